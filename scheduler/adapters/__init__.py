@@ -1,0 +1,1 @@
+"""Files, databases, weather sources and pages: where the program meets the world."""

@@ -1,0 +1,43 @@
+"""The exception tree.
+
+Every message says what is wrong, where, what was found, what is allowed and what to do next,
+in one line. The command line prints it and exits with status 2; any other exception is a bug.
+"""
+
+from __future__ import annotations
+
+
+class WhitethreadError(Exception):
+    """Anything a user can mend: the message is one line, ready to print."""
+
+
+class FarmFileError(WhitethreadError):
+    """`farm.toml` cannot be used as it stands; `faults` holds one line for each fault."""
+
+    def __init__(self, faults: tuple[str, ...]) -> None:
+        self.faults = faults
+        super().__init__("; ".join(faults))
+
+
+class JournalError(WhitethreadError):
+    """An entry, an export or the database of the farm cannot be used as it stands."""
+
+
+class WeatherFileError(WhitethreadError):
+    """A weather file cannot be read as it stands."""
+
+
+class WeatherMissingError(WhitethreadError):
+    """There is not enough weather to answer the question."""
+
+
+class ParameterTableError(WhitethreadError):
+    """A parameter table of the program breaks its own rules."""
+
+
+class UsageError(WhitethreadError):
+    """A command was called with something it cannot act on."""
+
+
+class RangeError(WhitethreadError, ValueError):
+    """An argument of a model lies outside the range the model can compute."""

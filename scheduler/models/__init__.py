@@ -1,0 +1,1 @@
+"""Pure numerics: arrays in, arrays out."""

@@ -1,0 +1,1 @@
+"""From models to decisions: members, outlooks, order of the day."""

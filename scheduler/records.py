@@ -1,0 +1,401 @@
+"""Frozen records that travel between rooms.
+
+Units stand in the names. Moments are timezone-aware datetimes in UTC unless a name says `local`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date, datetime, time
+from enum import IntEnum
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
+
+# ------------------------------------------------------------------ weather
+
+
+class Kind(IntEnum):
+    """Where a weather value comes from; a higher rank outranks a lower one."""
+
+    MISSING = 0
+    CLIMATE = 1
+    FORECAST = 2
+    MODEL = 3
+    OBSERVED = 4
+    OWN_GAUGE = 5
+
+
+HOURLY_VARIABLES = ("rain_mm", "air_temp_c", "humidity_frac", "wind_2m_m_s", "solar_mj_m2")
+DAILY_VARIABLES = (
+    "rain_mm",
+    "air_temp_min_c",
+    "air_temp_max_c",
+    "humidity_frac",
+    "wind_2m_m_s",
+    "solar_mj_m2",
+)
+
+
+@dataclass(frozen=True)
+class WeatherValue:
+    """One value that held over [start_at, end_at).
+
+    `rain_mm` and `solar_mj_m2` are sums over the interval, the rest are means (or the extreme the
+    name states). An interval of one hour is an hourly value; a longer one is spread later.
+    """
+
+    variable: str
+    start_at: datetime
+    end_at: datetime
+    value: float
+    kind: Kind
+    source: str
+    known_at: datetime
+    is_trace: bool = False
+    suspect: str = ""  # why the value is left out; empty when it is used
+
+
+@dataclass(frozen=True)
+class RainTotal:
+    """A sum of rain whose hours are not known: members draw the hours."""
+
+    first_hour: int
+    n_hours: int
+    rain_mm: float
+    kind: Kind
+    source: str
+
+
+@dataclass(frozen=True)
+class WeatherSeries:
+    """Hourly weather: element i holds over [start_at + i h, start_at + (i + 1) h), UTC.
+
+    Missing values are NaN and their kind is `Kind.MISSING`. Hours covered by a `RainTotal` are NaN
+    in `rain_mm` and carry the kind of the total.
+    """
+
+    start_at: datetime
+    rain_mm: FloatArray
+    air_temp_c: FloatArray
+    humidity_frac: FloatArray
+    wind_2m_m_s: FloatArray
+    solar_mj_m2: FloatArray
+    kinds: Mapping[str, NDArray[np.int8]]
+    rain_totals: tuple[RainTotal, ...] = ()
+    notes: tuple[str, ...] = ()
+    sources: tuple[str, ...] = ()
+    last_observed_at: datetime | None = None
+    forecast_issued_at: datetime | None = None
+
+    @property
+    def n_hours(self) -> int:
+        """Number of hours in the series."""
+        return int(self.rain_mm.shape[0])
+
+
+@dataclass(frozen=True)
+class Forecast:
+    """One issued forecast, hourly from `start_at`; arrays as in `WeatherSeries`."""
+
+    source: str
+    issued_at: datetime
+    known_at: datetime
+    start_at: datetime
+    values: Mapping[str, FloatArray]
+    note: str = ""
+
+
+# --------------------------------------------------------------------- farm
+
+
+@dataclass(frozen=True)
+class Place:
+    """Where the farm lies."""
+
+    latitude_deg: float
+    longitude_deg: float
+    elevation_m: float
+    time_zone: str
+
+
+@dataclass(frozen=True)
+class Soil:
+    """One soil of the farm, as fractions of the fine earth; stones as a fraction of volume."""
+
+    name: str
+    texture: str
+    sand_frac: float
+    clay_frac: float
+    organic_matter_pct: float
+    stone_frac: float = 0.0
+    is_texture_guessed: bool = True
+
+
+@dataclass(frozen=True)
+class Bed:
+    """One bed: geometry and what it is irrigated with."""
+
+    name: str
+    length_m: float
+    width_m: float
+    soil: str
+    irrigation: str = "none"  # none, drip, sprinkler
+    headland_m: float = 2.0
+    ends: str = "open"  # open, one blocked, both blocked
+    was: str = "unknown"  # what the bed was before the journal starts: unknown, clean, weedy, cover
+
+
+@dataclass(frozen=True)
+class Setup:
+    """A named setting of a tool."""
+
+    name: str
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class Tool:
+    """One tool as the farm owns it."""
+
+    name: str
+    kind: str
+    depth_mm: float
+    speed_m_s: float
+    width_m: float | None = None
+    rows: tuple[int, ...] = ()
+    row_spacings_mm: tuple[float, ...] = ()
+    travel: str = "on the bed"  # over one row, on the bed, in the paths, by hand
+    track_mm: float | None = None
+    clearance_mm: float | None = None
+    setup_min: float = 5.0
+    setups: tuple[Setup, ...] = ()
+
+
+@dataclass(frozen=True)
+class Blocked:
+    """Hours of a weekday (0 = Monday) that are taken, local wall time."""
+
+    weekday: int
+    start: time
+    end: time
+    why: str
+
+
+@dataclass(frozen=True)
+class WorkPlan:
+    """When cultivation can be done: the span of a day, hours a weekday, blocked times (local)."""
+
+    start: time
+    end: time
+    hours: tuple[float, float, float, float, float, float, float]
+    blocked: tuple[Blocked, ...] = ()
+    hourly_value: float | None = None
+    currency: str = ""
+    machine_price: float = 1.0  # hand minutes one machine minute must save to be worth it
+
+
+@dataclass(frozen=True)
+class Farm:
+    """The grower's own description of the farm, in SI units."""
+
+    name: str
+    place: Place
+    units: str  # metric or us: display only
+    seed: int
+    soils: Mapping[str, Soil]
+    beds: tuple[Bed, ...]
+    tools: tuple[Tool, ...]
+    work: WorkPlan
+    flame_rules_read: bool = False
+    mail: Mapping[str, Any] = field(default_factory=dict)
+    weather: Mapping[str, Any] = field(default_factory=dict)
+
+
+# ------------------------------------------------------------------ journal
+
+EVENT_KINDS = (
+    "rain",
+    "temp",
+    "water",
+    "sow",
+    "plant",
+    "prep",
+    "pass",
+    "look",
+    "feel",
+    "up",
+    "rooted",
+    "hand",
+    "clear",
+    "undo",
+)
+
+
+@dataclass(frozen=True)
+class Event:
+    """One entry of the journal; a correction supersedes an earlier entry, nothing is rewritten.
+
+    `data` holds SI quantities under names with units. By kind:
+    rain {rain_mm, start_at, end_at, is_trace}; temp {air_temp_min_c, air_temp_max_c, start_at,
+    end_at}; water {water_mm}; sow and plant {crop, n_rows, row_spacing_mm, depth_mm, from_m, to_m};
+    prep {depth_mm, tool}; pass {tool, depth_mm, work_min, setup, worked}; look {thread, seed_leaf,
+    true_leaf, young, established, nothing}; feel {feel}; hand {work_min}; up, rooted, clear, undo {}.
+    Moments inside `data` are ISO 8601 text with offset. Keys without a value are absent.
+    """
+
+    event_id: str
+    kind: str
+    happened_at: datetime
+    recorded_at: datetime
+    bed: str | None = None
+    part: str | None = None
+    data: Mapping[str, Any] = field(default_factory=dict)
+    supersedes: str | None = None
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class Planting:
+    """The unit of decision: a bed, or a part of one, and what grows there (None: empty)."""
+
+    bed: Bed
+    part: str | None
+    from_m: float
+    to_m: float
+    crop: str | None
+    is_sown: bool
+    established_at: datetime | None
+    n_rows: int | None
+    row_spacing_mm: float | None
+    sowing_depth_mm: float | None
+    up_at: datetime | None = None
+    rooted_at: datetime | None = None
+
+    @property
+    def key(self) -> str:
+        """A stable name: the bed, and the part if it is one."""
+        return self.bed.name if self.part is None else f"{self.bed.name}/{self.part}"
+
+
+# ------------------------------------------------------------------- answer
+
+
+@dataclass(frozen=True)
+class Range:
+    """An uncertain quantity: 10, 50 and 90 % of member weight."""
+
+    low: float
+    mid: float
+    high: float
+
+
+@dataclass(frozen=True)
+class Action:
+    """What to do, with which tool, between which hours."""
+
+    tool: str
+    setup: str | None
+    depth_mm: float
+    start: datetime
+    end: datetime
+    work_min: float
+    setup_min: float
+
+
+@dataclass(frozen=True)
+class SoilAnswer:
+    """The soil of one planting at `as_of`; meanings as in the published schema."""
+
+    workable_now: float
+    workable_from: datetime | None
+    surface_rel_water: float
+    surface_temp_c: float
+
+
+@dataclass(frozen=True)
+class CrustAnswer:
+    """When a crust is expected and whether a sown crop needs it broken."""
+
+    index_now: float
+    expected_at: datetime | None
+    chance: float
+    break_by: datetime | None
+
+
+@dataclass(frozen=True)
+class FlushAnswer:
+    """The flush that decides for this planting, in dates and in growing degree days."""
+
+    opened_at: datetime | None
+    opened_by: str | None
+    gdd_since_opening: float | None
+    thread_from: datetime | None
+    thread_most_at: datetime | None
+    last_good_at: datetime | None
+    to_come_frac: Range | None
+    next_expected_at: datetime | None
+
+
+@dataclass(frozen=True)
+class BedAnswer:
+    """One verdict for one planting."""
+
+    rank: int | None
+    bed: str
+    part: str | None
+    crop: str | None
+    verdict: str
+    because: str
+    until: datetime | None
+    sure: float | None
+    action: Action | None
+    soil: SoilAnswer
+    crust: CrustAnswer | None
+    flush: FlushAnswer | None
+    why: tuple[str, ...]
+    soil_name: str = ""
+    weeds: Mapping[str, Range] | None = None
+    killable_frac: Range | None = None
+    minutes: Mapping[str, Range] | None = None
+    last_good_at: datetime | None = None
+    look: Mapping[str, Any] | None = None
+
+
+@dataclass(frozen=True)
+class WeatherAnswer:
+    """How old the weather is and where it comes from."""
+
+    last_observed: datetime | None
+    source: str
+    age_h: float | None
+    forecast_issued: datetime | None
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Morning:
+    """The answer of one morning."""
+
+    farm: Farm
+    as_of: datetime
+    inputs: Mapping[str, Any]
+    n_soil_members: int
+    n_particles: int
+    attribution: tuple[str, ...]
+    weakest_inputs: tuple[str, ...]
+    weather: WeatherAnswer
+    hours_available: float
+    minutes_planned: float
+    setup_changes: int
+    beds: tuple[BedAnswer, ...]
+    not_reached: tuple[BedAnswer, ...]
+    cautions: tuple[str, ...]
+    day: date
+    outlook_line: str = ""

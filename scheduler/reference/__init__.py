@@ -1,0 +1,1 @@
+"""Parameter tables and their loader."""
