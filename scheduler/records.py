@@ -114,6 +114,37 @@ class Forecast:
 
 # --------------------------------------------------------------------- farm
 
+TEXTURES = (
+    "sand",
+    "loamy sand",
+    "sandy loam",
+    "loam",
+    "silt loam",
+    "silt",
+    "sandy clay loam",
+    "clay loam",
+    "silty clay loam",
+    "sandy clay",
+    "silty clay",
+    "clay",
+)
+TOOL_KINDS = (
+    "tine weeder",
+    "spike harrow",
+    "rotary hoe",
+    "finger weeder",
+    "torsion weeder",
+    "brush weeder",
+    "sweeps",
+    "knives",
+    "hilling",
+    "wheel hoe",
+    "stirrup hoe",
+    "collinear hoe",
+    "flame",
+    "hand",
+)
+
 
 @dataclass(frozen=True)
 class Place:
@@ -127,15 +158,18 @@ class Place:
 
 @dataclass(frozen=True)
 class Soil:
-    """One soil of the farm, as fractions of the fine earth; stones as a fraction of volume."""
+    """One soil of the farm, as fractions of the fine earth; stones as a fraction of volume.
+
+    `sand_frac` and `clay_frac` are None where the grower gave a texture word alone; the service
+    then takes the class centre from the parameter tables.
+    """
 
     name: str
     texture: str
-    sand_frac: float
-    clay_frac: float
+    sand_frac: float | None
+    clay_frac: float | None
     organic_matter_pct: float
     stone_frac: float = 0.0
-    is_texture_guessed: bool = True
 
 
 @dataclass(frozen=True)
