@@ -400,6 +400,8 @@ class BedAnswer:
     minutes: Mapping[str, Range] | None = None
     last_good_at: datetime | None = None
     look: Mapping[str, Any] | None = None
+    established_on: date | None = None  # sown or set on, local date; for the printed line
+    is_sown: bool = True
 
 
 @dataclass(frozen=True)
