@@ -1,0 +1,1 @@
+"""Pages and the machine-readable answer: a morning, a bed, the parameter sources."""

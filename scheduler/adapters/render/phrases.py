@@ -1,0 +1,293 @@
+"""The words of the pages: reasons, moments, chances, lists of beds, and the grower's units."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Callable, Iterable, Sequence
+from datetime import date, datetime
+from zoneinfo import ZoneInfo
+
+from scheduler.records import Range
+
+VERDICTS = ("go", "wait", "hand", "nothing")
+
+REASON_WORDS = {
+    "wet": "wet",
+    "hard": "too hard",
+    "weeds_small": "weeds too small",
+    "crop_tender": "crop too tender",
+    "crop_up": "crop coming up",
+    "no_fit": "no tool fits",
+    "no_hours": "no hours left",
+    "rain_after": "rain after it",
+    "clean": "clean",
+    "unknown": "not known",
+}
+"""Plain words for every reason code of the answer."""
+
+WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+WEEKDAYS_LONG = (
+    "Monday",
+    "Tuesday",
+    "Wednesday",
+    "Thursday",
+    "Friday",
+    "Saturday",
+    "Sunday",
+)
+MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+
+
+# ------------------------------------------------------------------ moments
+
+
+def day_words(day: date) -> str:
+    """A day without its year, as "8 May"."""
+    return f"{day.day} {MONTHS[day.month - 1]}"
+
+
+def near_day_words(day: date, today: date) -> str:
+    """A day as the grower would say it: "today", "Thu" within the next six days, else "22 May"."""
+    ahead_d = (day - today).days
+    if ahead_d == 0:
+        return "today"
+    if 0 < ahead_d <= 6:
+        return WEEKDAYS[day.weekday()]
+    return day_words(day)
+
+
+def hour_words(moment: datetime, zone: ZoneInfo) -> str:
+    """The wall clock of a moment, as "10:30"."""
+    return f"{moment.astimezone(zone):%H:%M}"
+
+
+def moment_words(moment: datetime, now: datetime, zone: ZoneInfo) -> str:
+    """A moment to the hour: "now", "10:30" today, "Thu 10:30" within six days, else "22 May"."""
+    if moment <= now:
+        return "now"
+    local = moment.astimezone(zone)
+    today = now.astimezone(zone).date()
+    ahead_d = (local.date() - today).days
+    if ahead_d == 0:
+        return hour_words(moment, zone)
+    if ahead_d <= 6:
+        return f"{WEEKDAYS[local.weekday()]} {local:%H:%M}"
+    return day_words(local.date())
+
+
+def half_day_words(moment: datetime, now: datetime, zone: ZoneInfo) -> str:
+    """A moment to the part of a day: "10:30" today, "Thu noon" within six days, else "22 May"."""
+    local = moment.astimezone(zone)
+    ahead_d = (local.date() - now.astimezone(zone).date()).days
+    if ahead_d < 1 or ahead_d > 6:
+        return moment_words(moment, now, zone)
+    if local.hour < 10:
+        part = "morning"
+    elif local.hour < 14:
+        part = "noon"
+    elif local.hour < 18:
+        part = "afternoon"
+    else:
+        part = "evening"
+    return f"{WEEKDAYS[local.weekday()]} {part}"
+
+
+def age_words(age_h: float) -> str:
+    """An age in hours or days, as "3 h old" or "2 days old"."""
+    if age_h < 36:
+        return f"{max(0, round(age_h))} h old"
+    return f"{round(age_h / 24)} days old"
+
+
+def minutes_words(minutes: float) -> str:
+    """A span of work: "50 min", or "2 h 25 min" from an hour and a half on."""
+    whole = round(minutes)
+    if whole < 90:
+        return f"{whole} min"
+    hours, rest = divmod(whole, 60)
+    return f"{hours} h" if rest == 0 else f"{hours} h {rest} min"
+
+
+def hours_words(hours: float) -> str:
+    """Hours of work available: "3 h", "2 h 30 min", "no hours"."""
+    whole = round(hours * 60)
+    if whole == 0:
+        return "no hours"
+    full, rest = divmod(whole, 60)
+    if full == 0:
+        return f"{rest} min"
+    return f"{full} h" if rest == 0 else f"{full} h {rest} min"
+
+
+# ------------------------------------------------------------------ figures
+
+
+def chance_words(chance_frac: float) -> str:
+    """A chance in tenths: "7 in 10"; the ends are never called certain."""
+    if math.isnan(chance_frac):
+        return "not known"
+    if chance_frac >= 0.95:
+        return "over 9 in 10"
+    if chance_frac < 0.05:
+        return "under 1 in 10"
+    return f"{max(1, round(chance_frac * 10))} in 10"
+
+
+def range_words(span: Range) -> str:
+    """The span from 10 to 90 % of weight, rounded to two figures: "20-90", or one number."""
+    low, high = _two_figures(span.low), _two_figures(span.high)
+    return low if low == high else f"{low}-{high}"
+
+
+def _two_figures(value: float) -> str:
+    if not math.isfinite(value):
+        return "?"
+    if value == 0:
+        return "0"
+    places = 1 - math.floor(math.log10(abs(value)))
+    rounded = round(value, places)
+    return f"{rounded:.0f}" if places <= 0 else f"{rounded:.{places}f}".rstrip("0").rstrip(".")
+
+
+# --------------------------------------------------------------- lists of beds
+
+
+def natural_key(name: str) -> tuple[tuple[int, int, str], ...]:
+    """A sort key that puts B2 before B10."""
+    return tuple(
+        (0, int(piece), "") if piece.isdigit() else (1, 0, piece.casefold())
+        for piece in re.split(r"(\d+)", name)
+        if piece
+    )
+
+
+def bed_ranges(names: Iterable[str]) -> str:
+    """Names of beds as a short list: C1, C2, C3 and C9 become "C1-C3, C9".
+
+    Three or more names that count upwards by one become a range; two stay two names.
+    """
+    ordered = sorted(set(names), key=natural_key)
+    runs: list[list[str]] = []
+    for name in ordered:
+        if runs and _is_next(runs[-1][-1], name):
+            runs[-1].append(name)
+        else:
+            runs.append([name])
+    words: list[str] = []
+    for run in runs:
+        if len(run) >= 3:
+            words.append(f"{run[0]}-{run[-1]}")
+        else:
+            words.extend(run)
+    return ", ".join(words)
+
+
+def _is_next(name: str, following: str) -> bool:
+    first, second = (re.fullmatch(r"(.*?)(\d+)", text) for text in (name, following))
+    return (
+        first is not None
+        and second is not None
+        and first[1] == second[1]
+        and int(second[2]) == int(first[2]) + 1
+    )
+
+
+# ------------------------------------------------------------ grower's units
+
+_NUMBER = r"(?<![\w.])(-?\d+(?:\.\d+)?)(?:(-| to )(\d+(?:\.\d+)?))?"
+
+
+def _plain(value: float, unit: str) -> str:
+    if unit == "in":
+        return f"{value:.2f}" if abs(value) < 0.095 else f"{value:.1f}"
+    if unit == "ft":
+        return f"{value:.0f}" if abs(value) >= 10 else f"{value:.1f}"
+    return f"{value:.0f}" if abs(value) >= 10 or unit == "F" else f"{value:.1f}"
+
+
+_US_UNITS: tuple[tuple[str, str, str, Callable[[float], float]], ...] = (
+    # pattern of the SI unit as written by the program, unit for figures, text, conversion
+    (r" mm\b", "in", " in", lambda v: v / 25.4),
+    (r" cm\b", "in", " in", lambda v: v / 2.54),
+    (r" m/s\b", "mph", " mph", lambda v: v / 0.44704),
+    (r" km/h\b", "mph", " mph", lambda v: v / 1.609344),
+    (r" m\b(?![/\d])", "ft", " ft", lambda v: v / 0.3048),
+    (r" C\b(?! d\b)", "F", " F", lambda v: v * 1.8 + 32.0),
+    (r" degree-days\b(?: C\b)?", "gdd", " degree-days F", lambda v: v * 1.8),
+    (r"( [a-z][a-z -]*)?/m2\b", "per_ft2", "/ft2", lambda v: v / 10.7639104),
+)
+
+
+def grower_text(sentence: str, units: str) -> str:
+    """The sentence with its SI quantities in the grower's units; metric text is left as it is.
+
+    Quantities are recognised as a number or a span, a blank, and a unit: "12 mm", "3-6 C",
+    "310 threads/m2", "86 degree-days". Everything else stays untouched.
+    """
+    if units != "us":
+        return sentence
+
+    for pattern, unit, text, convert in _US_UNITS:
+
+        def exchange(
+            found: re.Match[str],
+            unit: str = unit,
+            text: str = text,
+            convert: Callable[[float], float] = convert,
+        ) -> str:
+            first = _plain(convert(float(found[1])), unit)
+            span = first
+            if found[3] is not None:
+                span = f"{first}{found[2]}{_plain(convert(float(found[3])), unit)}"
+            noun = found[4] if found.re.groups > 3 and found[4] else ""
+            return f"{span}{noun}{text}"
+
+        sentence = re.sub(_NUMBER + pattern, exchange, sentence)
+    return sentence
+
+
+def depth_words(depth_mm: float, units: str) -> str:
+    """A working depth in the grower's units: "15 mm" or "0.6 in"."""
+    return grower_text(f"{depth_mm:.0f} mm", units)
+
+
+# ------------------------------------------------------------------- lines
+
+
+def wrapped(text: str, width: int, first: str = "", rest: str = "") -> list[str]:
+    """`text` in lines of at most `width` columns, begun by `first` and continued by `rest`."""
+    import textwrap
+
+    return textwrap.wrap(
+        text,
+        width=width,
+        initial_indent=first,
+        subsequent_indent=rest,
+        break_on_hyphens=False,
+        break_long_words=True,
+    ) or [first.rstrip()]
+
+
+def joined_while_fits(clauses: Sequence[str], width: int, joint: str = "; ") -> str:
+    """Whole clauses, in order, as many as fit into `width` columns.
+
+    Only the first clause, which always comes, is shortened where it is too long by itself: at a
+    comma, else at a word and marked "..".
+    """
+    line = ""
+    for clause in clauses:
+        if not line:
+            line = _shortened(clause, width)
+        elif len(line) + len(joint) + len(clause) <= width:
+            line += joint + clause
+    return line
+
+
+def _shortened(clause: str, width: int) -> str:
+    if len(clause) <= width:
+        return clause
+    head = clause[: width + 2].rpartition(", ")[0]
+    if len(head) >= width // 2:
+        return head
+    return f"{clause[: width - 1].rpartition(' ')[0].rstrip(',;:')}.."

@@ -1,0 +1,271 @@
+"""The morning page: its budget, its words, and that nothing is lost from it."""
+
+from __future__ import annotations
+
+import random
+import re
+from dataclasses import replace
+from datetime import datetime, timedelta
+from itertools import pairwise
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+import pytest
+from pydantic import TypeAdapter
+
+from scheduler.adapters.render.phrases import (
+    REASON_WORDS,
+    bed_ranges,
+    chance_words,
+    depth_words,
+    grower_text,
+    half_day_words,
+    hours_words,
+    joined_while_fits,
+    minutes_words,
+    moment_words,
+    range_words,
+)
+from scheduler.adapters.render.text import MAX_GO_LINES, today_text
+from scheduler.records import Morning, Range
+
+GOLDEN = Path(__file__).parents[1] / "golden"
+ZONE = ZoneInfo("America/New_York")
+NOW = datetime(2013, 5, 14, 5, 30, tzinfo=ZONE)  # a Tuesday
+
+
+def stored(name: str) -> Morning:
+    text = (GOLDEN / f"morning_{name}.json").read_text()
+    return TypeAdapter(Morning).validate_json(text)
+
+
+# -------------------------------------------------------------------- words
+
+
+def test_beds_become_ranges() -> None:
+    names = ["C10", "C1", "C2", "C3", "C9", "B2", "B1", "north", "C11"]
+    assert bed_ranges(names) == "B1, B2, C1-C3, C9-C11, north"
+    assert bed_ranges(["B4/2", "B4/1", "B4/3"]) == "B4/1-B4/3"
+    assert bed_ranges(["A1", "A1"]) == "A1"
+    assert bed_ranges([]) == ""
+
+
+def test_ranges_hold_exactly_the_beds_given() -> None:
+    """Writing the ranges out again gives the beds back, whatever their order."""
+    draw = random.Random(3)
+    for _ in range(50):
+        chosen = {f"{draw.choice('AB')}{draw.randint(1, 12)}" for _ in range(draw.randint(1, 15))}
+        listed = list(chosen)
+        draw.shuffle(listed)
+        found = set()
+        for piece in bed_ranges(listed).split(", "):
+            first, _, last = piece.partition("-")
+            block, low = first[0], int(first[1:])
+            high = int(last[1:]) if last else low
+            found |= {f"{block}{number}" for number in range(low, high + 1)}
+        assert found == chosen
+
+
+@pytest.mark.parametrize(
+    ("ahead_h", "fine", "coarse"),
+    [
+        (-1.0, "now", "now"),
+        (5.0, "10:30", "10:30"),
+        (25.0, "Wed 06:30", "Wed morning"),
+        (54.5, "Thu 12:00", "Thu noon"),
+        (60.0, "Thu 17:30", "Thu afternoon"),
+        (62.0, "Thu 19:30", "Thu evening"),
+        (24.0 * 8, "22 May", "22 May"),
+    ],
+)
+def test_moments(ahead_h: float, fine: str, coarse: str) -> None:
+    moment = NOW + timedelta(hours=ahead_h)
+    assert moment_words(moment, NOW, ZONE) == fine
+    assert half_day_words(moment, NOW, ZONE) == coarse
+
+
+def test_moments_are_the_farms_clock() -> None:
+    assert moment_words(datetime.fromisoformat("2013-05-14T16:00+00:00"), NOW, ZONE) == "12:00"
+
+
+@pytest.mark.parametrize(
+    ("chance", "words"),
+    [
+        (0.0, "under 1 in 10"),
+        (0.06, "1 in 10"),
+        (0.7, "7 in 10"),
+        (0.94, "9 in 10"),
+        (1.0, "over 9 in 10"),
+        (float("nan"), "not known"),
+    ],
+)
+def test_chances_are_never_certain(chance: float, words: str) -> None:
+    assert chance_words(chance) == words
+
+
+def test_figures() -> None:
+    assert range_words(Range(19.6, 40, 93.2)) == "20-93"
+    assert range_words(Range(0.0, 0.0, 0.0)) == "0"
+    assert range_words(Range(1.04, 1.2, 128.0)) == "1-130"
+    assert minutes_words(145) == "2 h 25 min"
+    assert minutes_words(50.4) == "50 min"
+    assert hours_words(2.5) == "2 h 30 min"
+    assert hours_words(0.0) == "no hours"
+
+
+def test_grower_units() -> None:
+    """25.4 mm to the inch, 1.8 F to the degree C, 10.764 square feet to the square metre."""
+    metric = "12 mm fell, 3-6 C, 310 threads/m2, 86 degree-days, wind 5 m/s; C1-C6 at 18 kPa"
+    assert grower_text(metric, "metric") == metric
+    assert grower_text(metric, "us") == (
+        "0.5 in fell, 37-43 F, 29 threads/ft2, 155 degree-days F, wind 11 mph; C1-C6 at 18 kPa"
+    )
+    assert grower_text("-3 C by night, 2 mm, 4 to 12 mm, 30 m", "us") == (
+        "27 F by night, 0.08 in, 0.2 to 0.5 in, 98 ft"
+    )
+    assert depth_words(15, "metric") == "15 mm"
+    assert depth_words(15, "us") == "0.6 in"
+
+
+def test_clauses_are_whole() -> None:
+    clauses = ["dry from 10:30", "threads most today, 78 degree-days", "no rain"]
+    assert joined_while_fits(clauses, 80) == "; ".join(clauses)
+    assert joined_while_fits(clauses, 30) == "dry from 10:30; no rain"
+    assert joined_while_fits(clauses[1:], 24) == "threads most today"
+    assert joined_while_fits(["dry enough since yesterday"], 16) == "dry enough.."
+    assert joined_while_fits([], 16) == ""
+
+
+# --------------------------------------------------------------------- page
+
+
+@pytest.mark.parametrize("name", ["spring", "wet"])
+@pytest.mark.parametrize("units", ["metric", "us"])
+@pytest.mark.parametrize("width", [36, 40, 60, 72, 80, 100])
+def test_page_fits_its_width(name: str, units: str, width: int) -> None:
+    page = today_text(stored(name), width, units)
+    assert max(len(line) for line in page.splitlines()) <= width
+    assert page.isascii()
+
+
+def test_long_names_and_reasons_still_fit() -> None:
+    whole = stored("spring")
+    beds = tuple(
+        replace(
+            bed,
+            bed=f"the long bed behind the old barn {place}",
+            part="far end by the hedge",
+            crop="a crop with an uncommonly long name, second sowing",
+            why=("a reason without any comma that runs on and on well beyond the line it has",),
+        )
+        for place, bed in enumerate(whole.beds)
+    )
+    page = today_text(replace(whole, beds=beds))
+    assert max(len(line) for line in page.splitlines()) <= 80
+    rows = [line for line in page.splitlines() if re.match(r" \d the long", line)]
+    assert len(rows) == 8
+
+
+def test_each_go_bed_takes_two_lines() -> None:
+    lines = today_text(stored("spring")).splitlines()
+    first = [place for place, line in enumerate(lines) if re.match(r" ?\d+ [A-D]\d", line)]
+    assert [lines[place][3:5] for place in first] == [
+        "B4",
+        "B5",
+        "A2",
+        "A1",
+        "A3",
+        "B1",
+        "B2",
+        "B3",
+    ]
+    assert all(later - earlier == 2 for earlier, later in pairwise(first))
+    assert lines[first[-1] + 2] == ""
+    assert "10:30-18:00" in lines[first[0]]
+    assert lines[first[0]].endswith("6+10")
+    assert "last good hour 18:00 today" in lines[first[0] + 1]
+    assert lines[first[0] + 1].endswith("sure 8 in 10")
+
+
+def test_more_than_eight_are_named_not_lost() -> None:
+    whole = stored("spring")
+    extra = tuple(
+        replace(whole.beds[2], bed=f"E{number}", rank=8 + number) for number in range(1, 5)
+    )
+    page = today_text(replace(whole, beds=whole.beds + extra))
+    rows = re.findall(r"^ ?\d+ [A-E]\d", page, flags=re.MULTILINE)
+    assert len(rows) == MAX_GO_LINES
+    assert re.search(r"^Also go +E1-E4$", page, flags=re.MULTILINE)
+
+
+def test_order_is_that_of_the_rank() -> None:
+    whole = stored("spring")
+    assert (
+        today_text(replace(whole, beds=whole.beds[::-1])).split("\n\n")[1]
+        == (today_text(whole).split("\n\n")[1])
+    )
+
+
+def test_every_planting_is_on_the_page() -> None:
+    """Undo the ranges of the reason lines: every bed of the farm has its verdict."""
+    for name in ("spring", "wet"):
+        whole = stored(name)
+        page = today_text(whole, width=2000)
+        go, rest = page.split("\n\n")[1:3] if name == "spring" else ("", page.split("\n\n")[2])
+        named = set(re.findall(r"^ ?\d+ ([A-D]\d+)", go, flags=re.MULTILINE))
+        for first, last in re.findall(r"([A-D]\d+)(?:-([A-D]\d+))?", rest):
+            high = int(last[1:]) if last else int(first[1:])
+            named |= {f"{first[0]}{number}" for number in range(int(first[1:]), high + 1)}
+        assert named == {bed.name for bed in whole.farm.beds}
+
+
+@pytest.mark.parametrize("code", list(REASON_WORDS))
+def test_every_reason_has_plain_words(code: str) -> None:
+    whole = stored("wet")
+    page = today_text(replace(whole, beds=(replace(whole.beds[0], because=code),)))
+    assert re.search(rf"^Wait +{REASON_WORDS[code]}: A1 until Wed noon$", page, re.MULTILINE)
+    assert "_" not in REASON_WORDS[code]
+
+
+def test_wait_says_until_when() -> None:
+    page = today_text(stored("wet"), width=200)
+    assert "wet: A1-A8 until Wed noon; B1-B8, C1-C12 until Fri noon; D1-D8 (until when" in page
+
+
+def test_both_headline_answers_are_always_there() -> None:
+    for name in ("spring", "wet"):
+        page = today_text(stored(name))
+        assert re.search(r"^Crust ", page, re.MULTILINE)
+        assert re.search(r"^Threads ", page, re.MULTILINE)
+    page = today_text(stored("spring"), width=200)
+    assert "expected Wed on B4 (6 in 10); expected Thu on C1-C6 (5 in 10)" in page
+    assert "break B4 by Fri 12:00" in page
+    assert "next flush Sun on A6-A8" in page
+
+
+def test_at_most_two_looks_and_the_dearest_first() -> None:
+    whole = stored("spring")
+    beds = tuple(
+        replace(bed, look={"ask": "count", "where": None, "gain_min": float(place)})
+        for place, bed in enumerate(whole.beds)
+    )
+    looks = re.findall(r"^Look +(\S+):", today_text(replace(whole, beds=beds)), re.MULTILINE)
+    assert looks == [beds[-1].bed, beds[-2].bed]
+
+
+def test_age_of_the_weather_is_told() -> None:
+    assert "(2 days old)" in today_text(stored("wet"))
+    assert "No forecast." in today_text(stored("wet"), width=100)
+    assert "outranks the station's 3 mm" in today_text(stored("spring"), width=200)
+
+
+def test_never_safe_and_no_colour() -> None:
+    for name in ("spring", "wet"):
+        page = today_text(stored(name))
+        assert not re.search(r"\bsafe", page, re.IGNORECASE)
+        assert "\x1b" not in page
+
+
+def test_a_page_too_narrow_is_refused() -> None:
+    with pytest.raises(ValueError, match="at least 36"):
+        today_text(stored("wet"), width=20)
