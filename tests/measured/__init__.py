@@ -1,0 +1,1 @@
+"""Models against measured series; `python -m tests.measured` prints the table."""

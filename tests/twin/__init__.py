@@ -1,0 +1,1 @@
+"""A slow second opinion on the soil column, written apart from it."""
