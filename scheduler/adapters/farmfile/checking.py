@@ -1,0 +1,160 @@
+"""All faults of a farm.toml at once, and the farm where there are none."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+import zlib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime, time, timedelta
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from scheduler.adapters.farmfile.beds import read_beds
+from scheduler.adapters.farmfile.findings import Findings, one_table
+from scheduler.adapters.farmfile.schema import FarmTable, MailTable, PlaceTable, Table, WeatherTable
+from scheduler.adapters.farmfile.soils import read_soils
+from scheduler.adapters.farmfile.tools import read_tools, warn_of_tools
+from scheduler.adapters.farmfile.where import FILE_NAME, key_lines
+from scheduler.adapters.farmfile.work import read_work_plan
+from scheduler.adapters.nearest import hint
+from scheduler.records import Farm, Place
+
+_TOP_TABLES = (
+    "farm",
+    "place",
+    "work",
+    "soils",
+    "defaults",
+    "beds",
+    "tools",
+    "mail",
+    "weather",
+)
+_FURTHEST_FROM_CLOCK_DEG = 50.0
+
+
+@dataclass(frozen=True)
+class FarmCheck:
+    """What a check found: faults stop the program, warnings do not; one line each.
+
+    `farm` is the farm as described, or None where there is a fault.
+    """
+
+    faults: tuple[str, ...]
+    warnings: tuple[str, ...]
+    farm: Farm | None
+
+
+def check_text(text: str) -> FarmCheck:
+    """Return all faults and warnings of a farm.toml given as text.
+
+    Parameters
+    ----------
+    text : str
+        The whole file.
+
+    Returns
+    -------
+    FarmCheck
+        With the farm where there is no fault.
+
+    Examples
+    --------
+    >>> check_text("[farm]\\nname = Long Acre").faults
+    ('farm.toml line 2, column 8: not valid TOML: Invalid value; text takes quotes around it, such
+    as name = "Long Acre"',)
+    """
+    try:
+        document = tomllib.loads(text)
+    except (ValueError, RecursionError) as error:
+        return FarmCheck((_syntax_fault(text, error),), (), None)
+    findings = Findings(document, key_lines(text))
+    farm = _checked_farm(document, findings)
+    faults = findings.fault_texts()
+    return FarmCheck(faults, tuple(findings.warnings), None if faults else farm)
+
+
+_SYNTAX_PLACE = re.compile(r" \(at (?:line (?P<line>\d+), column (?P<column>\d+)|.*)\)$")
+
+
+def _syntax_fault(text: str, error: Exception) -> str:
+    told = " ".join(str(error).split())
+    match = _SYNTAX_PLACE.search(told)
+    if match is not None and match["line"]:
+        at = f"line {match['line']}, column {match['column']}"
+    else:
+        at = f"line {len(text.rstrip().splitlines()) or 1}"
+    return (
+        f"{FILE_NAME} {at}: not valid TOML: {_SYNTAX_PLACE.sub('', told)}; "
+        'text takes quotes around it, such as name = "Long Acre"'
+    )
+
+
+def _checked_farm(document: Mapping[str, Any], findings: Findings) -> Farm | None:
+    for key in document:
+        if key not in _TOP_TABLES:
+            findings.fault(
+                (key,),
+                f"unknown table; allowed: {', '.join(_TOP_TABLES)}{hint(key, _TOP_TABLES)}",
+            )
+    farm = one_table(FarmTable, "farm", document, findings, is_needed=True)
+    place = one_table(PlaceTable, "place", document, findings, is_needed=True)
+    work = read_work_plan(document, findings)
+    mail = one_table(MailTable, "mail", document, findings)
+    weather = one_table(WeatherTable, "weather", document, findings)
+    soils = read_soils(document, findings)
+    beds = read_beds(document, findings)
+    tools = read_tools(document, findings)
+    if farm is None or place is None or work is None:
+        return None
+    _warn_of_clock(place, findings)
+    warn_of_tools(tools, farm, findings)
+    return Farm(
+        name=farm.name,
+        place=Place(
+            latitude_deg=place.latitude_deg,
+            longitude_deg=place.longitude_deg,
+            elevation_m=place.elevation_m,
+            time_zone=place.time_zone,
+        ),
+        units=farm.units,
+        seed=zlib.crc32(farm.name.encode()) if farm.seed is None else farm.seed,
+        soils=soils,
+        beds=beds,
+        tools=tools,
+        work=work,
+        flame_rules_read=farm.flame_rules_read,
+        mail=_written_values(mail),
+        weather=_written_values(weather),
+    )
+
+
+def _warn_of_clock(place: PlaceTable, findings: Findings) -> None:
+    """Warn where the clock and the longitude tell of different sides of the world."""
+    zone = ZoneInfo(place.time_zone)
+    offsets = [datetime(2023, month, 1, tzinfo=UTC).astimezone(zone) for month in (1, 7)]
+    standard_h = min(
+        (moment.utcoffset() or timedelta()).total_seconds() / 3600 for moment in offsets
+    )
+    apart_deg = abs((place.longitude_deg - 15 * standard_h + 180) % 360 - 180)
+    if apart_deg > _FURTHEST_FROM_CLOCK_DEG:
+        side = "W" if place.longitude_deg < 0 else "E"
+        other = "E" if side == "W" else "W"
+        findings.warn(
+            ("place", "longitude"),
+            f"{abs(place.longitude_deg):g} deg {side} is far from where the clocks go by "
+            f"{place.time_zone}; is it {abs(place.longitude_deg):g} deg {other}?",
+        )
+
+
+def _written_values(table: Table | None) -> dict[str, Any]:
+    """Return the keys that are written, under the names of the file; times as text."""
+    if table is None:
+        return {}
+    values = table.model_dump(by_alias=True, exclude_unset=True)
+    return {
+        key: value.strftime("%H:%M") if isinstance(value, time) else value
+        for key, value in values.items()
+    }

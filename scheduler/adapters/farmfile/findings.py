@@ -1,0 +1,168 @@
+"""Faults and warnings with their place in the file, and tables read with all their faults told."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any, TypeVar
+
+from pydantic import ValidationError
+from pydantic_core import ErrorDetails
+
+from scheduler.adapters.farmfile.schema import (
+    FAULT,
+    BlockedTable,
+    HoursTable,
+    SetupTable,
+    Table,
+    ToolTable,
+    WorkTable,
+    is_secret_key,
+    key_example,
+    read_name,
+    table_keys,
+)
+from scheduler.adapters.farmfile.where import KeyPath, place_text
+from scheduler.adapters.nearest import hint
+from scheduler.adapters.quantities import QuantityError, found_text
+
+T = TypeVar("T", bound=Table)
+
+
+@dataclass
+class Findings:
+    """Faults and warnings as they are found, with their place in the file."""
+
+    document: Mapping[str, Any]
+    lines: Mapping[KeyPath, int]
+    faults: list[tuple[int, str]] = field(default_factory=list)
+    warnings: list[str] = field(default_factory=list)
+
+    def fault(self, path: KeyPath, told: str) -> None:
+        line = f"{place_text(path, self.lines, self._label(path))}: {told}"
+        self.faults.append((self._order(path), line))
+
+    def warn(self, path: KeyPath, told: str) -> None:
+        self.warnings.append(f"{place_text(path, self.lines, self._label(path))}: {told}")
+
+    def fault_texts(self) -> tuple[str, ...]:
+        """Return the faults in the order of the file."""
+        return tuple(text for _, text in sorted(self.faults, key=lambda fault: fault[0]))
+
+    def _order(self, path: KeyPath) -> int:
+        known = [self.lines[path[:n]] for n in range(1, len(path) + 1) if path[:n] in self.lines]
+        return known[-1] if known else 0
+
+    def _label(self, path: KeyPath) -> str:
+        if len(path) < 2 or path[0] != "beds" or not isinstance(path[1], int):
+            return ""
+        group = self.document["beds"][path[1]]
+        for key in ("name", "range", "names"):
+            value = group.get(key) if isinstance(group, dict) else None
+            if isinstance(value, list):
+                value = ", ".join(str(name) for name in value)
+            if value is not None:
+                return found_text(str(value))[1:-1]
+        return ""
+
+
+def one_table(
+    table: type[T],
+    name: str,
+    document: Mapping[str, Any],
+    findings: Findings,
+    *,
+    is_needed: bool = False,
+) -> T | None:
+    if name in document:
+        return validated_table(table, document[name], (name,), findings)
+    if is_needed:
+        findings.fault((name,), f"missing; add the table [{name}]{_needed_keys(table)}")
+    return None
+
+
+def _needed_keys(table: type[Table]) -> str:
+    needed = [f.alias or name for name, f in table.model_fields.items() if f.is_required()]
+    return f" with {', '.join(needed)}" if needed else ""
+
+
+def validated_table(table: type[T], raw: Any, path: KeyPath, findings: Findings) -> T | None:
+    """Return the table read, or None with each of its faults told."""
+    if not isinstance(raw, dict):
+        findings.fault(path, f"{found_text(raw)} is not a table; write its keys below the header")
+        return None
+    try:
+        return table.model_validate(raw)
+    except ValidationError as errors:
+        for error in errors.errors(include_url=False):
+            told = _told(error, table, path[0] == "mail")
+            findings.fault((*path, *error["loc"]), told)
+        return None
+
+
+def _told(error: ErrorDetails, table: type[Table], is_mail: bool) -> str:
+    if error["type"] == FAULT:
+        return str(error["msg"])
+    key = str(error["loc"][-1]) if error["loc"] else ""
+    if error["type"] == "extra_forbidden":
+        if is_mail and is_secret_key(key):
+            return (
+                "a password does not belong in this file; remove it and name where it is kept: "
+                'password_env = "NAME OF A VARIABLE" or password_file = "PATH"'
+            )
+        keys = table_keys(_table_at(table, error["loc"][:-1]))
+        return f"unknown key; allowed: {', '.join(keys)}{hint(key, keys)}"
+    if error["type"] == "missing":
+        return f"missing; add {key_example(_table_at(table, error['loc'][:-1]), key)}"
+    if error["type"] in ("model_type", "dict_type"):
+        return f'{found_text(error["input"])} is not a table; write such as {{ key = "value" }}'
+    if error["type"] == "tuple_type":
+        return f"{found_text(error['input'])} is not a list; write such as [{{ ... }}, {{ ... }}]"
+    return f"{found_text(error['input'])} is not allowed: {error['msg']}"
+
+
+_INNER_TABLES: Mapping[tuple[type[Table], str], type[Table]] = {
+    (WorkTable, "hours"): HoursTable,
+    (WorkTable, "blocked"): BlockedTable,
+    (ToolTable, "setups"): SetupTable,
+}
+
+
+def _table_at(table: type[Table], path: KeyPath) -> type[Table]:
+    for part in path:
+        if isinstance(part, str):
+            table = _INNER_TABLES[table, part]
+    return table
+
+
+def named_tables(
+    name: str, what: str, document: Mapping[str, Any], findings: Findings
+) -> dict[str, Any]:
+    """Return the tables [name.X] by X; an empty one where there are none."""
+    tables = document.get(name, {})
+    if not isinstance(tables, dict) or not all(isinstance(t, dict) for t in tables.values()):
+        findings.fault((name,), f"each {what} needs a table of its own, such as [{name}.NAME]")
+        return {}
+    seen: dict[str, str] = {}
+    named: dict[str, Any] = {}
+    for key, table in tables.items():
+        try:
+            plain = read_name(key).casefold()
+        except QuantityError as error:
+            findings.fault((name, key), str(error))
+            continue
+        if plain in seen:
+            findings.fault(
+                (name, key), f'the {what} "{seen[plain]}" has the same name; give each its own'
+            )
+            continue
+        seen[plain] = key
+        named[key] = table
+    return named
+
+
+def name_or_empty(name: str) -> str:
+    try:
+        return read_name(name)
+    except QuantityError:
+        return ""

@@ -1,0 +1,76 @@
+"""[tools.NAME]: the tools as the farm owns them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+from scheduler.adapters.farmfile.findings import (
+    Findings,
+    name_or_empty,
+    named_tables,
+    validated_table,
+)
+from scheduler.adapters.farmfile.schema import FarmTable, ToolTable, key_example
+from scheduler.adapters.farmfile.where import KeyPath
+from scheduler.adapters.quantities import found_text
+from scheduler.records import Tool
+
+_HAND_KINDS = ("wheel hoe", "stirrup hoe", "collinear hoe", "hand")
+_DEPTHLESS_KINDS = ("flame", "hand")
+_MACHINE_SETUP_MIN = 5.0  # where the farm does not say
+
+
+def read_tools(document: Mapping[str, Any], findings: Findings) -> tuple[Tool, ...]:
+    tools: list[Tool] = []
+    for name, raw in named_tables("tools", "tool", document, findings).items():
+        path: KeyPath = ("tools", name)
+        table = validated_table(ToolTable, raw, path, findings)
+        if table is None:
+            continue
+        if not table.depth_mm and table.kind not in _DEPTHLESS_KINDS:
+            if table.depth_mm is None:
+                findings.fault((*path, "depth"), f"missing; add {key_example(ToolTable, 'depth')}")
+            else:
+                findings.fault(
+                    (*path, "depth"),
+                    f"{found_text(raw['depth'])} is no depth for a {table.kind}; "
+                    "allowed: more than 0 mm",
+                )
+            continue
+        is_by_hand = table.kind in _HAND_KINDS
+        setup_min = 0.0 if is_by_hand else _MACHINE_SETUP_MIN
+        if table.setup_min is not None:
+            setup_min = table.setup_min
+        tools.append(
+            Tool(
+                name=name_or_empty(name),
+                kind=table.kind,
+                depth_mm=table.depth_mm or 0.0,
+                speed_m_s=table.speed_m_s,
+                width_m=table.width_m,
+                rows=table.rows,
+                row_spacings_mm=table.row_spacings_mm,
+                track_mm=table.track_mm,
+                clearance_mm=table.clearance_mm,
+                travel=table.travel or ("by hand" if is_by_hand else "on the bed"),
+                setup_min=setup_min,
+                setups=table.setup_records(),
+            )
+        )
+    return tuple(tools)
+
+
+def warn_of_tools(tools: Iterable[Tool], farm: FarmTable, findings: Findings) -> None:
+    kinds = {tool.name: tool.kind for tool in tools}
+    if not kinds and "tools" not in findings.document:
+        findings.warn(
+            ("tools",), "no tools, so no work can be offered; add one, such as [tools.hoe]"
+        )
+    for name, kind in kinds.items():
+        if kind == "flame" and not farm.flame_rules_read:
+            findings.warn(
+                ("tools", name),
+                "flame is left out of every list until [farm] flame_rules_read = true says that "
+                "the local fire rules were read",
+            )
