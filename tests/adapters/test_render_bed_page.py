@@ -1,0 +1,203 @@
+"""The page of one bed: figures, hours by the farm's clock, plot, origins."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import pytest
+from pydantic import TypeAdapter
+
+from scheduler.adapters.render.bed_page import bed_text, event_words
+from scheduler.errors import RangeError
+from scheduler.planning.bed_page import (
+    BedPage,
+    GuildFlush,
+    SoilDepth,
+    SurfaceCourse,
+    Why,
+    WorkableHours,
+)
+from scheduler.records import Event, Morning, Range
+
+GOLDEN = Path(__file__).parents[1] / "golden"
+ZONE = ZoneInfo("America/New_York")
+NOW = datetime(2013, 5, 14, 5, 30, tzinfo=ZONE)
+HOUR = timedelta(hours=1)
+
+
+def made_page() -> BedPage:
+    """A hand-made page of bed B4 of the hand-made morning."""
+    morning = TypeAdapter(Morning).validate_json((GOLDEN / "morning_spring.json").read_text())
+    answer = next(bed for bed in morning.beds if bed.bed == "B4")
+    midnight = datetime(2013, 5, 14, 4, tzinfo=UTC)  # of the farm
+    clock = np.arange(72)
+    chance = np.where(clock % 24 >= 10, 0.9, 0.25) * (clock < 60)
+    hours = np.arange(-240, 168)
+    wetness = 0.7 + 0.3 * np.cos(hours / 30.0)
+    rain = np.where(hours == -60, 18.0, 0.0) + np.where(hours == 15, 4.0, 0.0)
+    assert answer.flush is not None
+    return BedPage(
+        farm_name="Alder Bend",
+        units="metric",
+        time_zone="America/New_York",
+        as_of=NOW,
+        day=date(2013, 5, 14),
+        bed="B4",
+        part=None,
+        crop="carrot",
+        established_on=date(2013, 5, 8),
+        is_sown=True,
+        soil_name="silt loam",
+        answer=answer,
+        soil_depths=(
+            SoilDepth(
+                0,
+                5,
+                Range(0.08, 0.11, 0.19),
+                Range(0.2, 0.31, 0.55),
+                Range(60.0, 410.0, 52000.0),
+                Range(9.0, 10.4, 12.1),
+            ),
+            SoilDepth(
+                50,
+                100,
+                Range(0.27, 0.29, 0.31),
+                Range(0.9, 0.96, 1.04),
+                Range(21.0, 36.0, 52.0),
+                Range(10.8, 11.2, 11.5),
+            ),
+        ),
+        workable=(WorkableHours("hand tools, 0-30 mm", midnight, chance),),
+        course=SurfaceCourse(NOW - 240 * HOUR, wetness - 0.1, wetness, wetness + 0.12, rain, 0.62),
+        flushes=(
+            GuildFlush("summer annuals of cool springs", answer.flush),
+            GuildFlush(
+                "grasses of warm soil",
+                replace(answer.flush, opened_at=None, to_come_frac=None),
+            ),
+        ),
+        events=(
+            Event(
+                "1",
+                "sow",
+                datetime(2013, 5, 8, 16, tzinfo=ZONE),
+                datetime(2013, 5, 8, 20, tzinfo=ZONE),
+                "B4",
+                None,
+                {"crop": "carrot", "n_rows": 3, "row_spacing_mm": 250.0, "depth_mm": 13.0},
+            ),
+        ),
+        whys=(
+            Why(
+                "silt loam crumbles from 25 kPa on",
+                "working_kpa",
+                25.0,
+                "kPa",
+                "our-construction",
+                "soil notes, section 7",
+                "E",
+            ),
+        ),
+        source_titles={"our-construction": "this program's own reckoning"},
+        notes=("weeds with creeping roots are outside the model",),
+    )
+
+
+@pytest.mark.parametrize("units", ["metric", "us"])
+@pytest.mark.parametrize("width", [60, 80, 120])
+def test_page_fits_its_width(units: str, width: int) -> None:
+    page = bed_text(replace(made_page(), units=units), width)
+    assert max(len(line) for line in page.splitlines()) <= width
+    assert "\x1b" not in page
+
+
+def test_hours_stand_under_the_farms_clock() -> None:
+    """Past hours are blank; 10:00 is the eleventh place of the row."""
+    lines = bed_text(made_page(), is_plotted=False).splitlines()
+    row = next(line for line in lines if re.match(r"  Tue 14 May", line))
+    assert row[14:] == "     22222" + "9" * 14
+    last = next(line for line in lines if re.match(r"  Thu 16 May", line))
+    assert last[14:] == "2222222222" + "99" + "............"
+    assert "hand tools, 0-30 mm: from 10:00" in "\n".join(lines)
+
+
+def test_no_hour_in_sight_is_said() -> None:
+    page = made_page()
+    low = replace(page.workable[0], chance_frac=np.full(72, 0.3))
+    assert "no two hours at 8 in 10 in sight" in bed_text(
+        replace(page, workable=(low,)), is_plotted=False
+    )
+
+
+def test_soil_table_in_both_units() -> None:
+    page = made_page()
+    metric = bed_text(page, is_plotted=False)
+    assert re.search(r"0-5 +0\.31 \(0\.20-0\.55\) +0\.110 \(0\.080-0\.190\)", metric)
+    assert "410 (60-over 9999)" in metric
+    assert "10 (9-12)" in metric
+    us = bed_text(replace(page, units="us"), is_plotted=False)
+    assert re.search(r"2\.0-3\.9 .* 52 \(51-53\)$", us, re.MULTILINE)  # 11.2 C is 52.2 F
+
+
+def test_headline_answers() -> None:
+    """Flush dates with degree-days, and the crust with its date and chance."""
+    page = " ".join(bed_text(made_page(), is_plotted=False).split())
+    assert "opened 5 May by rain, 92 degree-days since" in page
+    assert "threads from Sun 12 May 09:00; most Wed 15 May 12:00; too late from Sat 18 May" in page
+    assert "still to come 20-70 %" in page
+    assert "grasses of warm soil: none open" in page
+    assert "index now 0.4 of 1; expected Wed 12:00 (6 in 10); break it by Fri 12:00." in page
+
+
+def test_every_why_names_its_origin() -> None:
+    page = " ".join(bed_text(made_page(), is_plotted=False).split())
+    assert (
+        "Silt loam crumbles from 25 kPa on. working_kpa 25 kPa: this program's own reckoning, "
+        "soil notes, section 7; E, our assumption" in page
+    )
+    assert "Weeds with creeping roots are outside the model." in page
+
+
+def test_plot_shows_rain_where_it_fell() -> None:
+    """18 mm sixty hours before now and 4 mm fifteen hours after it: two columns of marks."""
+    lines = bed_text(made_page()).splitlines()
+    start = next(place for place, line in enumerate(lines) if line.startswith("Rain in six"))
+    rows = [line for line in lines[start:] if "#" in line]
+    bottom = rows[-1]
+    places = [found.start() for found in re.finditer(r"#+", bottom)]
+    now = lines[start + 1].index("┬", 6)
+    assert len(places) == 2
+    assert places[0] < now < places[1]
+    assert lines[start + 2].strip().startswith("18.0")
+
+
+def test_plot_leaves_out_what_is_not_known() -> None:
+    page = made_page()
+    assert page.course is not None
+    blank = np.full_like(page.course.rain_mm, np.nan)
+    course = replace(
+        page.course, low_rel_water=blank, mid_rel_water=blank, high_rel_water=blank, rain_mm=blank
+    )
+    text = bed_text(replace(page, course=course))
+    assert "#" not in text
+    assert "nan" not in text
+
+
+def test_unequal_courses_are_refused() -> None:
+    with pytest.raises(RangeError, match="one length"):
+        SurfaceCourse(NOW, np.zeros(3), np.zeros(3), np.zeros(3), np.zeros(2), 0.5)
+
+
+def test_entries_in_words() -> None:
+    event = made_page().events[0]
+    assert event_words(event) == "sow: carrot, rows 3, row spacing 250 mm, depth 13 mm"
+
+
+def test_narrow_page_is_refused() -> None:
+    with pytest.raises(ValueError, match="at least 60"):
+        bed_text(made_page(), 40)
