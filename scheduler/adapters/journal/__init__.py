@@ -1,0 +1,24 @@
+"""farm.db, its tables as CSV, the drop folder and the one-line notes."""
+
+from scheduler.adapters.journal.database import FarmDatabase, WeatherColumns, open_farm_database
+from scheduler.adapters.journal.drop import DropReport, TakenFile, read_drop_folder
+from scheduler.adapters.journal.entries import checked_entry, new_event_id, standing_entries
+from scheduler.adapters.journal.notes import NOTE_KINDS, parse_note
+from scheduler.adapters.journal.spreadsheets import Imported, export_csv, import_csv
+
+__all__ = [
+    "NOTE_KINDS",
+    "DropReport",
+    "FarmDatabase",
+    "Imported",
+    "TakenFile",
+    "WeatherColumns",
+    "checked_entry",
+    "export_csv",
+    "import_csv",
+    "new_event_id",
+    "open_farm_database",
+    "parse_note",
+    "read_drop_folder",
+    "standing_entries",
+]

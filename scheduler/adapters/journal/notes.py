@@ -1,0 +1,517 @@
+"""One-line notes, as typed after `log` or dropped as text.
+
+The grammar, words in any case, `[...]` may be left out, clauses and the moment in any order::
+
+    rain QTY | rain trace                 [WHEN]
+    temp [min QTY] [max QTY]              [WHEN]      at least one of the two
+    water BED QTY                         [WHEN]
+    sow BED CROP [N rows] [QTY apart] [QTY deep] [from QTY to QTY]   [WHEN]
+    plant BED CROP ...                                like sow
+    prep BED [TOOL] [QTY deep]            [WHEN]
+    pass BED TOOL [QTY deep] [TIME] [setup NAME] [worked | not worked]   [WHEN]
+    look BED (N STAGE ... [per m2 | per ft2] | nothing)   [WHEN]
+    feel BED FEEL                         [WHEN]
+    hand BED [TIME]                       [WHEN]
+    up BED | rooted BED | clear BED       [WHEN]
+
+    BED    a bed of the farm, or BED/PART; a part can also be written as `part NAME`
+    QTY    a number and a unit: 18 mm, 0.7 in, 12 C, 54 F, 30 ft; a decimal comma is understood
+    TIME   6 min, 1.5 h
+    STAGE  thread, seed leaf, true leaf, young, established, also in the plural
+    FEEL   wet (too wet), smears, crumbles (fit), dry (powdery), hard
+    # ...  the rest of the line is kept as a note
+
+When it was (the farm's wall time; what runs past `now` is cut at `now`)::
+
+    WHEN                        moment          span of rain and temp
+    (nothing)                   now             24 h up to the 07:00 reading of today
+    14:00, today 14:00          that time       24 h up to that time
+    today                       now             today from 00:00
+    this morning                09:00           05:00 to 12:00
+    this afternoon              15:00           12:00 to 18:00
+    last night                  20:00 before    yesterday 18:00 to today 07:00
+    yesterday, 2013-05-08       noon            that day, 00:00 to 24:00
+    yesterday 14:00,
+    2013-05-08 07:00            that time       24 h up to that time
+    from MOMENT to MOMENT                       as said; rain and temp only
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Collection, Mapping
+from dataclasses import dataclass, replace
+from datetime import date, datetime, time, timedelta
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from scheduler.adapters import quantities
+from scheduler.adapters.journal.entries import (
+    KIND_RULES,
+    STAGES,
+    checked_entry,
+    names_hint,
+    new_event_id,
+)
+from scheduler.adapters.journal.moments import (
+    hours,
+    local_moment,
+    noon_or_now,
+    parse_clock,
+    parse_day,
+    start_of_day,
+    utc_moment,
+    utc_text,
+    zone_of,
+)
+from scheduler.errors import JournalError
+from scheduler.records import EVENT_KINDS, Event
+
+NOTE_KINDS = tuple(kind for kind in EVENT_KINDS if kind != "undo")
+GAUGE_READ_AT = time(7)
+EVENING_AT = time(18)
+
+FEEL_WORDS: Mapping[str, str] = {
+    "too wet": "wet",
+    "wet": "wet",
+    "smears": "smears",
+    "crumbles": "crumbles",
+    "fit": "crumbles",
+    "powdery": "dry",
+    "dry": "dry",
+    "hard": "hard",
+}
+_SPAN_WORDS = {
+    "this morning": (time(9), time(5), time(12)),
+    "this afternoon": (time(15), time(12), time(18)),
+}
+_M2_PER_FT2 = quantities.M_PER_FT**2
+
+
+@dataclass(frozen=True)
+class _When:
+    """A moment, the span that rain or temperature would have, and whether a date was written."""
+
+    happened_at: datetime
+    start_at: datetime
+    end_at: datetime
+    has_date: bool = False
+    is_span: bool = False
+
+
+def parse_note(
+    text: str,
+    now: datetime,
+    time_zone: str,
+    beds: Collection[str],
+    tools: Collection[str],
+    crops: Collection[str],
+    *,
+    recorded_at: datetime | None = None,
+    needs_date: bool = False,
+) -> Event:
+    """The entry that a one-line note says.
+
+    Parameters
+    ----------
+    text
+        The note; the module describes its grammar.
+    now
+        What "today", "last night" and a missing moment are reckoned from.
+    time_zone
+        The farm's time zone, such as `America/New_York`.
+    beds, tools, crops
+        The names the farm has.
+    recorded_at
+        When the note became known, if not `now`.
+    needs_date
+        Refuse a note whose day is not written out.
+
+    Raises
+    ------
+    WhitethreadError
+        One line: what was found, what is allowed. It does not say in which file.
+
+    Examples
+    --------
+    >>> from datetime import UTC
+    >>> now = datetime(2013, 5, 8, 12, 30, tzinfo=UTC)
+    >>> rain = parse_note("rain 18 mm last night", now, "America/New_York", (), (), ())
+    >>> rain.data["rain_mm"], rain.data["start_at"], rain.data["end_at"]
+    (18.0, '2013-05-07T22:00:00+00:00', '2013-05-08T11:00:00+00:00')
+    >>> tined = parse_note("pass B4 tine 15 mm deep", now, "America/New_York", ["B4"], ["tine"], ())
+    >>> tined.bed, dict(tined.data)
+    ('B4', {'tool': 'tine', 'depth_mm': 15.0})
+    """
+    zone = zone_of(time_zone)
+    now = utc_moment(utc_text(now))
+    said, _, note = text.partition("#")
+    said = " ".join(said.split())
+    kind, _, rest = said.partition(" ")
+    kind = kind.lower()
+    if kind not in NOTE_KINDS:
+        found = f"{kind!r} is not how a note begins" if kind else "the note is blank"
+        raise JournalError(f"{found}; {names_hint(kind, NOTE_KINDS)}")
+    when, rest = _when(rest, kind, zone, now)
+    if needs_date and not when.has_date:
+        raise JournalError(
+            "says no date and was written more than "
+            "a few days ago; write the day into the note, like 2013-05-08"
+        )
+    sentence = _Sentence(kind, rest.strip(), tools, crops)
+    if KIND_RULES[kind].has_bed:
+        sentence.take_bed(beds)
+    sentence.take_clauses()
+    data = dict(sentence.data)
+    happened_at = when.happened_at
+    if kind in ("rain", "temp"):
+        data |= {"start_at": utc_text(when.start_at), "end_at": utc_text(when.end_at)}
+        happened_at = when.end_at
+    recorded_at = now if recorded_at is None else recorded_at
+    event = checked_entry(
+        Event("", kind, happened_at, recorded_at, sentence.bed, sentence.part, data, None, note)
+    )
+    event_id = new_event_id(
+        event.kind,
+        event.happened_at,
+        recorded_at=event.recorded_at,
+        bed=event.bed,
+        part=event.part,
+        data=event.data,
+        note=event.note,
+    )
+    return replace(event, event_id=event_id)
+
+
+# ------------------------------------------------------------------ clauses
+
+_N = r"\d+(?:[.,]\d+)?"
+_QTY = rf"([-+−]?{_N} ?[^\s\d,]+)"
+_TIME = rf"({_N} ?(?:min|mins|minutes?|h|hrs?|hours?))(?![^\s])"
+_STAGE_WORDS = {
+    "threads?": "thread",
+    "seed[ _-]?lea(?:f|ves)": "seed_leaf",
+    "true[ _-]?lea(?:f|ves)": "true_leaf",
+    "young": "young",
+    "established": "established",
+}
+
+
+class _Sentence:
+    """What is left to read of a note, and what was read of it."""
+
+    def __init__(
+        self, kind: str, rest: str, tools: Collection[str], crops: Collection[str]
+    ) -> None:
+        self.kind = kind
+        self.rest = rest
+        self.tools = tools
+        self.crops = crops
+        self.bed: str | None = None
+        self.part: str | None = None
+        self.data: dict[str, Any] = {}
+
+    def take_bed(self, beds: Collection[str]) -> None:
+        """Read the bed, and the part that may follow after a slash."""
+        name = self._name(beds)
+        if name is None:
+            word = self.rest.split(" ")[0].partition("/")[0]
+            found = f"there is no bed {word!r}" if word else "names no bed"
+            raise JournalError(f"{found}; {names_hint(word, beds)}")
+        self.bed = name
+        after_slash = re.match(r"/(\S+) ?", self.rest)
+        if after_slash:
+            self.part = after_slash[1]
+            self.rest = self.rest[after_slash.end() :]
+
+    def take_clauses(self) -> None:
+        """Read clause after clause until nothing is left."""
+        clauses = _CLAUSES[self.kind]
+        while self.rest:
+            for _, take in clauses:
+                before = len(self.rest)
+                take(self)
+                if len(self.rest) < before:
+                    break
+            else:
+                self._refuse(clauses)
+
+    def _refuse(self, clauses: tuple[_Clause, ...]) -> None:
+        """Say which words could not be read, and what would be."""
+        found = self.rest if len(self.rest) <= 30 else self.rest[:27] + "..."
+        names = {"TOOL": self.tools, "CROP": self.crops}
+        for form, _ in clauses:
+            key = form.lower()
+            if form in names and key not in self.data:
+                word = self.rest.split(" ")[0]
+                hint = names_hint(word, names[form])
+                raise JournalError(f"there is no {key} {word!r}; {hint}")
+        allowed = ", ".join(form for form, _ in clauses)
+        raise JournalError(
+            f"cannot read {found!r} in a note of {self.kind}; allowed here: {allowed}, "
+            "a moment, # and a remark"
+        )
+
+    def match(self, pattern: str) -> re.Match[str] | None:
+        """Read `pattern` at the head, if it stands there as whole words."""
+        found = re.match(rf"{pattern}(?: |$)", self.rest, re.IGNORECASE)
+        if found:
+            self.rest = self.rest[found.end() :].lstrip()
+        return found
+
+    def put(self, key: str, value: object) -> None:
+        """Keep one value; refuse a second one."""
+        if key in self.data:
+            raise JournalError(f"says {key} twice; say it once")
+        self.data[key] = value
+
+    def take_name(self, key: str, names: Collection[str]) -> None:
+        """Read a name of `names` at the head."""
+        if key not in self.data:
+            name = self._name(names)
+            if name is not None:
+                self.data[key] = name
+
+    def _name(self, names: Collection[str]) -> str | None:
+        """Take the longest of `names` that stands at the head, in any case."""
+        for name in sorted(names, key=lambda name: (-len(name), name)):
+            pattern = r"[ _-]".join(re.escape(word) for word in re.split(r"[ _-]", name))
+            found = re.match(rf"{pattern}(?= |/|$)", self.rest, re.IGNORECASE)
+            if found:
+                self.rest = self.rest[found.end() :].lstrip()
+                return name
+        return None
+
+
+_Clause = tuple[str, Callable[[_Sentence], None]]
+"""How a clause is written, and what reads it."""
+
+
+def _quantity(form: str, pattern: str, key: str, read: Callable[[object], float]) -> _Clause:
+    """A clause of one quantity."""
+
+    def take(sentence: _Sentence) -> None:
+        found = sentence.match(pattern)
+        if found:
+            sentence.put(key, read(_decimal_point(found[1])))
+
+    return form, take
+
+
+def _decimal_point(text: str) -> str:
+    return re.sub(r"(?<=\d),(?=\d)", ".", text)
+
+
+def _flag(form: str, pattern: str, values: Mapping[str, object]) -> _Clause:
+    """A clause of fixed words."""
+
+    def take(sentence: _Sentence) -> None:
+        if sentence.match(pattern):
+            for key, value in values.items():
+                sentence.put(key, value)
+
+    return form, take
+
+
+def _take_rows(sentence: _Sentence) -> None:
+    found = sentence.match(r"(\d+) ?rows?")
+    if found:
+        sentence.put("n_rows", int(found[1]))
+
+
+def _take_stretch(sentence: _Sentence) -> None:
+    found = sentence.match(rf"from {_QTY} to {_QTY}")
+    if found:
+        sentence.put("from_m", quantities.length_m(_decimal_point(found[1])))
+        sentence.put("to_m", quantities.length_m(_decimal_point(found[2])))
+
+
+def _take_part(sentence: _Sentence) -> None:
+    found = sentence.match(r"part (\S+)")
+    if found:
+        if sentence.part is not None:
+            raise JournalError("says part twice; say it once")
+        sentence.part = found[1]
+
+
+def _take_setup(sentence: _Sentence) -> None:
+    found = sentence.match(r'setup (?:"([^"]+)"|(\S+))')
+    if found:
+        sentence.put("setup", found[1] or found[2])
+
+
+def _take_count(sentence: _Sentence) -> None:
+    for pattern, stage in _STAGE_WORDS.items():
+        found = sentence.match(rf"({_N}) ?{pattern},?")
+        if found:
+            sentence.put(stage, float(_decimal_point(found[1])))
+            return
+
+
+def _take_area(sentence: _Sentence) -> None:
+    """Counts are per m2 unless the note says per ft2 after them."""
+    found = sentence.match(r"(?:per |/ ?)(m2|ft2|sq ?ft|square foot|square metre|square meter)")
+    if found and "f" in found[1].lower():
+        for stage in STAGES:
+            if stage in sentence.data:
+                sentence.data[stage] /= _M2_PER_FT2
+
+
+def _take_feel(sentence: _Sentence) -> None:
+    for words, feel in FEEL_WORDS.items():
+        if sentence.match(words):
+            sentence.put("feel", feel)
+            return
+
+
+_PART: _Clause = ("part NAME", _take_part)
+_DEEP = _quantity("15 mm deep", rf"{_QTY} deep", "depth_mm", quantities.depth_mm)
+_WORK = _quantity("6 min", _TIME, "work_min", quantities.duration_min)
+_TOOL: _Clause = ("TOOL", lambda sentence: sentence.take_name("tool", sentence.tools))
+_PLANTED: tuple[_Clause, ...] = (
+    ("CROP", lambda sentence: sentence.take_name("crop", sentence.crops)),
+    ("3 rows", _take_rows),
+    _quantity("30 cm apart", rf"{_QTY} apart", "row_spacing_mm", quantities.depth_mm),
+    _DEEP,
+    ("from 0 m to 10 m", _take_stretch),
+    _PART,
+)
+_CLAUSES: Mapping[str, tuple[_Clause, ...]] = {
+    "rain": (
+        _flag("trace", "trace", {"rain_mm": 0.0, "is_trace": True}),
+        _quantity("18 mm", _QTY, "rain_mm", quantities.rain_mm),
+    ),
+    "temp": (
+        _quantity("min 4 C", rf"min {_QTY}", "air_temp_min_c", quantities.temperature_c),
+        _quantity("max 21 C", rf"max {_QTY}", "air_temp_max_c", quantities.temperature_c),
+    ),
+    "water": (_quantity("12 mm", _QTY, "water_mm", quantities.rain_mm), _PART),
+    "sow": _PLANTED,
+    "plant": _PLANTED,
+    "prep": (_TOOL, _DEEP, _PART),
+    "pass": (
+        _TOOL,
+        _DEEP,
+        _WORK,
+        ("setup NAME", _take_setup),
+        _flag("worked", "worked", {"worked": True}),
+        _flag("not worked", "not worked", {"worked": False}),
+        _PART,
+    ),
+    "look": (
+        ("12 thread", _take_count),
+        _flag("nothing", "nothing", {"nothing": True}),
+        ("per m2", _take_area),
+        _PART,
+    ),
+    "feel": (("one of " + "/".join(FEEL_WORDS), _take_feel), _PART),
+    "up": (_PART,),
+    "rooted": (_PART,),
+    "hand": (_WORK, _PART),
+    "clear": (_PART,),
+}
+
+# ------------------------------------------------------------------ moments
+
+_DAY = r"\d{4}-\d{2}-\d{2}|today|yesterday"
+_CLOCK = r"\d{1,2}:\d{2}"
+_POINT = rf"(?:(?:(?:on )?(?:{_DAY})(?:[T ](?:at )?{_CLOCK})?)|(?:at )?{_CLOCK})"
+_FROM_TO = re.compile(rf"(?<!\S)from ({_POINT}) to ({_POINT})(?!\S)", re.IGNORECASE)
+_WORDS = re.compile(
+    rf"(?<!\S)(last night|this morning|this afternoon|{_POINT})(?!\S)", re.IGNORECASE
+)
+
+
+def _when(rest: str, kind: str, zone: ZoneInfo, now: datetime) -> tuple[_When, str]:
+    """Take the moment out of a note; what is left is its clauses."""
+    span = _FROM_TO.search(rest)
+    if span and kind not in ("rain", "temp"):
+        raise JournalError(f"a note of {kind} has one moment, not {span[0]!r}; write when it was")
+    pattern = _FROM_TO if span else _WORDS
+    found = pattern.search(rest)
+    if found is None:
+        return _reading(GAUGE_READ_AT, zone, now), rest
+    left = f"{rest[: found.start()]} {rest[found.end() :]}"
+    left = " ".join(left.split())
+    second = _WORDS.search(left)
+    if second:
+        raise JournalError(f"says when twice, {found[0]!r} and {second[0]!r}; say it once")
+    when = _stretch(found[1], found[2], zone, now) if span else _moment(found[1], zone, now)
+    if when.start_at >= now or when.happened_at > now:
+        raise JournalError(
+            f"{found[0]!r} lies ahead of now ({now.astimezone(zone):%Y-%m-%d %H:%M}); "
+            "log it once it has happened"
+        )
+    return replace(when, end_at=min(when.end_at, now)), left
+
+
+def _reading(at: time, zone: ZoneInfo, now: datetime) -> _When:
+    """Nothing said: now; of rain, the day up to this morning's reading."""
+    today = now.astimezone(zone).date()
+    end_at = local_moment(today, at, zone)
+    return _When(now, local_moment(today - timedelta(days=1), at, zone), min(end_at, now))
+
+
+def _moment(words: str, zone: ZoneInfo, now: datetime) -> _When:
+    """What one phrase means."""
+    today = now.astimezone(zone).date()
+    words = words.lower()
+    if words == "last night":
+        before = today - timedelta(days=1)
+        return _When(
+            local_moment(before, time(20), zone),
+            local_moment(before, EVENING_AT, zone),
+            local_moment(today, GAUGE_READ_AT, zone),
+        )
+    if words in _SPAN_WORDS:
+        at, start, end = (local_moment(today, clock, zone) for clock in _SPAN_WORDS[words])
+        return _When(min(at, now), start, end)
+    day, clock, has_date = _day_and_clock(words, today)
+    if clock is not None:
+        at = local_moment(day, clock, zone)
+        return _When(at, at - hours(24), at, has_date)
+    end_at = start_of_day(day + timedelta(days=1), zone)
+    happened_at = now if words == "today" else noon_or_now(day, zone, now)
+    return _When(happened_at, start_of_day(day, zone), end_at, has_date)
+
+
+def _stretch(first: str, second: str, zone: ZoneInfo, now: datetime) -> _When:
+    """`from MOMENT to MOMENT`; a bare time at the end is of the day of the start."""
+    today = now.astimezone(zone).date()
+    day, clock, has_date = _day_and_clock(first.lower(), today)
+    last_day, last_clock, _ = _day_and_clock(second.lower(), day)
+    start_at = start_of_day(day, zone) if clock is None else local_moment(day, clock, zone)
+    end_at = (
+        start_of_day(last_day + timedelta(days=1), zone)
+        if last_clock is None
+        else local_moment(last_day, last_clock, zone)
+    )
+    if end_at > now and last_clock is not None:
+        raise JournalError(
+            f"{second!r} lies ahead of now ({now.astimezone(zone):%Y-%m-%d %H:%M}); "
+            "log it once it has happened"
+        )
+    return _When(min(end_at, now), start_at, end_at, has_date)
+
+
+def _day_and_clock(words: str, today: date) -> tuple[date, time | None, bool]:
+    """The day and the time of a phrase, and whether the day is written out.
+
+    "today" and "yesterday" count from `today`, except that a stretch counts a bare time from its
+    first day.
+    """
+    day, has_date = today, False
+    clock: time | None = None
+    for word in words.replace("t", " t ").split() if _is_joined(words) else words.split():
+        if re.fullmatch(r"\d{4}-\d{2}-\d{2}", word):
+            day, has_date = parse_day(word), True
+        elif word == "yesterday":
+            day = today - timedelta(days=1)
+        elif re.fullmatch(_CLOCK, word):
+            clock = parse_clock(word)
+    return day, clock, has_date
+
+
+def _is_joined(words: str) -> bool:
+    """Whether day and time are written as one word, `2013-05-08T07:00`."""
+    return re.fullmatch(rf"\d{{4}}-\d{{2}}-\d{{2}}t{_CLOCK}", words) is not None
