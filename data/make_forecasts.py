@@ -32,7 +32,8 @@ import numpy as np
 
 DEMO = Path(__file__).parent / "demo"
 ZONE = ZoneInfo("America/New_York")
-SEED = "demo forecasts 13"  # of the first thirty, one whose frozen morning sees the next rain coming
+# of the first thirty seeds, one whose frozen morning sees the next rain coming
+SEED = "demo forecasts 13"
 FIRST, LAST = date(2013, 3, 1), date(2013, 10, 31)
 ISSUED_AT = time(5, 0)
 N_DAYS = 10
