@@ -4,10 +4,10 @@ Reference evapotranspiration is that of short grass (FAO-56; ASCE-EWRI 2005), co
 package refet. The radiation geometry and the rules for missing data are written here, with the
 equation numbers of FAO-56, so that what was assumed can be read and told.
 
-Missing stays missing: a function that fills says in its name what it fills from, and `filled_weather`
-reports which hours it filled.
+Missing stays missing: a function that fills says in its name what it fills from, and
+`filled_weather` reports which hours it filled.
 
-Source keys: `fao56`, `asce-ewri-2005`, `hargreaves-1985`.
+Source keys: `fao56_1998`, `asce_ewri_2005`, `hargreaves_samani_1985`.
 """
 
 from __future__ import annotations
@@ -26,6 +26,8 @@ DEFAULT_WIND_2M_M_S = 2.0
 DEFAULT_K_RS = 0.16  # inland; 0.19 near a coast
 _SOLAR_CONSTANT = 0.0820  # [MJ m-2 min-1]
 _POLAR_LIMIT_DEG = 66.0
+_CLEAR_ENOUGH_MJ_M2 = 0.4
+_CLEARNESS_FLOOR = 0.25
 _WINDOW_H = 24
 _WINDOW_NEED_H = 18
 
@@ -77,7 +79,7 @@ def reference_et_hourly_mm(
 
     Notes
     -----
-    ASCE-EWRI 2005, equation 1 with table 1 (`asce-ewri-2005`); FAO-56, equation 53 (`fao56`).
+    ASCE-EWRI 2005, equation 1 with table 1 (`asce_ewri_2005`); FAO-56, equation 53 (`fao56_1998`).
     FAO-56 Example 19 prints 0.63 mm/h: that is the value with 0.34; with the ASCE coefficients
     the same hour gives 0.656. Small negative values by night are set to zero. By night the
     cloudiness is taken as clear (refet), not carried over from the last hours of daylight; this
@@ -172,7 +174,7 @@ def reference_et_daily_mm(
 
     Notes
     -----
-    FAO-56, equation 6 (`fao56`).
+    FAO-56, equation 6 (`fao56_1998`).
 
     Examples
     --------
@@ -253,7 +255,7 @@ def hargreaves_et_mm(
 
     Notes
     -----
-    FAO-56, equation 52 (`fao56`; `hargreaves-1985`).
+    FAO-56, equation 52 (`fao56_1998`; `hargreaves_samani_1985`).
 
     Examples
     --------
@@ -286,7 +288,7 @@ def saturation_vapour_pressure_kpa(air_temp_c: ArrayLike) -> FloatArray:
 
     Notes
     -----
-    FAO-56, equation 11 (`fao56`). The mean over a day is the mean of the values at the highest
+    FAO-56, equation 11 (`fao56_1998`). The mean over a day is the mean of the values at the highest
     and the lowest temperature, never the value at the mean temperature.
 
     Examples
@@ -320,7 +322,7 @@ def vapour_pressure_kpa(
 
     Notes
     -----
-    FAO-56, equation 17 (`fao56`).
+    FAO-56, equation 17 (`fao56_1998`).
 
     Examples
     --------
@@ -356,7 +358,7 @@ def vapour_pressure_from_min_temp_kpa(
 
     Notes
     -----
-    FAO-56, equation 48 (`fao56`).
+    FAO-56, equation 48 (`fao56_1998`).
 
     Examples
     --------
@@ -391,7 +393,7 @@ def extraterrestrial_daily_mj_m2(latitude_deg: float, day_of_year: ArrayLike) ->
 
     Notes
     -----
-    FAO-56, equations 21, 23-25 (`fao56`).
+    FAO-56, equations 21, 23-25 (`fao56_1998`).
 
     Examples
     --------
@@ -437,8 +439,8 @@ def extraterrestrial_hourly_mj_m2(
 
     Notes
     -----
-    FAO-56, equations 28-33 (`fao56`), and ASCE-EWRI 2005, equation 56 (`asce-ewri-2005`) for the
-    hours of sunrise and sunset.
+    FAO-56, equations 28-33 (`fao56_1998`), and for the hours of sunrise and sunset ASCE-EWRI 2005,
+    equation 56 (`asce_ewri_2005`).
 
     Examples
     --------
@@ -490,7 +492,7 @@ def daylight_h(latitude_deg: float, day_of_year: ArrayLike) -> FloatArray:
 
     Notes
     -----
-    FAO-56, equation 34 (`fao56`).
+    FAO-56, equation 34 (`fao56_1998`).
 
     Examples
     --------
@@ -517,7 +519,7 @@ def clear_sky_mj_m2(extraterrestrial_mj_m2: ArrayLike, elevation_m: float) -> Fl
 
     Notes
     -----
-    FAO-56, equation 37 (`fao56`).
+    FAO-56, equation 37 (`fao56_1998`).
 
     Examples
     --------
@@ -526,6 +528,64 @@ def clear_sky_mj_m2(extraterrestrial_mj_m2: ArrayLike, elevation_m: float) -> Fl
     """
     share = 0.75 + 2e-5 * elevation_m
     return np.asarray(share * np.asarray(extraterrestrial_mj_m2, dtype=np.float64))
+
+
+def sky_clearness_frac(
+    solar_mj_m2: ArrayLike,
+    latitude_deg: float,
+    longitude_deg: float,
+    elevation_m: float,
+    day_of_year: ArrayLike,
+    hour_utc: ArrayLike,
+) -> FloatArray:
+    """Solar radiation over that of a cloudless sky, carried through the night.
+
+    Parameters
+    ----------
+    solar_mj_m2
+        Radiation of consecutive hours [MJ/m2], shape (hours,), NaN where missing.
+    latitude_deg, longitude_deg, elevation_m
+        Place [deg, deg, m].
+    day_of_year, hour_utc
+        Day of the year and hour of the start of each hour, both in UTC; shape (hours,).
+
+    Returns
+    -------
+    ndarray
+        Clearness [1], 0.25 to 1, shape (hours,). Hours in which a cloudless sky would give less
+        than 0.4 MJ/m2, and hours without a value, take that of the last usable hour, before the
+        first one that of the first. NaN throughout when there is none.
+
+    Raises
+    ------
+    RangeError
+        A place that cannot be.
+
+    Notes
+    -----
+    FAO-56, the text on hourly steps below equation 39 (`fao56_1998`): by night the ratio of the
+    hours before sunset is used. The limits are an assumption of this project.
+
+    Examples
+    --------
+    >>> hours = np.arange(24)
+    >>> sun = 0.5 * clear_sky_mj_m2(extraterrestrial_hourly_mj_m2(41, -74, 150, hours), 10.0)
+    >>> sky_clearness_frac(sun, 41, -74, 10.0, 150, hours).round(2)[[0, 12]].tolist()
+    [0.5, 0.5]
+    """
+    solar = np.asarray(solar_mj_m2, dtype=np.float64)
+    clear = clear_sky_mj_m2(
+        extraterrestrial_hourly_mj_m2(latitude_deg, longitude_deg, day_of_year, hour_utc),
+        elevation_m,
+    )
+    is_usable = (clear >= _CLEAR_ENOUGH_MJ_M2) & ~np.isnan(solar)
+    if not np.any(is_usable):
+        return np.full(solar.shape, np.nan)
+    share = np.clip(
+        np.divide(solar, clear, out=np.zeros_like(solar), where=is_usable), _CLEARNESS_FLOOR, 1.0
+    )
+    last = np.maximum.accumulate(np.where(is_usable, np.arange(solar.shape[0]), -1))
+    return np.asarray(share[np.where(last < 0, int(np.argmax(is_usable)), last)])
 
 
 def solar_from_sunshine_mj_m2(
@@ -554,7 +614,7 @@ def solar_from_sunshine_mj_m2(
 
     Notes
     -----
-    FAO-56, equation 35 with 0.25 and 0.50 (`fao56`).
+    FAO-56, equation 35 with 0.25 and 0.50 (`fao56_1998`).
 
     Examples
     --------
@@ -599,8 +659,8 @@ def solar_from_temp_range_mj_m2(
 
     Notes
     -----
-    FAO-56, equation 50 (`fao56`). Shared out over the hours of a day as the radiation above the
-    atmosphere is.
+    FAO-56, equation 50 (`fao56_1998`). Shared out over the hours of a day as the radiation above
+    the atmosphere is.
 
     Examples
     --------
@@ -641,7 +701,7 @@ def wind_at_2m_m_s(wind_m_s: ArrayLike, height_m: float) -> FloatArray:
 
     Notes
     -----
-    FAO-56, equation 47 (`fao56`).
+    FAO-56, equation 47 (`fao56_1998`).
 
     Examples
     --------
@@ -729,16 +789,16 @@ def filled_weather(
 
     Notes
     -----
-    FAO-56, equations 48 and 50 and table 4 (`fao56`), with a running day in place of the calendar
-    day. With temperature alone expect an error of 0.6-0.9 mm per day in the demand.
+    FAO-56, equations 48 and 50 and table 4 (`fao56_1998`), with a running day in place of the
+    calendar day. With temperature alone expect an error of 0.6-0.9 mm per day in the demand.
 
     Examples
     --------
     >>> hours = np.arange(48)
     >>> temp = 18.0 + 6.0 * np.sin(2 * np.pi * (hours - 14) / 24)
     >>> nothing = np.full(48, np.nan)
-    >>> weather = filled_weather(temp, nothing, nothing, nothing, 41.0, -74.0, 10.0, 150 + hours // 24,
-    ...                  hours % 24)
+    >>> weather = filled_weather(temp, nothing, nothing, nothing, 41.0, -74.0, 10.0,
+    ...                          150 + hours // 24, hours % 24)
     >>> print(f"{weather.solar_mj_m2[:24].sum():.1f} {weather.wind_2m_m_s[0]:.1f}")
     22.8 2.0
     """

@@ -5,7 +5,7 @@ curve): ``psi = 33 kPa * (theta / theta_33) ** -b``, kept up to saturation. The 
 the paper draws between 33 kPa and air entry is not used, so that the soil column has closed forms
 for suction, conductivity and flux potential. Suction is positive, in kPa.
 
-Source keys: `saxton-rawls-2006`, `rosetta3`, `dexter-bird-2001`, `obour-2018`.
+Source keys: `saxton_rawls_2006`, `zhang_schaap_2017`, `van_genuchten_1980`.
 """
 
 from __future__ import annotations
@@ -82,7 +82,7 @@ def saxton_rawls(
 
     Notes
     -----
-    Saxton and Rawls 2006, equations 1-5, 15-18 (`saxton-rawls-2006`). The coefficient 1.283 of
+    Saxton and Rawls 2006, equations 1-5, 15-18 (`saxton_rawls_2006`). The coefficient 1.283 of
     equation 2 is found as 1.238 in some public code, which is a misprint. Valid for clay <= 60 %
     and organic matter <= 8 %. Untuned regressions of this kind carry an error of about
     0.05-0.08 m3/m3 in water content.
@@ -164,7 +164,7 @@ def density_adjusted(hydraulics: Hydraulics, density_factor: ArrayLike) -> Hydra
 
     Notes
     -----
-    Saxton and Rawls 2006, equations 6-10 (`saxton-rawls-2006`), range as in the paper (from
+    Saxton and Rawls 2006, equations 6-10 (`saxton_rawls_2006`), range as in the paper (from
     memory).
 
     Examples
@@ -208,7 +208,7 @@ def power_law(
 
     Notes
     -----
-    Saxton and Rawls 2006, equations 11, 14-16 (`saxton-rawls-2006`). No range stated.
+    Saxton and Rawls 2006, equations 11, 14-16 (`saxton_rawls_2006`). No range stated.
 
     Examples
     --------
@@ -251,7 +251,7 @@ def suction_kpa(theta_m3m3: ArrayLike, hydraulics: Hydraulics) -> FloatArray:
     Notes
     -----
     ``psi = 33 (theta / theta_33) ** -b``; Saxton and Rawls 2006, equation 11
-    (`saxton-rawls-2006`). No range stated; extended below 1500 kPa to air-dry soil.
+    (`saxton_rawls_2006`). No range stated; extended below 1500 kPa to air-dry soil.
 
     Examples
     --------
@@ -292,7 +292,7 @@ def theta_at_kpa(at_kpa: ArrayLike, hydraulics: Hydraulics) -> FloatArray:
     Notes
     -----
     ``theta = min(theta_33 (33 / psi) ** (1 / b), theta_sat)``; Saxton and Rawls 2006, equation 11
-    (`saxton-rawls-2006`).
+    (`saxton_rawls_2006`).
 
     Examples
     --------
@@ -331,7 +331,7 @@ def drained_theta_m3m3(drained_kpa: ArrayLike, hydraulics: Hydraulics) -> FloatA
 
     Notes
     -----
-    Construction of this project (`whitethread-stations`): fast drainage that stops at 33 kPa made
+    Construction of this project (`whitethread_stations`): fast drainage that stops at 33 kPa made
     columns dry almost twice too fast against measured series; about 10 kPa did not.
 
     Examples
@@ -517,8 +517,8 @@ def rosetta_prior(
 
     Notes
     -----
-    Zhang and Schaap 2017 (`rosetta3`), by the package rosetta-soil, wholly offline. Documented
-    error of the family on single soils: 0.044-0.078 m3/m3 (`schaap-2001`), several times the
+    Zhang and Schaap 2017 (`zhang_schaap_2017`), by the package rosetta-soil, offline. Documented
+    error of the family on single soils: 0.044-0.078 m3/m3 (`schaap_2001`), several times the
     spread returned here, so an ensemble needs the larger figure as well. The conductivities are
     not fit for drying of bare soil (see the soil column).
 
@@ -587,7 +587,7 @@ def van_genuchten_theta_m3m3(
 
     Notes
     -----
-    van Genuchten 1980, equation 21 (`van-genuchten-1980`, from memory). The curve stalls at the
+    van Genuchten 1980, equation 21 (`van_genuchten_1980`, from memory). The curve stalls at the
     residual water content and says nothing about air-dry soil.
 
     Examples
@@ -600,79 +600,6 @@ def van_genuchten_theta_m3m3(
     res = np.asarray(theta_res_m3m3, dtype=np.float64)
     filled = (1.0 + (np.asarray(alpha_per_cm) * np.asarray(head_cm)) ** exponent) ** -m
     return np.asarray(res + (np.asarray(theta_sat_m3m3) - res) * filled)
-
-
-@dataclass(frozen=True)
-class TillageLimits:
-    """Water contents that bound work with a soil, and their suctions where there is one."""
-
-    wet_theta_m3m3: FloatArray
-    best_theta_m3m3: FloatArray
-    dry_theta_m3m3: FloatArray
-    best_kpa: FloatArray
-    dry_kpa: FloatArray
-
-
-def tillage_limits(
-    theta_res_m3m3: ArrayLike, theta_sat_m3m3: ArrayLike, alpha_per_cm: ArrayLike, n: ArrayLike
-) -> TillageLimits:
-    """Wet limit, optimum and dry limit of tillage from a van Genuchten curve.
-
-    Parameters
-    ----------
-    theta_res_m3m3, theta_sat_m3m3
-        Residual and saturated water content [m3/m3].
-    alpha_per_cm, n
-        Shape parameters [1/cm] and [1]; n above 1.
-
-    Returns
-    -------
-    TillageLimits
-        Water contents [m3/m3] and suctions [kPa]. The wet limit is a hard ceiling, not the
-        moisture at which to begin.
-
-    Raises
-    ------
-    RangeError
-        n not above 1, or the saturated water content not above the residual one.
-
-    Notes
-    -----
-    Optimum and wet limit: Dexter and Bird 2001, equations 6 and 11 (`dexter-bird-2001`). Dry
-    limit: Obour et al. 2018, equation 5 (`obour-2018`). The papers count per mass; both formulas
-    are linear in the two water contents, so volume gives the same. The dry limit is not usable for
-    sand and loamy sand (n above 2).
-
-    Examples
-    --------
-    >>> limits = tillage_limits(0.078, 0.43, 0.036, 1.56)
-    >>> print(f"{limits.wet_theta_m3m3:.3f} {limits.best_theta_m3m3:.3f}")
-    0.350 0.296
-    """
-    exponent = np.asarray(n, dtype=np.float64)
-    res = np.asarray(theta_res_m3m3, dtype=np.float64)
-    sat = np.asarray(theta_sat_m3m3, dtype=np.float64)
-    alpha = np.asarray(alpha_per_cm, dtype=np.float64)
-    if np.any(exponent <= 1.0):
-        raise RangeError(
-            f"n: {exponent.min():g} is not above 1; give the van Genuchten n, not m or log n"
-        )
-    if np.any(sat <= res):
-        raise RangeError(
-            "theta_sat_m3m3: the saturated water content is not above the residual one; "
-            "check their order"
-        )
-    m = 1.0 - 1.0 / exponent
-    best_cm = (1.0 / alpha) * (1.0 / m) ** (1.0 / exponent)
-    dry_cm = 2.0 * best_cm * exponent**1.1
-    best = res + (sat - res) * (1.0 + 1.0 / m) ** -m
-    return TillageLimits(
-        wet_theta_m3m3=np.asarray(best + 0.4 * (sat - best)),
-        best_theta_m3m3=np.asarray(best),
-        dry_theta_m3m3=van_genuchten_theta_m3m3(dry_cm, res, sat, alpha, exponent),
-        best_kpa=np.asarray(best_cm * KPA_PER_CM),
-        dry_kpa=np.asarray(dry_cm * KPA_PER_CM),
-    )
 
 
 def _hydraulics(
