@@ -1,0 +1,559 @@
+"""The soil members: parameters and weather sampled together, each column run once.
+
+A member is one possible soil under one possible weather. Member m of every soil shares the weather
+of member m, so that beds are compared under the same sky.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+import numpy as np
+
+from scheduler.models.crust import crust_energy_j_m2, crust_susceptibility, silt_split_pct
+from scheduler.models.demand import reference_et_hourly_mm, sky_clearness_frac
+from scheduler.models.disaggregation import filled_rain, n_storm_uniforms, storm_hours
+from scheduler.models.hydraulics import saxton_rawls
+from scheduler.models.soil_column import (
+    ENSEMBLE_TOLERANCE,
+    ColumnForcing,
+    ColumnParameters,
+    ColumnRun,
+    SurfaceHistory,
+    WeedHeat,
+    anchored_k_factor,
+    evaporation_target_mm,
+    initial_state,
+    run_columns,
+)
+from scheduler.models.workability import dexter_bird_range
+from scheduler.planning.draws import keyed_generator, stratified_normals
+from scheduler.records import BoolArray, FloatArray, IntArray, Kind, Place, WeatherSeries
+
+N_SOIL_MEMBERS = 32
+N_STORED_LAYERS = 8
+# share of a forecast day's skill by lead day (the day itself first); beyond the last: none
+_DAY_SKILL = np.sqrt(np.array([0.98, 0.95, 0.85, 0.77, 0.68, 0.58, 0.48, 0.38, 0.30, 0.22, 0.15]))
+
+
+@dataclass(frozen=True)
+class SoilPrior:
+    """What is known of one soil before anybody has worked it."""
+
+    name: str
+    sand_frac: float
+    clay_frac: float
+    organic_matter_pct: float
+    drainage_kpa: float
+    working_kpa: float | None  # None: a coarse soil, only the wet ceiling counts
+    stage_two_mm_d05: float
+    stage_one_mm: float
+
+
+@dataclass(frozen=True)
+class Spread:
+    """How far members stray from the central values; all from the parameter tables."""
+
+    theta_33_sd_m3m3: float
+    theta_sat_sd_m3m3: float
+    ln_k_factor_sd: float
+    ln_drainage_sd: float
+    ln_working_sd: float
+    demand_factor_low: float
+    demand_factor_high: float
+    ln_crust_energy_sd: float
+    ln_et0_sd_estimated: float
+    ln_et0_sd_measured: float
+    ln_rain_sd_gauge: float
+    ln_rain_sd_station: float
+    ln_rain_sd_model: float
+
+
+@dataclass(frozen=True)
+class SoilMembers:
+    """Members of one soil; arrays (n_members,)."""
+
+    parameters: ColumnParameters
+    working_m3m3: FloatArray
+    wheel_m3m3: FloatArray
+    ceiling_m3m3: FloatArray
+    dry_limit_m3m3: FloatArray
+
+
+def soil_members(prior: SoilPrior, spread: Spread, seed: int, n_members: int) -> SoilMembers:
+    """Draw the members of one soil and anchor their conductivity.
+
+    Parameters
+    ----------
+    prior : SoilPrior
+        Central values of the soil.
+    spread : Spread
+        Standard deviations.
+    seed : int
+        The farm's seed; draws are keyed by the soil's name.
+    n_members : int
+        Number of members.
+
+    Returns
+    -------
+    SoilMembers
+        Parameters and thresholds, one a member.
+
+    Raises
+    ------
+    RangeError
+        If texture or organic matter lie outside the regression's range.
+
+    Notes
+    -----
+    Water contents at 33 kPa and at saturation move together with the one at 1500 kPa, so that the
+    curve keeps its shape; the working threshold is a suction on the member's own curve. Under the
+    wheels the limit is the geometric mean of the drained and the working suction (an assumption:
+    the soil between 50 and 100 mm dries by drainage alone).
+    """
+
+    def z(name: str) -> FloatArray:
+        return stratified_normals(seed, n_members, "soil", prior.name, name)
+
+    centre = saxton_rawls(prior.sand_frac, prior.clay_frac, prior.organic_matter_pct)
+    theta_33 = np.clip(
+        float(centre.theta_33_m3m3) + spread.theta_33_sd_m3m3 * z("theta_33"),
+        0.5 * float(centre.theta_33_m3m3),
+        0.95 * float(centre.theta_sat_m3m3),
+    )
+    moved = theta_33 / float(centre.theta_33_m3m3)
+    theta_1500 = float(centre.theta_1500_m3m3) * moved
+    theta_sat = np.clip(
+        float(centre.theta_sat_m3m3) + spread.theta_sat_sd_m3m3 * z("theta_sat"),
+        theta_33 + 0.04,
+        0.65,
+    )
+    b = np.full(n_members, float(centre.b))
+    silt_pct = 100.0 * (1.0 - prior.sand_frac - prior.clay_frac)
+    fine, coarse = silt_split_pct(silt_pct)
+    energy = crust_energy_j_m2(
+        crust_susceptibility(fine, coarse, 100.0 * prior.clay_frac, prior.organic_matter_pct)
+    )
+    drainage = prior.drainage_kpa * np.exp(spread.ln_drainage_sd * z("drainage"))
+    generator = keyed_generator(seed, "soil", prior.name, "demand_factor")
+    stratum = (generator.permutation(n_members) + generator.random(n_members)) / n_members
+    demand = spread.demand_factor_low + stratum * (
+        spread.demand_factor_high - spread.demand_factor_low
+    )
+    ones = np.ones(n_members)
+    plain = ColumnParameters(
+        theta_sat,
+        theta_33,
+        theta_1500,
+        b,
+        float(centre.k_sat_mm_h) * ones,
+        ones,
+        drainage,
+        demand,
+        float(centre.bulk_density_g_cm3) * ones,
+        prior.clay_frac * ones,
+        float(energy) * np.exp(spread.ln_crust_energy_sd * z("crust_energy")),
+    )
+    target = evaporation_target_mm(
+        prior.stage_two_mm_d05 * ones, np.full(n_members, prior.stage_one_mm)
+    )
+    anchored = anchored_k_factor(plain, target)
+    k_factor = np.minimum(anchored * np.exp(spread.ln_k_factor_sd * z("k_factor")), 3.0)
+    parameters = ColumnParameters(
+        **{
+            **{name: getattr(plain, name) for name in plain.__dataclass_fields__},
+            "k_factor": k_factor,
+        }
+    )
+
+    def theta_at(suction_kpa: FloatArray) -> FloatArray:
+        held: FloatArray = np.minimum(theta_33 * (33.0 / suction_kpa) ** (1.0 / b), theta_sat)
+        return held
+
+    at_10 = theta_at(10.0 * ones)
+    limits = _tillage_limits(theta_sat, theta_33, b)
+    ceiling = np.maximum(np.minimum(limits[0], at_10), theta_at(drainage * 1.05))
+    if prior.working_kpa is None:
+        working = ceiling.copy()
+        wheel = ceiling.copy()
+    else:
+        suction = prior.working_kpa * np.exp(spread.ln_working_sd * z("working"))
+        working = np.minimum(theta_at(suction), ceiling)
+        wheel = np.minimum(theta_at(np.sqrt(suction * drainage)), ceiling)
+    return SoilMembers(parameters, working, wheel, ceiling, limits[1])
+
+
+def _tillage_limits(
+    theta_sat: FloatArray, theta_33: FloatArray, b: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Wet ceiling and dry limit by Dexter's formulas on a van Genuchten curve like the member's.
+
+    n = 1 + 1/b and residual water 0 give the same slope at the dry end; alpha passes the curve
+    through the water content at 33 kPa.
+    """
+    n = 1.0 + 1.0 / b
+    m = 1.0 - 1.0 / n
+    relative = np.minimum(theta_33 / theta_sat, 0.98)
+    alpha = (relative ** (-1.0 / m) - 1.0) ** (1.0 / n) / (33.0 * 10.197)
+    limits = dexter_bird_range(np.zeros_like(b), theta_sat, alpha, n)
+    return limits.wet_m3m3, limits.dry_m3m3
+
+
+@dataclass(frozen=True)
+class Sky:
+    """Weather of each member; arrays (n_members, n_hours) on one common clock."""
+
+    start_at: datetime
+    now_hour: int
+    forcing: ColumnForcing
+    is_rain_known: BoolArray  # (n_hours,): whether the rain of the hour was on record
+    has_forecast: bool
+
+    @property
+    def n_hours(self) -> int:
+        """Number of hours."""
+        return self.forcing.n_hours
+
+    def at(self, hour: float) -> datetime:
+        """The moment an hour index begins."""
+        return self.start_at + timedelta(hours=float(hour))
+
+    def hour_of(self, moment: datetime) -> int:
+        """The hour index a moment lies in."""
+        return int((moment - self.start_at) // timedelta(hours=1))
+
+
+def member_skies(
+    series: WeatherSeries,
+    now: datetime,
+    place: Place,
+    spread: Spread,
+    seed: int,
+    n_members: int,
+) -> Sky:
+    """Draw the weather of each member: what is not known of the past, and what may come.
+
+    Parameters
+    ----------
+    series : WeatherSeries
+        The past and, from `now` on, the forecast where there is one.
+    now : datetime
+        The moment the answer is for.
+    place : Place
+        Where the farm lies.
+    spread : Spread
+        Standard deviations.
+    seed : int
+        The farm's seed.
+    n_members : int
+        Number of members.
+
+    Returns
+    -------
+    Sky
+        One series a member, without NaN.
+
+    Raises
+    ------
+    RangeError
+        If no hour of rain or of temperature is known.
+
+    Notes
+    -----
+    Rain totals whose hours are unknown fall in drawn storms; unknown rain is drawn from the same
+    season of the record. A forecast day is kept with a chance that falls with its lead, else it is
+    replaced by a recorded day of the weeks before; kept rain is shifted and scaled. Where there is
+    no forecast every day is a recorded one. Grades: skill by lead is an assumption (E).
+    """
+    n_hours = series.n_hours
+    now_hour = max(0, min(n_hours, int((now - series.start_at) // timedelta(hours=1))))
+    rain = np.repeat(series.rain_mm[None, :], n_members, axis=0)
+    is_rain_known = np.isfinite(series.rain_mm).copy()
+    for total in series.rain_totals:
+        span = slice(total.first_hour, total.first_hour + total.n_hours)
+        width = len(range(*span.indices(n_hours)))
+        if width <= 0:
+            continue
+        uniforms = keyed_generator(
+            seed, "storm", (series.start_at + timedelta(hours=total.first_hour)).isoformat()
+        ).random((n_members, n_storm_uniforms(width)))
+        rain[:, span] = storm_hours(total.rain_mm, width, uniforms)
+        is_rain_known[span] = True
+    past = rain[:, :now_hour]
+    if now_hour and np.isnan(past).any():
+        uniforms = keyed_generator(seed, "unknown rain").random((n_members, now_hour))
+        rain[:, :now_hour] = filled_rain(past, uniforms)
+    kind = series.kinds["rain_mm"][:now_hour]
+    z = stratified_normals(seed, n_members, "rain amount")
+    sd = np.select(
+        [kind == Kind.OWN_GAUGE, kind == Kind.OBSERVED],
+        [spread.ln_rain_sd_gauge, spread.ln_rain_sd_station],
+        spread.ln_rain_sd_model,
+    )
+    rain[:, :now_hour] *= np.exp(np.outer(z, sd) - 0.5 * sd**2)
+    others = {
+        name: np.repeat(getattr(series, name)[None, :], n_members, axis=0)
+        for name in ("air_temp_c", "humidity_frac", "wind_2m_m_s", "solar_mj_m2")
+    }
+    has_forecast = series.forecast_issued_at is not None
+    if now_hour < n_hours:
+        _draw_future(rain, others, series, now_hour, seed)
+    et0 = _demand(others, series, place)
+    is_estimated = series.kinds["solar_mj_m2"] <= Kind.MODEL
+    z_et = stratified_normals(seed, n_members, "et0")
+    sd_et = np.where(is_estimated, spread.ln_et0_sd_estimated, spread.ln_et0_sd_measured)
+    et0 = et0 * np.exp(np.outer(z_et, sd_et) - 0.5 * sd_et**2)
+    forcing = ColumnForcing(
+        np.maximum(rain, 0.0),
+        et0,
+        others["air_temp_c"],
+        np.clip(others["humidity_frac"], 0.05, 1.0),
+        others["wind_2m_m_s"],
+        others["solar_mj_m2"],
+        _clearness(others["solar_mj_m2"], series, place),
+    )
+    return Sky(series.start_at, now_hour, forcing, is_rain_known, has_forecast)
+
+
+def _clock(series: WeatherSeries) -> tuple[IntArray, IntArray]:
+    """Day of the year and hour of each hour of the series, UTC."""
+    first = round(series.start_at.timestamp() / 3600.0)
+    hours = np.arange(first, first + series.n_hours, dtype=np.int64)
+    days = (hours // 24).astype("datetime64[D]")
+    of_year = (days - days.astype("datetime64[Y]").astype("datetime64[D]")).astype(np.int64) + 1
+    return of_year, hours % 24
+
+
+def _demand(others: Mapping[str, FloatArray], series: WeatherSeries, place: Place) -> FloatArray:
+    day_of_year, hour_utc = _clock(series)
+    return reference_et_hourly_mm(
+        others["air_temp_c"],
+        others["humidity_frac"],
+        others["wind_2m_m_s"],
+        others["solar_mj_m2"],
+        latitude_deg=place.latitude_deg,
+        longitude_deg=place.longitude_deg,
+        elevation_m=place.elevation_m,
+        day_of_year=day_of_year,
+        hour_utc=hour_utc,
+    )
+
+
+def _clearness(solar: FloatArray, series: WeatherSeries, place: Place) -> FloatArray:
+    day_of_year, hour_utc = _clock(series)
+    rows = [
+        sky_clearness_frac(
+            row,
+            place.latitude_deg,
+            place.longitude_deg,
+            place.elevation_m,
+            day_of_year,
+            hour_utc,
+        )
+        for row in solar
+    ]
+    return np.nan_to_num(np.stack(rows), nan=0.7)
+
+
+def _draw_future(
+    rain: FloatArray,
+    others: Mapping[str, FloatArray],
+    series: WeatherSeries,
+    now_hour: int,
+    seed: int,
+) -> None:
+    """Fill the hours from `now_hour` on, in place."""
+    n_members, n_hours = rain.shape
+    issued = series.start_at + timedelta(hours=now_hour)
+    has_forecast = series.forecast_issued_at is not None
+    age_d = 0.0
+    if series.forecast_issued_at is not None:
+        age_d = max(0.0, (issued - series.forecast_issued_at) / timedelta(days=1))
+    # recorded days to fall back on, whole days at the same clock hour, most recent 30
+    day_starts = np.arange(now_hour - 24, max(-1, now_hour - 24 * 31), -24)
+    day_starts = day_starts[day_starts >= 0]
+    n_days = -(-(n_hours - now_hour) // 24)
+    temp_z = np.asarray(
+        keyed_generator(seed, "forecast temperature", issued.isoformat()).normal(size=n_members)
+    )
+    for day in range(n_days):
+        first = now_hour + 24 * day
+        last = min(first + 24, n_hours)
+        span = slice(first, last)
+        generator = keyed_generator(seed, "forecast day", day, issued.isoformat())
+        order = generator.permutation(n_members)
+        uniform = (order + generator.random(n_members)) / n_members
+        shift = np.asarray(generator.normal(size=n_members))
+        amount = np.asarray(generator.normal(size=n_members))
+        pick = np.asarray(generator.integers(0, max(1, day_starts.size), size=n_members))
+        lead = day + age_d
+        skill = float(np.interp(lead, np.arange(_DAY_SKILL.size), _DAY_SKILL, right=0.0))
+        known = (
+            np.isfinite(series.rain_mm[span]).all() and np.isfinite(series.air_temp_c[span]).all()
+        )
+        keeps = (uniform < skill) if (has_forecast and known) else np.zeros(n_members, bool)
+        for m in range(n_members):
+            if keeps[m]:
+                hours = round(float(shift[m]) * (1.0 + 0.5 * lead))
+                rain[m, span] = np.roll(series.rain_mm[span], hours) * np.exp(
+                    0.25 * amount[m] - 0.03
+                )
+                others["air_temp_c"][m, span] += temp_z[m] * (0.7 + 0.25 * lead)
+            elif day_starts.size:
+                source = int(day_starts[pick[m]])
+                width = last - first
+                rain[m, span] = rain[m, source : source + width]
+                for values in others.values():
+                    values[m, span] = values[m, source : source + width]
+            else:
+                rain[m, span] = np.nan_to_num(series.rain_mm[span])
+    for values in (rain, *others.values()):
+        for m in range(n_members):
+            is_bad = ~np.isfinite(values[m])
+            if is_bad.any():
+                values[m, is_bad] = np.interp(
+                    np.flatnonzero(is_bad), np.flatnonzero(~is_bad), values[m, ~is_bad]
+                )
+
+
+@dataclass(frozen=True)
+class Ensemble:
+    """Every column of the farm after its run; column index = group * n_members + member."""
+
+    sky: Sky
+    run: ColumnRun
+    members: Mapping[str, SoilMembers]
+    group_of: Mapping[str, int]  # planting key to group
+    soil_of_group: tuple[str, ...]
+    weights: Mapping[str, FloatArray]  # by soil
+    n_members: int
+
+    def columns(self, planting_key: str) -> slice:
+        """Columns of one planting."""
+        group = self.group_of[planting_key]
+        return slice(group * self.n_members, (group + 1) * self.n_members)
+
+
+def run_ensemble(
+    sky: Sky,
+    members: Mapping[str, SoilMembers],
+    surfaces: Mapping[str, tuple[str, FloatArray]],
+    weed_heat: WeedHeat,
+    *,
+    stored_from_hour: int,
+    first_saturation_kpa: float = 12.0,
+    progress: Callable[[str, float], None] | None = None,
+    batch_groups: int = 6,
+) -> Ensemble:
+    """Run the columns of every planting, once for each soil and surface history that differ.
+
+    Parameters
+    ----------
+    sky : Sky
+        Weather of the members.
+    members : mapping
+        Members by soil name.
+    surfaces : mapping
+        Soil name and surface table (n_hours, 6) by planting key.
+    weed_heat : WeedHeat
+        Guilds of the running integrals.
+    stored_from_hour : int
+        From which hour hourly profiles and integrals are kept.
+    first_saturation_kpa : float
+        Suction of the profile at the first hour [kPa]: the drained state after winter.
+    progress : callable, optional
+        Told a message and the share done.
+    batch_groups : int
+        Groups run between two reports of progress.
+
+    Returns
+    -------
+    Ensemble
+        Results of all columns.
+
+    Notes
+    -----
+    Plantings with the same soil and the same history share their columns; a bed more or less
+    changes no figure of another.
+    """
+    group_of: dict[str, int] = {}
+    soils: list[str] = []
+    tables: list[FloatArray] = []
+    seen: dict[tuple[str, bytes], int] = {}
+    for key in sorted(surfaces):
+        soil, table = surfaces[key]
+        mark = (soil, table.tobytes())
+        if mark not in seen:
+            seen[mark] = len(soils)
+            soils.append(soil)
+            tables.append(table)
+        group_of[key] = seen[mark]
+    n_members = next(iter(members.values())).working_m3m3.size
+    runs: list[ColumnRun] = []
+    air = sky.forcing.air_temp_c[:, : min(24 * 30, sky.n_hours)].mean(axis=1)
+    for first in range(0, len(soils), batch_groups):
+        if progress is not None:
+            progress("soil of the beds", first / len(soils))
+        part = range(first, min(first + batch_groups, len(soils)))
+        parameters = _joined([members[soils[g]].parameters for g in part])
+        saturation = np.minimum(
+            parameters.theta_33_m3m3
+            * (33.0 / first_saturation_kpa) ** (1.0 / parameters.b)
+            / parameters.theta_sat_m3m3,
+            0.97,
+        )
+        history = SurfaceHistory(*(np.stack([tables[g][:, i] for g in part]) for i in range(6)))
+        temps = np.tile(air, len(part))
+        runs.append(
+            run_columns(
+                parameters,
+                sky.forcing,
+                history,
+                initial_state(parameters, saturation, temps),
+                series_of=np.tile(np.arange(n_members), len(part)),
+                history_of=np.repeat(np.arange(len(part)), n_members),
+                weed_heat=weed_heat,
+                stored_from_hour=stored_from_hour,
+                n_stored_layers=N_STORED_LAYERS,
+                readings_from_hour=stored_from_hour,
+                tolerance=ENSEMBLE_TOLERANCE,
+            )
+        )
+    if progress is not None:
+        progress("soil of the beds", 1.0)
+    weights = {name: np.ones(n_members) / n_members for name in members}
+    return Ensemble(sky, _concatenated(runs), members, group_of, tuple(soils), weights, n_members)
+
+
+def _joined(parts: Sequence[ColumnParameters]) -> ColumnParameters:
+    names = ColumnParameters.__dataclass_fields__
+    return ColumnParameters(
+        **{name: np.concatenate([getattr(p, name) for p in parts]) for name in names}
+    )
+
+
+def _concatenated(runs: Sequence[ColumnRun]) -> ColumnRun:
+    def stack(name: str) -> FloatArray:
+        joined: FloatArray = np.concatenate([getattr(run, name) for run in runs])
+        return joined
+
+    first = runs[0]
+    arrays = {
+        name: stack(name)
+        for name in ColumnRun.__dataclass_fields__
+        if name not in ("reading_hours", "state", "stored_from_hour")
+    }
+    state = type(first.state)(
+        *(
+            np.concatenate([getattr(run.state, field) for run in runs])
+            for field in type(first.state).__dataclass_fields__
+        )
+    )
+    return ColumnRun(
+        **arrays,  # type: ignore[arg-type]
+        reading_hours=first.reading_hours,
+        state=state,
+        stored_from_hour=first.stored_from_hour,
+    )

@@ -1,0 +1,346 @@
+"""One planting through all models: when its soil can be worked, its crust, its flush, its crop."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from scheduler.models.crops import emergence_heat_cd, emergence_hour, emergence_need_cd
+from scheduler.models.crust import crust_expected, crust_index
+from scheduler.models.hydraulics import air_dry_theta_m3m3, power_law
+from scheduler.models.soil_column import band_weights
+from scheduler.models.weeds.degree_days import (
+    FlushMilestones,
+    Guild,
+    flush_dates,
+    flush_shares,
+    thermal_progress_cd,
+    wetting_triggers,
+)
+from scheduler.models.workability import chance, is_workable, tool_bands_mm
+from scheduler.planning.draws import weighted_quantiles
+from scheduler.planning.ensemble import N_STORED_LAYERS, Ensemble
+from scheduler.planning.plantings import CropTraits, Trigger
+from scheduler.records import BoolArray, FloatArray, Planting, Range
+
+_CRUST_SEEN = 0.2  # index from which a crust is breakable
+_FLUSH_OVER_FACTOR = 1.6  # heat over `too_late` beyond which a flush is told as past
+_WEED_BAND_MM = (5.0, 25.0)
+_SEEDBED_DRY_KPA = 1500.0
+_LAST_BLIND_SHARE = 0.70  # of the heat to emergence
+
+
+@dataclass(frozen=True)
+class GuildView:
+    """A guild as this farm meets it now: what the clock needs and how it is called."""
+
+    guild: Guild
+    plain_name: str
+    season_share: float  # share of the seeds ready to germinate now
+    milestones: FlushMilestones
+
+
+@dataclass(frozen=True)
+class WorkOutlook:
+    """Whether a class of tools can work, hour by hour from the first stored hour."""
+
+    is_workable: BoolArray  # (n_members, n_stored)
+    chance_frac: FloatArray  # (n_stored,)
+
+
+@dataclass(frozen=True)
+class FlushOutlook:
+    """The flush that decides, by member; hours are indexes of the sky's clock."""
+
+    opened_hour: int | None
+    opened_by: str | None
+    lead: GuildView | None
+    heat_cd: FloatArray  # (n_members, n_stored) since the opening, of the lead guild
+    shares: Mapping[str, Range]  # of the flush now: to_come, thread, up
+    reached: Mapping[str, FloatArray]  # milestone to hours by member (NaN beyond sight)
+    next_expected_hour: float | None
+    next_chance: float
+
+
+@dataclass(frozen=True)
+class Outlook:
+    """Everything the order of the day needs of one planting."""
+
+    planting: Planting
+    hand_work: WorkOutlook
+    wheel_work: WorkOutlook
+    surface_rel_water: FloatArray  # (n_members, n_stored)
+    surface_temp_c: FloatArray
+    theta_0_30_m3m3: FloatArray
+    crust_index: FloatArray
+    crust_expected_hour: int | None
+    crust_chance: float
+    flush: FlushOutlook
+    emergence_hours: FloatArray | None  # (n_members,) of a sown crop not yet up
+    last_blind_hours: FloatArray | None
+    cover_frac: FloatArray  # (n_stored,)
+    weights: FloatArray
+
+
+def planting_outlook(
+    planting: Planting,
+    ensemble: Ensemble,
+    triggers: Sequence[Trigger],
+    guilds: Sequence[GuildView],
+    traits: Mapping[str, CropTraits],
+    surface: FloatArray,
+) -> Outlook:
+    """Read one planting's columns: workability, crust, flush and emergence.
+
+    Parameters
+    ----------
+    planting : Planting
+        The planting.
+    ensemble : Ensemble
+        Columns after their run.
+    triggers : sequence of Trigger
+        What was done to the planting, in order.
+    guilds : sequence of GuildView
+        Weed guilds with their share at this season.
+    traits : mapping
+        Crop traits by crop name.
+    surface : array
+        Surface table of the planting (n_hours, 6).
+
+    Returns
+    -------
+    Outlook
+        By member and hour.
+
+    Notes
+    -----
+    Bands: 0-30 mm for the tool, 50-100 mm under wheels, 0-25 mm for the surface, 0-10 mm for the
+    crust, 5-25 mm for the weed clock. Range and sources: those of the models it calls.
+    """
+    columns = ensemble.columns(planting.key)
+    stored = ensemble.run.stored_from_hour
+    soil = planting.bed.soil
+    members = ensemble.members[soil]
+    weights = ensemble.weights[soil]
+    theta = ensemble.run.theta_m3m3[columns].astype(np.float64)
+    temp = ensemble.run.temp_c[columns].astype(np.float64)
+
+    def band(values: FloatArray, top: float, bottom: float) -> FloatArray:
+        mean: FloatArray = values @ band_weights(top, bottom, N_STORED_LAYERS)
+        return mean
+
+    p = members.parameters
+
+    def suction(water: FloatArray) -> FloatArray:
+        kpa: FloatArray = 33.0 * (water / p.theta_33_m3m3[:, None]) ** (-p.b[:, None])
+        return kpa
+
+    tool_water = band(theta, *tool_bands_mm(20.0, is_wheeled=False)[0])
+    wheel_water = band(theta, 50.0, 100.0)
+    surface_water = band(theta, 0.0, 25.0)
+    maturity = ensemble.run.crust_maturity_frac[columns].astype(np.float64)
+    is_frozen = temp[:, :, 0] <= 0.0
+    is_settled = maturity > 0.5
+    by_hand = (
+        is_workable(
+            tool_water,
+            members.working_m3m3,
+            members.ceiling_m3m3,
+            members.dry_limit_m3m3,
+            is_settled,
+            offset_m3m3=0.02,
+        )
+        & ~is_frozen
+    )
+    by_wheel = (
+        is_workable(
+            tool_water,
+            members.working_m3m3,
+            members.ceiling_m3m3,
+            members.dry_limit_m3m3,
+            is_settled,
+        )
+        & (wheel_water <= members.wheel_m3m3[:, None])
+        & ~is_frozen
+    )
+    skin_suction = suction(band(theta, 0.0, 10.0))
+    index = crust_index(maturity, skin_suction)
+    now = ensemble.sky.now_hour - stored
+    crust_hour, crust_chance = crust_expected(index, _CRUST_SEEN, weights, from_hour=now)
+    air_dry = air_dry_theta_m3m3(power_law(p.theta_1500_m3m3, p.theta_33_m3m3, p.theta_sat_m3m3))
+    at_33 = p.theta_33_m3m3
+    relative = (surface_water - air_dry[:, None]) / (at_33 - air_dry)[:, None]
+    weed_temp = band(temp, *_WEED_BAND_MM)
+    weed_suction = suction(band(theta, *_WEED_BAND_MM))
+    water_in = ensemble.sky.forcing.rain_mm + surface[None, :, 0]
+    flush = _flush_outlook(ensemble, triggers, guilds, weed_temp, weed_suction, water_in, weights)
+    emergence, last_blind = _crop_hours(planting, ensemble, traits, temp, theta)
+    return Outlook(
+        planting,
+        WorkOutlook(by_hand, chance(by_hand, weights)),
+        WorkOutlook(by_wheel, chance(by_wheel, weights)),
+        relative,
+        band(temp, 0.0, 10.0),
+        tool_water,
+        index,
+        None if crust_hour is None else crust_hour + stored,
+        crust_chance,
+        flush,
+        emergence,
+        last_blind,
+        surface[stored:, 3],
+        weights,
+    )
+
+
+def _crop_hours(
+    planting: Planting,
+    ensemble: Ensemble,
+    traits: Mapping[str, CropTraits],
+    temp: FloatArray,
+    theta: FloatArray,
+) -> tuple[FloatArray | None, FloatArray | None]:
+    """Hours at which a sown crop comes up, and at which the last blind pass is."""
+    if (
+        not planting.is_sown
+        or planting.up_at is not None
+        or planting.crop is None
+        or planting.crop not in traits
+        or planting.established_at is None
+    ):
+        return None, None
+    crop = traits[planting.crop]
+    stored = ensemble.run.stored_from_hour
+    sown = ensemble.sky.hour_of(planting.established_at) - stored
+    if sown < 0:
+        return None, None
+    depth = planting.sowing_depth_mm or crop.sowing_depth_mm
+    shares = band_weights(max(0.0, depth - 5.0), depth + 5.0, N_STORED_LAYERS)
+    p = ensemble.members[planting.bed.soil].parameters
+    suction_kpa = 33.0 * (theta @ shares / p.theta_33_m3m3[:, None]) ** (-p.b[:, None])
+    heat = emergence_heat_cd(
+        temp @ shares,
+        crop.emergence_base_c,
+        crop.fastest_c,
+        suction_kpa=suction_kpa,
+        dry_kpa=_SEEDBED_DRY_KPA,
+    )
+    need = emergence_need_cd(crop.emergence_cd, depth)
+
+    def reached(share: float) -> FloatArray:
+        hour = emergence_hour(heat, need, sown, share).astype(np.float64)
+        return np.where(hour >= 0, hour + stored, np.nan)
+
+    return reached(1.0), reached(_LAST_BLIND_SHARE)
+
+
+def _flush_outlook(
+    ensemble: Ensemble,
+    triggers: Sequence[Trigger],
+    guilds: Sequence[GuildView],
+    soil_temp_c: FloatArray,
+    suction_kpa: FloatArray,
+    water_in_mm: FloatArray,
+    weights: FloatArray,
+) -> FlushOutlook:
+    stored = ensemble.run.stored_from_hour
+    sky = ensemble.sky
+    lead = max(guilds, key=lambda view: view.season_share)
+    progress = thermal_progress_cd(soil_temp_c, suction_kpa, lead.guild)
+    cumulative = np.cumsum(progress, axis=1)
+    is_wetting = wetting_triggers(water_in_mm)
+    past = chance(is_wetting[:, : sky.now_hour], weights)
+    wettings = [Trigger(sky.at(float(h)), "wetting") for h in np.flatnonzero(past >= 0.5) if h >= stored]
+    opened = _opening([*triggers, *wettings], lead.milestones, cumulative, stored, ensemble)
+    next_hour, next_chance = _next_wetting(is_wetting[:, sky.now_hour :], weights)
+    next_at = None if next_hour is None else sky.now_hour + next_hour
+    if opened is None:
+        empty = np.zeros((soil_temp_c.shape[0], soil_temp_c.shape[1]))
+        return FlushOutlook(None, None, lead, empty, {}, {}, next_at, next_chance)
+    hour = max(sky.hour_of(opened.at), stored)
+    start = hour - stored
+    before = cumulative[:, start - 1][:, None] if start else 0.0
+    heat = np.where(np.arange(cumulative.shape[1]) >= start, cumulative - before, 0.0)
+    dates = flush_dates(
+        cumulative,
+        np.full(cumulative.shape[0], start, np.int64),
+        lead.milestones.heat_cd,
+    )
+    seen = np.where(dates.reached_hour >= 0, dates.reached_hour, dates.extrapolated_hour) + stored
+    names = (
+        "first_thread", "peak_thread", "emerged10", "emerged50", "emerged90",
+        "good_from", "best", "too_late",
+    )  # fmt: skip
+    reached = {name: seen[i].astype(np.float64) for i, name in enumerate(names)}
+    now_heat = heat[:, sky.now_hour - stored - 1] if sky.now_hour > hour else np.zeros(len(heat))
+    shares = flush_shares(now_heat, lead.guild)
+    ranges = {
+        name: Range(*(float(q) for q in weighted_quantiles(values, weights)))
+        for name, values in (
+            ("to_come", shares.to_come_frac),
+            ("thread", shares.thread_frac),
+            ("up", shares.emerged_frac),
+            ("heat", now_heat),
+        )
+    }
+    return FlushOutlook(hour, opened.by, lead, heat, ranges, reached, next_at, next_chance)
+
+
+def _opening(
+    triggers: Sequence[Trigger],
+    milestones: FlushMilestones,
+    cumulative_cd: FloatArray,
+    stored: int,
+    ensemble: Ensemble,
+) -> Trigger | None:
+    """The trigger that opened the flush in force.
+
+    Stirring (a pass, preparation, sowing, planting) ends the flush before it and opens one. Water
+    opens one only where the flush before it had run its course; else it lets that one go on.
+    """
+    sky = ensemble.sky
+    opened: Trigger | None = None
+    for trigger in sorted(triggers, key=lambda t: (t.at, t.by)):
+        hour = sky.hour_of(trigger.at)
+        if hour >= sky.now_hour:
+            continue
+        if trigger.by in ("wetting", "watering") and opened is not None:
+            start = max(sky.hour_of(opened.at) - stored, 0)
+            ran = np.median(cumulative_cd[:, max(hour - stored, 0)] - cumulative_cd[:, start])
+            if ran < milestones.emerged90_cd:
+                continue
+        opened = trigger
+    return opened
+
+
+def _next_wetting(is_wetting: BoolArray, weights: FloatArray) -> tuple[float | None, float]:
+    """Median hour of the next wetting among members that get one, and their weight."""
+    has_one = is_wetting.any(axis=1)
+    share = float(weights[has_one].sum() / weights.sum())
+    if share <= 0.0:
+        return None, 0.0
+    first = is_wetting[has_one].argmax(axis=1).astype(np.float64)
+    return float(weighted_quantiles(first, weights[has_one])[1]), share
+
+
+def is_past(outlook: FlushOutlook, hour: int, stored: int) -> bool:
+    """Whether the flush in force has run far beyond its window at an hour.
+
+    Parameters
+    ----------
+    outlook : FlushOutlook
+        The flush.
+    hour, stored : int
+        Hour on the sky's clock and the first stored hour.
+
+    Returns
+    -------
+    bool
+        True if the median heat lies beyond 1.6 times the heat at which it was too late.
+    """
+    if outlook.lead is None or outlook.opened_hour is None:
+        return False
+    heat = float(np.median(outlook.heat_cd[:, hour - stored]))
+    return heat > _FLUSH_OVER_FACTOR * outlook.lead.milestones.too_late_cd

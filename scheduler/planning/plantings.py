@@ -1,0 +1,270 @@
+"""From the journal to plantings, and to what was done to each planting's surface."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+
+import numpy as np
+
+from scheduler.models.crops import ground_cover_frac
+from scheduler.models.soil_column import SurfaceHistory
+from scheduler.records import Bed, Event, Farm, FloatArray, Planting
+
+_WEEDY_COVER_FRAC = 0.5  # a bed left weedy, until it is first prepared
+_FULL_COVER_FACTOR = 0.70  # basal crop coefficient of a full canopy (soil column under cover)
+
+
+@dataclass(frozen=True)
+class CropTraits:
+    """What the soil and the first gates need to know of a crop."""
+
+    emergence_base_c: float
+    emergence_cd: float
+    fastest_c: float
+    close_d: float | None  # days to full cover; None: never closes
+    sowing_depth_mm: float
+
+
+@dataclass(frozen=True)
+class Trigger:
+    """Something that can open a flush in one planting."""
+
+    at: datetime
+    by: str  # pass, preparation, sowing, planting, watering, wetting
+    depth_mm: float = 0.0
+
+
+def touches(event: Event, planting: Planting) -> bool:
+    """Whether an entry concerns a planting: its bed, and its part or the whole bed.
+
+    Parameters
+    ----------
+    event : Event
+        An entry of the journal.
+    planting : Planting
+        A planting.
+
+    Returns
+    -------
+    bool
+        True if the entry's bed is the planting's and its part is the same, or absent.
+    """
+    return event.bed == planting.bed.name and (
+        event.part is None or planting.part is None or event.part == planting.part
+    )
+
+
+def plantings_at(farm: Farm, events: Sequence[Event]) -> tuple[Planting, ...]:
+    """Every planting of the farm after `events`, one for each bed or for each part of a bed.
+
+    A `clear` ends a planting; a `prep` of the whole bed ends its parts as well. A bed without a
+    crop is a planting too, with `crop` None.
+
+    Parameters
+    ----------
+    farm : Farm
+        The farm.
+    events : sequence of Event
+        Entries known and happened so far, corrections applied, in order.
+
+    Returns
+    -------
+    tuple of Planting
+        In the order of the farm's beds, parts by their start.
+
+    Notes
+    -----
+    No range stated.
+    """
+    by_bed: dict[str, list[Event]] = {bed.name: [] for bed in farm.beds}
+    for event in events:
+        if event.bed in by_bed:
+            by_bed[event.bed].append(event)
+    return tuple(p for bed in farm.beds for p in _bed_plantings(bed, by_bed[bed.name]))
+
+
+def _bed_plantings(bed: Bed, events: Sequence[Event]) -> list[Planting]:
+    current: dict[str | None, Planting] = {}
+    for event in events:
+        if event.kind in ("sow", "plant"):
+            if event.part is None:
+                current.clear()
+            else:
+                current.pop(None, None)
+            current[event.part] = _planting(bed, event)
+        elif event.kind == "clear" or (event.kind == "prep" and _is_deep(event)):
+            if event.part is None:
+                current.clear()
+            else:
+                current[event.part] = _empty(bed, event.part, current.get(event.part))
+        elif event.kind in ("up", "rooted"):
+            for part, planting in current.items():
+                if event.part not in (None, part):
+                    continue
+                if event.kind == "up":
+                    current[part] = replace(planting, up_at=event.happened_at)
+                else:
+                    current[part] = replace(planting, rooted_at=event.happened_at)
+    if all(p.crop is None for p in current.values()):
+        return [_empty(bed, None, None)]
+    return sorted(current.values(), key=lambda p: (p.from_m, p.part or ""))
+
+
+def _is_deep(event: Event) -> bool:
+    return float(event.data.get("depth_mm", 0.0)) >= 40.0
+
+
+def _empty(bed: Bed, part: str | None, before: Planting | None) -> Planting:
+    return Planting(
+        bed,
+        part,
+        0.0 if before is None else before.from_m,
+        bed.length_m if before is None else before.to_m,
+        None,
+        False,
+        None,
+        None,
+        None,
+        None,
+    )
+
+
+def _planting(bed: Bed, event: Event) -> Planting:
+    data = event.data
+    return Planting(
+        bed,
+        event.part,
+        float(data.get("from_m", 0.0)),
+        float(data.get("to_m", bed.length_m)),
+        str(data["crop"]),
+        event.kind == "sow",
+        event.happened_at,
+        int(data["n_rows"]) if "n_rows" in data else None,
+        float(data["row_spacing_mm"]) if "row_spacing_mm" in data else None,
+        float(data["depth_mm"]) if "depth_mm" in data else None,
+    )
+
+
+def disturbances(planting: Planting, events: Sequence[Event]) -> tuple[Trigger, ...]:
+    """Entries that stir or wet the soil of a planting, in order.
+
+    Parameters
+    ----------
+    planting : Planting
+        The planting.
+    events : sequence of Event
+        Entries of the farm.
+
+    Returns
+    -------
+    tuple of Trigger
+        Passes, preparations, sowings, plantings and waterings.
+    """
+    names = {
+        "pass": "pass",
+        "prep": "preparation",
+        "sow": "sowing",
+        "plant": "planting",
+        "water": "watering",
+    }
+    return tuple(
+        Trigger(e.happened_at, names[e.kind], float(e.data.get("depth_mm", 0.0)))
+        for e in events
+        if e.kind in names and touches(e, planting)
+    )
+
+
+def surface_table(
+    planting: Planting,
+    events: Sequence[Event],
+    traits: Mapping[str, CropTraits],
+    start_at: datetime,
+    n_hours: int,
+) -> FloatArray:
+    """What was done to one planting's surface and what covers it, hour by hour.
+
+    Parameters
+    ----------
+    planting : Planting
+        The planting as it stands now.
+    events : sequence of Event
+        Entries of the farm.
+    traits : mapping
+        Crop traits by crop name.
+    start_at : datetime
+        First hour (UTC).
+    n_hours : int
+        Number of hours.
+
+    Returns
+    -------
+    array
+        Shape (n_hours, 6): water mm, sprinkled share, loosened mm, cover, crop factor, root mm; the
+        fields of `SurfaceHistory` in order.
+
+    Notes
+    -----
+    Cover follows the days since sowing or planting up to the crop's closing day; the canopy of an
+    earlier crop in the same bed is kept until the bed is cleared or prepared. Source:
+    fao56 table 11 for closing days.
+    """
+    table = np.zeros((n_hours, 6))
+    table[:, 5] = 300.0
+    own = [e for e in events if touches(e, planting)]
+
+    def hour_of(moment: datetime) -> int:
+        return int((moment - start_at) // timedelta(hours=1))
+
+    cover_from: list[tuple[int, Event | None]] = []
+    prepared = [e for e in own if e.kind in ("prep", "sow", "plant", "pass")]
+    if planting.bed.was in ("weedy", "cover"):
+        until = hour_of(prepared[0].happened_at) if prepared else n_hours
+        table[: max(0, min(until, n_hours)), 3] = _WEEDY_COVER_FRAC
+    for event in own:
+        hour = hour_of(event.happened_at)
+        if event.kind in ("sow", "plant", "clear") or (event.kind == "prep" and _is_deep(event)):
+            cover_from.append((hour, event if event.kind in ("sow", "plant") else None))
+        if not 0 <= hour < n_hours:
+            continue
+        if event.kind == "water":
+            table[hour, 0] += float(event.data["water_mm"])
+            table[hour, 1] = 1.0 if planting.bed.irrigation == "sprinkler" else 0.0
+        elif event.kind in ("pass", "prep"):
+            table[hour, 2] = max(table[hour, 2], float(event.data.get("depth_mm", 0.0)))
+    for i, (hour, source) in enumerate(cover_from):
+        end = cover_from[i + 1][0] if i + 1 < len(cover_from) else n_hours
+        first, last = max(hour, 0), min(end, n_hours)
+        if last > first:
+            table[first:last, 3] = 0.0
+            if source is not None:
+                days = (np.arange(first, last) - hour) / 24.0
+                table[first:last, 3] = _cover(days, source, traits)
+                table[first:last, 5] = 150.0 + 350.0 * table[first:last, 3]
+    table[:, 4] = _FULL_COVER_FACTOR * table[:, 3]
+    return table
+
+
+def _cover(days: FloatArray, event: Event, traits: Mapping[str, CropTraits]) -> FloatArray:
+    crop = traits.get(str(event.data.get("crop")))
+    close_d = 60.0 if crop is None or crop.close_d is None else crop.close_d
+    max_cover = 0.4 if crop is not None and crop.close_d is None else 0.9
+    return ground_cover_frac(days, close_d, 0.2 * close_d, event.kind == "plant", max_cover)
+
+
+def surface_history(tables: Sequence[FloatArray]) -> SurfaceHistory:
+    """Stack the tables of `surface_table` into one history for the soil column.
+
+    Parameters
+    ----------
+    tables : sequence of array
+        One table a history, each (n_hours, 6).
+
+    Returns
+    -------
+    SurfaceHistory
+        Arrays (n_histories, n_hours).
+    """
+    stack = np.stack(list(tables))
+    return SurfaceHistory(*(np.ascontiguousarray(stack[:, :, i]) for i in range(6)))
