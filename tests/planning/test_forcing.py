@@ -1,0 +1,393 @@
+"""One hourly series out of stations, gauge, entries and forecasts."""
+
+from collections.abc import Mapping
+from datetime import UTC, datetime, timedelta
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+
+from scheduler.errors import RangeError
+from scheduler.models import disaggregation as dis
+from scheduler.planning.forcing import hourly_series, value_columns
+from scheduler.records import Event, Forecast, Kind, Place, WeatherSeries, WeatherValue
+
+PLACE = Place(42.0, 0.0, 100.0, "UTC")
+DAY = datetime(2013, 5, 10, tzinfo=UTC)
+HOUR = timedelta(hours=1)
+
+
+def values_of(
+    variable: str,
+    start_at: datetime,
+    values: list[float],
+    kind: Kind = Kind.OBSERVED,
+    source: str = "station A",
+    step: timedelta = HOUR,
+    suspect: str = "",
+    known_at: datetime | None = None,
+) -> list[WeatherValue]:
+    return [
+        WeatherValue(
+            variable,
+            start_at + i * step,
+            start_at + (i + 1) * step,
+            value,
+            kind,
+            source,
+            known_at or start_at + (i + 1) * step,
+            suspect=suspect,
+        )
+        for i, value in enumerate(values)
+        if not np.isnan(value)
+    ]
+
+
+def entry(
+    kind: str,
+    start_at: datetime,
+    end_at: datetime,
+    data: Mapping[str, float],
+    recorded_at: datetime | None = None,
+    name: str = "e1",
+) -> Event:
+    moments = {"start_at": start_at.isoformat(), "end_at": end_at.isoformat()}
+    return Event(name, kind, end_at, recorded_at or end_at, data={**data, **moments})
+
+
+def series_of(
+    values: list[WeatherValue],
+    events: list[Event] | None = None,
+    forecast: Forecast | None = None,
+    n_days: int = 1,
+    now: datetime | None = None,
+) -> WeatherSeries:
+    end_at = DAY + timedelta(days=n_days)
+    return hourly_series(values, events or [], forecast, DAY, end_at, now or end_at, PLACE)
+
+
+def rain_sum(series: WeatherSeries) -> float:
+    return float(np.nansum(series.rain_mm)) + sum(t.rain_mm for t in series.rain_totals)
+
+
+# ------------------------------------------------------------------ rain
+
+
+def test_scene_9_the_gauge_outranks_the_station_and_the_answer_says_so() -> None:
+    station = np.zeros(24)
+    station[[14, 15]] = 1.0, 2.0
+    gauge = entry("rain", DAY, DAY + timedelta(days=1), {"rain_mm": 18.0})
+    series = series_of(values_of("rain_mm", DAY, list(station)), [gauge])
+    assert_allclose(series.rain_mm[[14, 15]], [6.0, 12.0], rtol=1e-12, atol=0)
+    assert_allclose(rain_sum(series), 18.0, rtol=1e-12, atol=0)
+    assert set(series.kinds["rain_mm"]) == {Kind.OWN_GAUGE}
+    assert (
+        "10 May 00:00 to 11 May 00:00: your gauge says 18 mm, the station 3 mm: the gauge counts"
+        in series.notes
+    )
+    assert series.sources == ("own gauge", "station A")
+
+
+def test_a_gauge_where_the_station_saw_nothing_stays_a_total() -> None:
+    gauge = entry("rain", DAY + 6 * HOUR, DAY + 18 * HOUR, {"rain_mm": 5.0})
+    series = series_of(values_of("rain_mm", DAY, [0.0] * 24), [gauge])
+    (total,) = series.rain_totals
+    assert (total.first_hour, total.n_hours, total.rain_mm) == (6, 12, 5.0)
+    assert total.kind is Kind.OWN_GAUGE
+    assert np.isnan(series.rain_mm[6:18]).all()
+    assert series.rain_mm[:6].tolist() == [0.0] * 6
+    assert set(series.kinds["rain_mm"][:6]) == {Kind.OBSERVED}
+
+
+def test_a_gauge_beside_a_station_full_of_holes_stays_a_total() -> None:
+    station = np.full(24, np.nan)
+    station[3] = 4.0
+    gauge = entry("rain", DAY, DAY + timedelta(days=1), {"rain_mm": 8.0})
+    series = series_of(values_of("rain_mm", DAY, list(station)), [gauge])
+    assert [t.rain_mm for t in series.rain_totals] == [8.0]
+    assert not any("gauge says" in note for note in series.notes)  # nothing to compare with
+
+
+@pytest.mark.parametrize(
+    ("gauge_mm", "station_mm", "hint"),
+    [
+        (0.5, 12.7, "; about 1 to 25.4: was the gauge's inches entered as millimetres?"),
+        (305.0, 12.0, "; about 25.4 to 1: was the gauge's millimetres entered as inches?"),
+        (30.0, 10.0, ""),
+    ],
+)
+def test_a_mixed_up_unit_is_suggested(gauge_mm: float, station_mm: float, hint: str) -> None:
+    station = [0.0] * 23 + [station_mm]
+    gauge = entry("rain", DAY, DAY + timedelta(days=1), {"rain_mm": gauge_mm})
+    series = series_of(values_of("rain_mm", DAY, station), [gauge])
+    (note,) = [note for note in series.notes if "your gauge" in note]
+    assert note.endswith(f"the gauge counts{hint}")
+
+
+def test_small_differences_are_not_worth_a_note() -> None:
+    gauge = entry("rain", DAY, DAY + timedelta(days=1), {"rain_mm": 10.0})
+    series = series_of(values_of("rain_mm", DAY, [0.0] * 20 + [12.5] + [0.0] * 3), [gauge])
+    assert not any("gauge" in note for note in series.notes)
+    assert_allclose(series.rain_mm[20], 10.0, rtol=1e-12, atol=0)
+
+
+def test_a_storm_noted_apart_is_part_of_the_reading_of_the_day() -> None:
+    day = entry("rain", DAY, DAY + timedelta(days=1), {"rain_mm": 12.0}, name="day")
+    storm = entry("rain", DAY + 14 * HOUR, DAY + 16 * HOUR, {"rain_mm": 9.0}, name="storm")
+    series = series_of([], [day, storm])
+    assert_allclose(rain_sum(series), 12.0, rtol=1e-12, atol=0)
+    by_start = {t.first_hour: t for t in series.rain_totals}
+    assert by_start[14].rain_mm == 9.0
+    assert_allclose(by_start[0].rain_mm + by_start[16].rain_mm, 3.0, rtol=1e-12, atol=0)
+
+
+def test_of_two_readings_of_one_day_the_later_entry_counts() -> None:
+    end = DAY + timedelta(days=1)
+    first = entry("rain", DAY, end, {"rain_mm": 5.0}, recorded_at=end, name="first")
+    second = entry("rain", DAY, end, {"rain_mm": 7.0}, recorded_at=end + HOUR, name="second")
+    for events in ([first, second], [second, first]):
+        series = series_of([], events, now=end + 2 * HOUR)
+        assert rain_sum(series) == 7.0
+        assert any("recorded later counts" in note for note in series.notes)
+
+
+def test_daily_rain_is_a_total_and_never_a_flat_drizzle() -> None:
+    daily = values_of("rain_mm", DAY, [0.0, 14.0], step=timedelta(days=1))
+    series = series_of(daily, n_days=2)
+    assert series.rain_mm[:24].tolist() == [0.0] * 24
+    assert [(t.first_hour, t.n_hours, t.rain_mm) for t in series.rain_totals] == [(24, 24, 14.0)]
+
+
+def test_hours_of_a_station_count_before_its_daily_sum_which_fills_their_holes() -> None:
+    hours = np.zeros(24)
+    hours[5] = 4.0
+    hours[10:13] = np.nan
+    values = values_of("rain_mm", DAY, list(hours)) + values_of(
+        "rain_mm", DAY, [10.0], step=timedelta(days=1)
+    )
+    series = series_of(values)
+    (total,) = series.rain_totals
+    assert (total.first_hour, total.n_hours) == (10, 3)
+    assert_allclose(total.rain_mm, 6.0, rtol=1e-12, atol=0)
+    assert series.rain_mm[5] == 4.0
+
+
+def test_order_of_trust_hour_by_hour() -> None:
+    def hour(i: int, mm: float, kind: Kind) -> list[WeatherValue]:
+        return values_of("rain_mm", DAY + i * HOUR, [mm], kind, source=kind.name)
+
+    values = (
+        hour(0, 1.0, Kind.CLIMATE)
+        + hour(0, 2.0, Kind.MODEL)
+        + hour(0, 3.0, Kind.OBSERVED)
+        + hour(0, 4.0, Kind.OWN_GAUGE)
+        + hour(1, 3.0, Kind.OBSERVED)
+        + hour(1, 2.0, Kind.MODEL)
+        + hour(2, 2.0, Kind.MODEL)
+        + hour(2, 1.0, Kind.CLIMATE)
+        + hour(3, 1.0, Kind.CLIMATE)
+        + hour(4, 5.0, Kind.FORECAST)  # a forecast of an hour that is over
+    )
+    for order in (values, values[::-1]):
+        series = series_of(order)
+        assert series.rain_mm[:4].tolist() == [4.0, 3.0, 2.0, 1.0]
+        assert np.isnan(series.rain_mm[4])
+
+
+def test_missing_rain_is_not_zero_and_is_said() -> None:
+    rain = np.zeros(48)
+    rain[30:41] = np.nan
+    series = series_of(values_of("rain_mm", DAY, list(rain)), n_days=2)
+    assert np.flatnonzero(np.isnan(series.rain_mm)).tolist() == list(range(30, 41))
+    assert set(series.kinds["rain_mm"][30:41]) == {Kind.MISSING}
+    assert "rain unknown for 11 hours between 11 May 06:00 and 11 May 17:00" in series.notes
+
+
+def test_suspect_values_are_left_out_and_counted() -> None:
+    values = values_of("rain_mm", DAY, [0.0] * 23) + values_of(
+        "rain_mm", DAY + 23 * HOUR, [400.0], suspect="more than 150 mm"
+    )
+    series = series_of(values)
+    assert np.isnan(series.rain_mm[23])
+    assert "suspect values left out: 1 of rain" in series.notes
+
+
+def test_what_became_known_later_does_not_count() -> None:
+    now = DAY + timedelta(days=1)
+    values = values_of("rain_mm", DAY, [0.0] * 24)
+    late_value = values_of("rain_mm", DAY, [9.0] * 24, Kind.OWN_GAUGE, known_at=now + HOUR)
+    late_entry = entry("rain", DAY, now, {"rain_mm": 30.0}, recorded_at=now + HOUR)
+    plain = series_of(values, now=now)
+    later = series_of(values + late_value, [late_entry], now=now)
+    assert_allclose(later.rain_mm, plain.rain_mm, rtol=0, atol=0)
+    assert later.notes == plain.notes
+
+
+def test_observed_values_after_now_are_left_out_and_said() -> None:
+    now = DAY + 12 * HOUR
+    series = series_of(values_of("rain_mm", DAY, [0.0] * 24, known_at=DAY), now=now)
+    assert np.isnan(series.rain_mm[12:]).all()
+    assert "12 observed values lie after now: left out" in series.notes
+    assert series.last_observed_at == now
+
+
+def test_the_forecast_counts_after_now_only() -> None:
+    now = DAY + 12 * HOUR
+    forecast = Forecast(
+        "service F",
+        DAY,
+        DAY,
+        DAY,
+        {"rain_mm": np.full(20, 0.7), "air_temp_c": np.full(20, 11.0)},
+    )
+    series = series_of(values_of("rain_mm", DAY, [0.0] * 10), forecast=forecast, now=now)
+    assert np.isnan(series.rain_mm[10:12]).all()
+    assert series.rain_mm[12:20].tolist() == [0.7] * 8
+    assert set(series.kinds["rain_mm"][12:20]) == {Kind.FORECAST}
+    assert "no forecast of rain for 4 hours between 10 May 20:00 and 11 May 00:00" in series.notes
+    assert series.forecast_issued_at == DAY
+    unknown_yet = Forecast("F", DAY, now + HOUR, DAY, {"rain_mm": np.full(20, 0.7)})
+    assert np.isnan(series_of([], forecast=unknown_yet, now=now).rain_mm).all()
+
+
+def test_a_reading_of_today_ends_at_now() -> None:
+    now = DAY + 7 * HOUR
+    gauge = entry("rain", DAY, DAY + timedelta(days=1), {"rain_mm": 6.0}, recorded_at=now)
+    series = series_of([], [gauge], now=now)
+    (total,) = series.rain_totals
+    assert (total.first_hour, total.n_hours, total.rain_mm) == (0, 7, 6.0)
+
+
+def test_a_total_cut_by_the_edge_keeps_its_share() -> None:
+    daily = values_of("rain_mm", DAY - 12 * HOUR, [10.0], step=timedelta(days=1))
+    series = series_of(daily)
+    (total,) = series.rain_totals
+    assert (total.first_hour, total.n_hours, total.rain_mm) == (0, 12, 5.0)
+
+
+# ------------------------------------------------------------------ temperature and the rest
+
+
+def diurnal(n_days: int, mean_c: float = 14.0, swing_c: float = 6.0) -> np.ndarray:
+    hour = np.arange(24 * n_days)
+    return mean_c + swing_c * np.cos(2 * np.pi * (hour - 15) / 24)
+
+
+def test_daily_extremes_are_spread_and_met() -> None:
+    values = values_of("air_temp_min_c", DAY, [6.0, 9.0, 4.0], step=timedelta(days=1))
+    values += values_of("air_temp_max_c", DAY, [19.0, 24.0, 15.0], step=timedelta(days=1))
+    series = series_of(values, n_days=3)
+    by_day = series.air_temp_c.reshape(3, 24)
+    assert_allclose(by_day.max(axis=1), [19.0, 24.0, 15.0], rtol=0, atol=0.3)
+    assert_allclose(by_day[:, 3:7].min(axis=1), [6.0, 9.0, 4.0], rtol=0, atol=0.3)
+    assert set(series.kinds["air_temp_c"]) == {Kind.OBSERVED}
+
+
+def test_an_own_thermometer_stretches_the_hours_of_the_station() -> None:
+    station = diurnal(1)
+    own = entry("temp", DAY, DAY + timedelta(days=1), {"air_temp_min_c": 2.0, "air_temp_max_c": 26})
+    series = series_of(values_of("air_temp_c", DAY, list(station)), [own])
+    assert_allclose(
+        [series.air_temp_c.min(), series.air_temp_c.max()], [2.0, 26.0], rtol=0, atol=1e-9
+    )
+    assert int(series.air_temp_c.argmin()) == int(station.argmin())
+    assert set(series.kinds["air_temp_c"]) == {Kind.OWN_GAUGE}
+    alone = series_of([], [own])
+    assert_allclose(alone.air_temp_c.max(), 26.0, rtol=0, atol=0.3)
+    frost = entry("temp", DAY, DAY + timedelta(days=1), {"air_temp_min_c": -1.0})
+    shifted = series_of(values_of("air_temp_c", DAY, list(station)), [frost])
+    assert_allclose(shifted.air_temp_c - station, -1.0 - station.min(), rtol=0, atol=1e-9)
+
+
+def test_short_gaps_are_interpolated_and_long_ones_take_neighbouring_days() -> None:
+    truth = diurnal(9)
+    seen = truth.copy()
+    seen[30:34] = np.nan
+    seen[100:130] = np.nan
+    series = series_of(values_of("air_temp_c", DAY, list(seen)), n_days=9)
+    kinds = series.kinds["air_temp_c"]
+    assert set(kinds[30:34]) == {Kind.MODEL}
+    assert_allclose(series.air_temp_c[30:34], np.linspace(seen[29], seen[34], 6)[1:5])
+    assert set(kinds[100:130]) == {Kind.CLIMATE}
+    assert_allclose(series.air_temp_c[100:130], truth[100:130], rtol=0, atol=1e-9)
+    assert any("interpolated over short gaps for 4 hours" in note for note in series.notes)
+    assert any("neighbouring days for 30 hours" in note for note in series.notes)
+
+
+def test_no_temperature_at_all_stays_unknown() -> None:
+    series = series_of(values_of("rain_mm", DAY, [0.0] * 24))
+    assert np.isnan(series.air_temp_c).all()
+    assert np.isnan(series.humidity_frac).all()
+    assert np.isnan(series.solar_mj_m2).all()
+    assert set(series.kinds["air_temp_c"]) == {Kind.MISSING}
+
+
+def test_missing_humidity_wind_and_sun_follow_the_stated_rules() -> None:
+    temp = diurnal(3)
+    series = series_of(values_of("air_temp_c", DAY, list(temp)), n_days=3)
+    lowest = dis.saturation_vapour_pressure_kpa(temp.min())
+    assert_allclose(
+        series.humidity_frac, lowest / dis.saturation_vapour_pressure_kpa(temp), rtol=1e-9, atol=0
+    )
+    assert series.wind_2m_m_s.tolist() == [2.0] * 72
+    day_sum = series.solar_mj_m2.reshape(3, 24).sum(axis=1)
+    expected = 0.16 * np.sqrt(12.0) * dis.extraterrestrial_daily_mj_m2(42.0, [130, 131, 132])
+    assert_allclose(day_sum, expected, rtol=5e-3, atol=0)
+    for variable in ("humidity_frac", "wind_2m_m_s", "solar_mj_m2"):
+        assert set(series.kinds[variable]) == {Kind.MODEL}
+    assert any(note.startswith("wind unknown for 72 hours") for note in series.notes)
+
+
+def test_a_clear_desert_day_does_not_outshine_the_clear_sky() -> None:
+    series = series_of(values_of("air_temp_c", DAY, list(diurnal(1, swing_c=18.0))))
+    limit = dis.extraterrestrial_daily_mj_m2(42.0, 130) * dis.clear_sky_frac(100.0)
+    assert series.solar_mj_m2.sum() <= limit * 1.005
+
+
+def test_daily_means_and_sums_are_spread() -> None:
+    day = timedelta(days=1)
+    values = values_of("air_temp_c", DAY, list(diurnal(2)))
+    values += values_of("humidity_frac", DAY, [0.7, 0.9], step=day)
+    values += values_of("wind_2m_m_s", DAY, [1.5, 3.0], step=day)
+    values += values_of("solar_mj_m2", DAY, [22.0, 5.0], step=day)
+    series = series_of(values, n_days=2)
+    assert_allclose(series.humidity_frac.reshape(2, 24).mean(axis=1), [0.7, 0.9], rtol=0, atol=1e-6)
+    assert_allclose(series.wind_2m_m_s, np.repeat([1.5, 3.0], 24), rtol=0, atol=0)
+    assert_allclose(series.solar_mj_m2.reshape(2, 24).sum(axis=1), [22.0, 5.0], rtol=1e-9, atol=0)
+    assert set(series.kinds["solar_mj_m2"]) == {Kind.OBSERVED}
+
+
+# ------------------------------------------------------------------ form
+
+
+def test_columns_and_values_give_the_same_series_in_any_order() -> None:
+    rng = np.random.default_rng(5)
+    values = values_of("rain_mm", DAY, list(rng.random(48)))
+    values += values_of("air_temp_c", DAY, list(diurnal(2)))
+    values += values_of("rain_mm", DAY, list(rng.random(20)), Kind.MODEL, source="model M")
+    expected = series_of(values, n_days=2)
+    shuffled = [values[i] for i in rng.permutation(len(values))]
+    end_at = DAY + timedelta(days=2)
+    columns = hourly_series(value_columns(shuffled), [], None, DAY, end_at, end_at, PLACE)
+    for name in ("rain_mm", "air_temp_c", "humidity_frac", "wind_2m_m_s", "solar_mj_m2"):
+        assert_allclose(getattr(columns, name), getattr(expected, name), rtol=0, atol=0)
+    assert columns.notes == expected.notes
+    assert expected.n_hours == 48
+
+
+def test_stamps_off_the_hour_go_to_the_hour_they_mostly_cover() -> None:
+    late = DAY - timedelta(minutes=9)  # reports of nine minutes before the hour
+    series = series_of(values_of("rain_mm", late, [float(i) for i in range(24)]))
+    assert series.rain_mm.tolist() == [float(i) for i in range(24)]
+
+
+def test_what_cannot_be_a_series_is_refused() -> None:
+    with pytest.raises(RangeError, match="full hours"):
+        hourly_series([], [], None, DAY, DAY, DAY, PLACE)
+    with pytest.raises(RangeError, match="without a zone"):
+        hourly_series([], [], None, DAY.replace(tzinfo=None), DAY, DAY, PLACE)
+    short = values_of("rain_mm", DAY, [0.1], step=timedelta(minutes=10))
+    with pytest.raises(RangeError, match="shorter than half an hour"):
+        series_of(short)
+    with pytest.raises(RangeError, match="found the variable rain_in"):
+        series_of(values_of("rain_in", DAY, [0.1]))
