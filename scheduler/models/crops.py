@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from scheduler.errors import RangeError
-from scheduler.records import FloatArray, IntArray
+from scheduler.records import BoolArray, FloatArray, IntArray
 
 NEVER = -1
 TABLE_DEPTH_MM = 13.0
@@ -181,16 +181,73 @@ def emergence_heat_cd(
             f"emergence heat: found base_c {base_c:g}, cap_c {cap_c:g}, ceiling_c {ceiling_c:g}, "
             "must be base_c < cap_c <= ceiling_c"
         )
-    temp = np.asarray(soil_temp_c, dtype=np.float64)
-    suction = np.asarray(suction_kpa, dtype=np.float64)
-    if np.isnan(temp).any() or np.isnan(suction).any():
-        raise RangeError(
-            "soil_temp_c and suction_kpa: found values that are not numbers, must be complete; run "
-            "the soil column on weather without gaps"
-        )
-    is_growing = (temp <= ceiling_c) & (temp >= coldest_c) & (suction <= np.asarray(dry_kpa))
+    temp, is_moist = _seedbed(soil_temp_c, suction_kpa, dry_kpa)
+    is_growing = is_moist & (temp <= ceiling_c) & (temp >= coldest_c)
     heat = np.maximum(np.minimum(temp, cap_c) - base_c, 0.0) / 24.0
     return np.asarray(np.where(is_growing, heat, 0.0))
+
+
+def emergence_progress_frac(
+    soil_temp_c: ArrayLike,
+    tested_temp_c: ArrayLike,
+    tested_d: ArrayLike,
+    suction_kpa: ArrayLike = 0.0,
+    dry_kpa: ArrayLike = np.inf,
+) -> FloatArray:
+    """Share of the way to emergence that each hour adds, from a trial's days by temperature.
+
+    The rate 1/days is interpolated between the temperatures at which the crop came up, and is 0
+    outside them or while the soil is too dry. For crops whose days follow no straight heat sum.
+
+    Parameters
+    ----------
+    soil_temp_c : ArrayLike
+        Soil temperature at sowing depth [C], (n_members, n_hours).
+    tested_temp_c : ArrayLike
+        Temperatures at which the crop came up [C], rising, (n_tested,), at least 2.
+    tested_d : ArrayLike
+        Days from sowing to emergence at these [d], above 0, (n_tested,).
+    suction_kpa : ArrayLike
+        Suction at sowing depth [kPa], broadcast to the temperature.
+    dry_kpa : ArrayLike
+        Suction above which seed stands still [kPa].
+
+    Returns
+    -------
+    FloatArray
+        Share of the way, >= 0, (n_members, n_hours).
+
+    Raises
+    ------
+    RangeError
+        If a temperature or suction is not a number, or the trial's rows do not rise or fit.
+
+    Notes
+    -----
+    Rows of `harrington_minges_1954`. Range: the temperatures tested.
+
+    Examples
+    --------
+    >>> bean_c, bean_d = [15.0, 20.0, 25.0, 30.0, 35.0], [16.0, 11.0, 8.0, 6.0, 6.0]
+    >>> (24.0 * emergence_progress_frac([[10.0, 20.0]], bean_c, bean_d)).round(4).tolist()
+    [[0.0, 0.0909]]
+    """
+    tested = np.asarray(tested_temp_c, dtype=np.float64)
+    days = np.asarray(tested_d, dtype=np.float64)
+    if (
+        tested.ndim != 1
+        or tested.shape != days.shape
+        or tested.size < 2
+        or not np.all(np.diff(tested) > 0.0)
+        or not np.all(days > 0.0)
+    ):
+        raise RangeError(
+            f"tested_temp_c and tested_d: found {tested.tolist()} and {days.tolist()}, must be two "
+            "or more rising temperatures with days above 0 for each"
+        )
+    temp, is_moist = _seedbed(soil_temp_c, suction_kpa, dry_kpa)
+    rate = np.interp(temp, tested, 1.0 / days, left=0.0, right=0.0) / 24.0
+    return np.asarray(np.where(is_moist, rate, 0.0))
 
 
 def emergence_need_cd(
@@ -241,16 +298,18 @@ def emergence_need_cd(
 
 
 def emergence_hour(
-    heat_cd: ArrayLike, need_cd: ArrayLike, sown_hour: int, share: float = 1.0
+    progress: ArrayLike, need: ArrayLike, sown_hour: int, share: float = 1.0
 ) -> IntArray:
     """Hour by whose end a sown crop is up, or has done a share of the way.
 
     Parameters
     ----------
-    heat_cd : ArrayLike
-        Heat of each hour, `emergence_heat_cd` [C d], (n_members, n_hours).
-    need_cd : ArrayLike
-        Degree-days to emergence, `emergence_need_cd` [C d], scalar or (n_members,).
+    progress : ArrayLike
+        What each hour adds: heat [C d] of `emergence_heat_cd`, or share of the way [-] of
+        `emergence_progress_frac`; (n_members, n_hours).
+    need : ArrayLike
+        What emergence takes, in the same unit: `emergence_need_cd` [C d], or for shares of the way
+        `emergence_need_cd` of 1; scalar or (n_members,).
     sown_hour : int
         Hour at whose start the crop was sown, 0 to n_hours - 1.
     share : float
@@ -264,32 +323,47 @@ def emergence_hour(
     Raises
     ------
     RangeError
-        If the heat is negative or not complete, or sowing lies outside the series.
+        If the progress is negative or not complete, or sowing lies outside the series.
 
     Notes
     -----
-    Range as `emergence_heat_cd`.
+    Range as the progress.
 
     Examples
     --------
     >>> emergence_hour([[0.5] * 10, [0.1] * 10], 2.0, sown_hour=1).tolist()
     [4, -1]
     """
-    heat = np.asarray(heat_cd, dtype=np.float64)
-    if heat.ndim != 2 or not np.all(heat >= 0.0):
+    added = np.asarray(progress, dtype=np.float64)
+    if added.ndim != 2 or not np.all(added >= 0.0):
         raise RangeError(
-            f"heat_cd: found shape {heat.shape}, must be (n_members, n_hours) of numbers, 0 or more"
+            f"progress: found shape {added.shape}, must be (n_members, n_hours) of numbers, 0 or "
+            "more"
         )
-    if not 0 <= sown_hour < heat.shape[1]:
+    if not 0 <= sown_hour < added.shape[1]:
         raise RangeError(
-            f"sown_hour: found {sown_hour}, must be 0 to {heat.shape[1] - 1}; start the series "
+            f"sown_hour: found {sown_hour}, must be 0 to {added.shape[1] - 1}; start the series "
             "before sowing"
         )
     if not share > 0.0:
         raise RangeError(f"share of the way to emergence: found {share:g}, must be above 0")
-    need = np.broadcast_to(np.asarray(need_cd, dtype=np.float64), (heat.shape[0],))
-    if not np.all(need > 0.0):
-        raise RangeError(f"need_cd: found {np.min(need):g}, must be above 0")
-    is_reached = np.cumsum(heat[:, sown_hour:], axis=1) >= share * need[:, None] - 1e-9
+    whole = np.broadcast_to(np.asarray(need, dtype=np.float64), (added.shape[0],))
+    if not np.all(whole > 0.0):
+        raise RangeError(f"need: found {np.min(whole):g}, must be above 0")
+    is_reached = np.cumsum(added[:, sown_hour:], axis=1) >= share * whole[:, None] * (1.0 - 1e-9)
     first = sown_hour + is_reached.argmax(axis=1)
     return np.where(is_reached.any(axis=1), first, NEVER).astype(np.int64)
+
+
+def _seedbed(
+    soil_temp_c: ArrayLike, suction_kpa: ArrayLike, dry_kpa: ArrayLike
+) -> tuple[FloatArray, BoolArray]:
+    """Temperature at sowing depth, and whether it is moist enough there."""
+    temp = np.asarray(soil_temp_c, dtype=np.float64)
+    suction = np.asarray(suction_kpa, dtype=np.float64)
+    if np.isnan(temp).any() or np.isnan(suction).any():
+        raise RangeError(
+            "soil_temp_c and suction_kpa: found values that are not numbers, must be complete; run "
+            "the soil column on weather without gaps"
+        )
+    return temp, np.asarray(suction <= np.asarray(dry_kpa, dtype=np.float64))

@@ -83,8 +83,8 @@ def dexter_bird_range(
     -----
     Range: the dry limit is not usable for sand and loamy sand (n above 2); use the ceiling alone
     there. Sources: `dexter_bird_2001` equations 6 and 11; `obour_2018` equation 5 for the dry
-    limit. The papers work in kg/kg; the formulas are linear in theta_r and theta_s, so m3/m3 gives the
-    same answer.
+    limit. The papers work in kg/kg; the formulas are linear in theta_r and theta_s, so m3/m3
+    gives the same answer.
 
     Examples
     --------
