@@ -17,12 +17,10 @@ from scheduler.adapters.render.phrases import (
     REASON_WORDS,
     bed_ranges,
     chance_words,
-    depth_words,
     grower_text,
     half_day_words,
     hours_words,
     joined_while_fits,
-    minutes_words,
     moment_words,
     range_words,
 )
@@ -107,8 +105,6 @@ def test_figures() -> None:
     assert range_words(Range(19.6, 40, 93.2)) == "20-93"
     assert range_words(Range(0.0, 0.0, 0.0)) == "0"
     assert range_words(Range(1.04, 1.2, 128.0)) == "1-130"
-    assert minutes_words(145) == "2 h 25 min"
-    assert minutes_words(50.4) == "50 min"
     assert hours_words(2.5) == "2 h 30 min"
     assert hours_words(0.0) == "no hours"
 
@@ -118,13 +114,14 @@ def test_grower_units() -> None:
     metric = "12 mm fell, 3-6 C, 310 threads/m2, 86 degree-days, wind 5 m/s; C1-C6 at 18 kPa"
     assert grower_text(metric, "metric") == metric
     assert grower_text(metric, "us") == (
-        "0.5 in fell, 37-43 F, 29 threads/ft2, 155 degree-days F, wind 11 mph; C1-C6 at 18 kPa"
+        "0.5 in fell, 37-43 F, 29 threads/sq ft, 155 degree-days F, wind 11 mph; C1-C6 at 18 kPa"
     )
     assert grower_text("-3 C by night, 2 mm, 4 to 12 mm, 30 m", "us") == (
         "27 F by night, 0.08 in, 0.2 to 0.5 in, 98 ft"
     )
-    assert depth_words(15, "metric") == "15 mm"
-    assert depth_words(15, "us") == "0.6 in"
+    assert grower_text("120 growing degree-days above 5 C", "us") == (
+        "216 growing degree-days F above 41 F"
+    )
 
 
 def test_clauses_are_whole() -> None:

@@ -8,16 +8,15 @@ from datetime import UTC, date, datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from scheduler.adapters.quantities import depth_text, duration_text
 from scheduler.adapters.render.phrases import (
     REASON_WORDS,
     WEEKDAYS,
     chance_words,
     day_words,
-    depth_words,
     grower_text,
     half_day_words,
     hour_words,
-    minutes_words,
     moment_words,
     range_words,
     wrapped,
@@ -124,12 +123,12 @@ def _verdict(answer: BedAnswer, page: BedPage, zone: ZoneInfo, width: int) -> li
         action = answer.action
         tool = f"{action.tool} {action.setup}" if action.setup else action.tool
         text = (
-            f"{tool}, {depth_words(action.depth_mm, page.units)}, "
+            f"{tool}, {depth_text(action.depth_mm, page.units)}, "
             f"{hour_words(action.start, zone)}-{hour_words(action.end, zone)}, "
-            f"{minutes_words(action.work_min)} of work"
+            f"{duration_text(action.work_min)} of work"
         )
         if round(action.setup_min) > 0:
-            text += f" and {minutes_words(action.setup_min)} to set up"
+            text += f" and {duration_text(action.setup_min)} to set up"
         label = "Do today"
     elif answer.verdict == "wait":
         until = (

@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterable, Sequence
 from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
+from scheduler.adapters.quantities import M_PER_FT, M_S_PER_KM_H, M_S_PER_MPH, MM_PER_IN
 from scheduler.records import Range
 
 VERDICTS = ("go", "wait", "hand", "nothing")
@@ -98,15 +99,6 @@ def age_words(age_h: float) -> str:
     if age_h < 36:
         return f"{max(0, round(age_h))} h old"
     return f"{round(age_h / 24)} days old"
-
-
-def minutes_words(minutes: float) -> str:
-    """A span of work: "50 min", or "2 h 25 min" from an hour and a half on."""
-    whole = round(minutes)
-    if whole < 90:
-        return f"{whole} min"
-    hours, rest = divmod(whole, 60)
-    return f"{hours} h" if rest == 0 else f"{hours} h {rest} min"
 
 
 def hours_words(hours: float) -> str:
@@ -208,14 +200,14 @@ def _plain(value: float, unit: str) -> str:
 
 _US_UNITS: tuple[tuple[str, str, str, Callable[[float], float]], ...] = (
     # pattern of the SI unit as written by the program, unit for figures, text, conversion
-    (r" mm\b", "in", " in", lambda v: v / 25.4),
-    (r" cm\b", "in", " in", lambda v: v / 2.54),
-    (r" m/s\b", "mph", " mph", lambda v: v / 0.44704),
-    (r" km/h\b", "mph", " mph", lambda v: v / 1.609344),
-    (r" m\b(?![/\d])", "ft", " ft", lambda v: v / 0.3048),
+    (r" mm\b", "in", " in", lambda v: v / MM_PER_IN),
+    (r" cm\b", "in", " in", lambda v: v * 10.0 / MM_PER_IN),
+    (r" m/s\b", "mph", " mph", lambda v: v / M_S_PER_MPH),
+    (r" km/h\b", "mph", " mph", lambda v: v * M_S_PER_KM_H / M_S_PER_MPH),
+    (r" m\b(?![/\d])", "ft", " ft", lambda v: v / M_PER_FT),
     (r" C\b(?! d\b)", "F", " F", lambda v: v * 1.8 + 32.0),
-    (r" degree-days\b(?: C\b)?", "gdd", " degree-days F", lambda v: v * 1.8),
-    (r"( [a-z][a-z -]*)?/m2\b", "per_ft2", "/ft2", lambda v: v / 10.7639104),
+    (r"( growing)? degree-days\b(?: C\b)?", "gdd", " degree-days F", lambda v: v * 1.8),
+    (r"( [a-z][a-z -]*)?/m2\b", "sq ft", "/sq ft", lambda v: v * M_PER_FT**2),
 )
 
 
@@ -247,11 +239,6 @@ def grower_text(sentence: str, units: str) -> str:
     return sentence
 
 
-def depth_words(depth_mm: float, units: str) -> str:
-    """A working depth in the grower's units: "15 mm" or "0.6 in"."""
-    return grower_text(f"{depth_mm:.0f} mm", units)
-
-
 # ------------------------------------------------------------------- lines
 
 
@@ -273,7 +260,7 @@ def joined_while_fits(clauses: Sequence[str], width: int, joint: str = "; ") -> 
     """Whole clauses, in order, as many as fit into `width` columns.
 
     Only the first clause, which always comes, is shortened where it is too long by itself: at a
-    comma, else at a word and marked "..".
+    comma or colon, else at a word and marked "..".
     """
     line = ""
     for clause in clauses:
@@ -287,7 +274,8 @@ def joined_while_fits(clauses: Sequence[str], width: int, joint: str = "; ") -> 
 def _shortened(clause: str, width: int) -> str:
     if len(clause) <= width:
         return clause
-    head = clause[: width + 2].rpartition(", ")[0]
-    if len(head) >= width // 2:
-        return head
+    for mark in (", ", ": "):
+        head = clause[: width + 2].rpartition(mark)[0]
+        if len(head) >= width // 2:
+            return head
     return f"{clause[: width - 1].rpartition(' ')[0].rstrip(',;:')}.."

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from datetime import UTC, date, datetime
 from zoneinfo import ZoneInfo
 
+from scheduler.adapters.quantities import depth_text, duration_text
 from scheduler.adapters.render.phrases import (
     REASON_WORDS,
     WEEKDAYS_LONG,
@@ -14,13 +15,11 @@ from scheduler.adapters.render.phrases import (
     bed_ranges,
     chance_words,
     day_words,
-    depth_words,
     grower_text,
     half_day_words,
     hour_words,
     hours_words,
     joined_while_fits,
-    minutes_words,
     moment_words,
     natural_key,
     near_day_words,
@@ -166,7 +165,7 @@ class _Page:
         shown = self.go_beds[:MAX_GO_LINES]
         changes = self.morning.setup_changes
         set_ups = "1 set-up" if changes == 1 else f"{changes} set-ups"
-        heading = f"Do, in this order, {minutes_words(self.morning.minutes_planned)} with {set_ups}"
+        heading = f"Do, in this order, {duration_text(self.morning.minutes_planned)} with {set_ups}"
         if self.narrow:
             lines = wrapped(f"{heading}:", self.width)
             for place, bed in enumerate(shown, start=1):
@@ -192,7 +191,7 @@ class _Page:
         action = bed.action
         assert action is not None
         tool = f"{action.tool} {action.setup}" if action.setup and detail else action.tool
-        return f"{tool}, {depth_words(action.depth_mm, self.units)}"
+        return f"{tool}, {depth_text(action.depth_mm, self.units)}"
 
     def hours(self, bed: BedAnswer) -> str:
         action = bed.action
@@ -289,7 +288,7 @@ class _Page:
             text = planting_name(bed)
             facts = []
             if bed.action is not None:
-                facts.append(minutes_words(bed.action.work_min))
+                facts.append(duration_text(bed.action.work_min))
             cost = (bed.minutes or {}).get("cost_of_waiting")
             if cost is not None:
                 facts.append(f"waiting costs {range_words(cost)}")
@@ -416,7 +415,7 @@ class _Page:
         for bed, look in asked[:MAX_LOOKS]:
             where = f", {look['where']}" if look.get("where") else ""
             gain = look.get("gain_min")
-            worth = f" (worth {minutes_words(float(gain))})" if gain else ""
+            worth = f" (worth {duration_text(float(gain))})" if gain else ""
             lines += self.line("Look", f"{planting_name(bed)}{where}: {look['ask']}{worth}")
         return lines
 
@@ -449,8 +448,13 @@ class _Page:
             day = "" if issued.date() == self.today else f"{day_words(issued.date())} "
             sentences.append(f"Forecast of {day}{issued:%H:%M}.")
         sentences += [_sentence(note) for note in weather.notes]
-        if self.morning.attribution:
-            sentences.append(f"Data: {'; '.join(self.morning.attribution)}.")
+        credit_lines = [
+            credit
+            for credit in self.morning.attribution
+            if credit.removeprefix("Weather: ") not in weather.source
+        ]
+        if credit_lines:
+            sentences.append(f"Data: {'; '.join(credit_lines)}.")
         return " ".join(sentences)
 
 
