@@ -28,8 +28,8 @@ DEMO_AS_OF = datetime(2013, 5, 13, 9, 30, tzinfo=UTC)
 """Monday 13 May 2013, 05:30 in New York: the frozen morning of the demo.
 
 90 mm fell from 8 to 11 May, the last 17 mm of it 36 hours before; the day between was dry and
-windy. Sand has come back, loam and silt loam have not yet, and the flush that the rain opened after
-a dry fortnight is five days old.
+windy, so that by common practice sand is fit again and loam and silt loam are about to be. The
+flush that the rain opened after a dry fortnight is five days old. Chosen from the weather alone.
 """
 
 DEMO_NOW = datetime(2014, 1, 1, tzinfo=UTC)

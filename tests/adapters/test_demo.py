@@ -161,7 +161,7 @@ def test_farm_has_what_the_demo_promises(root: Path) -> None:
 def test_journal_is_a_whole_season(entries: list[dict[str, str]]) -> None:
     crops = {entry["crop"] for entry in entries if entry["crop"]}
     assert len(crops) >= 14
-    assert {"carrot", "beet", "onion", "lettuce", "snap bean", "sweet corn"} <= crops
+    assert {"carrot", "beet", "planted onion", "lettuce", "snap bean", "sweet corn"} <= crops
     assert {entry["happened_at"][5:7] for entry in entries} == {f"{m:02d}" for m in range(3, 11)}
     halves = {
         (entry["crop"], entry["from_m"], entry["to_m"])
@@ -172,6 +172,15 @@ def test_journal_is_a_whole_season(entries: list[dict[str, str]]) -> None:
     first_of_idle = min(entry["happened_at"] for entry in entries if entry["bed"] == "C9")
     assert first_of_idle > "2013-06"
     assert len({entry["id"] for entry in entries}) == len(entries)
+
+
+def test_every_crop_of_the_journal_is_in_the_tables(entries: list[dict[str, str]]) -> None:
+    tables = Path(demo.__file__).parents[1] / "reference"
+    known: set[str] = set()
+    for name, column in (("crops.csv", "subject"), ("aliases.csv", "alias")):
+        with (tables / name).open(encoding="utf-8", newline="") as file:
+            known |= {row[column] for row in csv.DictReader(file)}
+    assert {entry["crop"] for entry in entries if entry["crop"]} <= known
 
 
 def test_passes_fell_on_days_dry_until_they_ended(
