@@ -336,24 +336,20 @@ def crust_maturity(
             f"crust_energy_j_m2 and decay_d: found {np.min(growth_energy):g} and "
             f"{np.min(fade_h) / 24.0:g}, must be above 0"
         )
-    state = np.array(
-        np.broadcast_to(np.asarray(maturity_before, dtype=np.float64), (n_members,)), copy=True
-    )
-    # Between rains and passes a crust only fades: step from one such hour to the next.
-    maturity = np.empty_like(energy)
-    stops = [*np.flatnonzero((energy > 0.0).any(axis=0) | broken.any(axis=0)).tolist(), n_hours]
-    done = 0
-    for stop in stops:
-        hours = np.arange(1, stop - done + 1)
-        maturity[:, done:stop] = state[:, None] * np.exp(-hours / fade_h[:, None])
-        if stop == n_hours:
-            break
-        start = maturity[:, stop - 1] if stop > done else state
-        faded = np.where(broken[:, stop], 0.0, start * np.exp(-1.0 / fade_h))
-        state = maturity_after(faded, energy[:, stop], growth_energy, cover[:, stop])
-        maturity[:, stop] = state
-        done = stop + 1
-    return maturity
+    before = np.broadcast_to(np.asarray(maturity_before, dtype=np.float64), (n_members,))
+    # Between rains and passes a crust only fades: step from one such hour to the next, then fill.
+    stops = np.flatnonzero((energy > 0.0).any(axis=0) | broken.any(axis=0))
+    steps_h = np.diff(stops, prepend=-1)
+    kept = np.where(broken[:, stops].T, 0.0, np.exp(-steps_h[:, None] / fade_h))
+    grown = maturity_after(0.0, energy[:, stops].T, growth_energy, cover[:, stops].T)
+    at_stops = np.empty((stops.size + 1, n_members))
+    at_stops[0] = before
+    for step in range(stops.size):
+        at_stops[step + 1] = grown[step] + (1.0 - grown[step]) * kept[step] * at_stops[step]
+    hour = np.arange(n_hours)
+    latest = np.searchsorted(stops, hour, side="right")
+    since_h = hour - np.concatenate(([-1], stops))[latest]
+    return np.asarray(at_stops[latest].T * np.exp(-since_h / fade_h[:, None]))
 
 
 def crust_index(maturity: ArrayLike, suction_kpa: ArrayLike, power: float = 1.5) -> FloatArray:
