@@ -304,7 +304,7 @@ def crust_maturity(
     Raises
     ------
     RangeError
-        If energy or cover is out of range or not a number, or a time or energy is not above 0.
+        If energy, cover or maturity is out of range or not a number, or a time or energy is not above 0.
 
     Notes
     -----
@@ -337,6 +337,10 @@ def crust_maturity(
             f"{np.min(fade_h) / 24.0:g}, must be above 0"
         )
     before = np.broadcast_to(np.asarray(maturity_before, dtype=np.float64), (n_members,))
+    if not np.all((before >= 0.0) & (before <= 1.0)):
+        raise RangeError(
+            f"maturity_before: found {np.min(before):g} to {np.max(before):g}, must be 0 to 1"
+        )
     # Between rains and passes a crust only fades: step from one such hour to the next, then fill.
     stops = np.flatnonzero((energy > 0.0).any(axis=0) | broken.any(axis=0))
     steps_h = np.diff(stops, prepend=-1)
@@ -435,7 +439,7 @@ def crust_class(
     Raises
     ------
     RangeError
-        If `hard_from` lies below `breakable_from`.
+        If `hard_from` lies below `breakable_from` or a value is not a number.
 
     Notes
     -----
@@ -453,6 +457,11 @@ def crust_class(
             f"hard_from: found {hard_from:g}, must not lie below breakable_from {breakable_from:g}"
         )
     strength = np.asarray(index, dtype=np.float64)
+    if np.isnan(strength).any() or np.isnan(np.asarray(maturity, dtype=np.float64)).any():
+        raise RangeError(
+            "maturity and index of a crust: found values that are not numbers, must "
+            "be complete; run the soil column on weather without gaps"
+        )
     by_strength = (
         int(CrustClass.SOFT)
         + (strength >= breakable_from).astype(np.int8)

@@ -266,7 +266,7 @@ def is_too_wet(
     Raises
     ------
     RangeError
-        If a water content is not a number.
+        If a water content or a limit is not a number.
 
     Notes
     -----
@@ -303,7 +303,7 @@ def is_too_hard(theta_m3m3: ArrayLike, hard_m3m3: ArrayLike) -> BoolArray:
     Raises
     ------
     RangeError
-        If a water content is not a number.
+        If a water content or a limit is not a number.
 
     Notes
     -----
@@ -346,7 +346,7 @@ def is_workable(
     Raises
     ------
     RangeError
-        If a water content is not a number.
+        If a water content or a limit is not a number.
 
     Notes
     -----
@@ -586,6 +586,11 @@ def _runs(is_true: BoolArray) -> Sequence[tuple[int, int]]:
 def _by_member(values: ArrayLike) -> FloatArray:
     """Values per member as a column, so that they broadcast over hours."""
     array = np.asarray(values, dtype=np.float64)
+    if np.isnan(array).any():
+        raise RangeError(
+            f"limits of workability: found {int(np.isnan(array).sum())} that are not numbers, must "
+            "all be water contents; check the retention curve of the soil"
+        )
     return array[:, None] if array.ndim == 1 else array
 
 

@@ -169,6 +169,8 @@ def test_expected_ignores_the_order_of_members() -> None:
         (lambda: crust_maturity([[1.0]], 250.0, 1.2, False), "cover_frac"),
         (lambda: crust_maturity([[1.0]], 0.0, 0.0, False), "crust_energy_j_m2"),
         (lambda: crust_maturity([[1.0]], 250.0, 0.0, False, decay_d=0.0), "decay_d"),
+        (lambda: crust_maturity([[1.0]], 250.0, 0.0, False, 45.0, np.nan), "maturity_before"),
+        (lambda: crust_class([np.nan], [0.0]), "maturity and index"),
         (lambda: crust_index([1.0], [0.0]), "suction_kpa"),
         (lambda: crust_index([1.0], [np.nan]), "suction_kpa"),
         (lambda: crust_class([1.0], [1.0], hard_from=0.1), "hard_from"),

@@ -117,6 +117,8 @@ def test_spans_are_cut_by_working_hours() -> None:
     ("call", "said"),
     [
         (lambda: is_too_wet([[np.nan]], [0.3], [0.3]), "theta_m3m3"),
+        (lambda: is_too_wet([[0.3]], [np.nan], [0.3]), "limits of workability"),
+        (lambda: is_too_hard([[0.3]], [np.nan]), "limits of workability"),
         (lambda: is_too_hard([[np.nan]], [0.3]), "theta_m3m3"),
         (lambda: working_theta_m3m3(-1.0, 0.3, 5.0, 0.4), "suction_kpa"),
         (lambda: working_theta_m3m3(np.nan, 0.3, 5.0, 0.4), "suction_kpa"),

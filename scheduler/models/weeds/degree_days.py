@@ -394,7 +394,7 @@ def flush_milestones(
     -----
     A seed leaf lasts ``seed_leaf + phyllochron``, 1-2 leaves ``2 phyllochron`` above the leaf base.
     Range as the module; the heat of a seedling after emergence is converted at one temperature, an
-    error of up to 8 % of `good_from`, `best` and `too_late` in guild C at 12 C, 2 % elsewhere.
+    error of up to 8 % of `good_from`, `best` and `too_late` in a warm guild at 12 C, 3 % elsewhere.
 
     Examples
     --------
