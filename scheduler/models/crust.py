@@ -112,13 +112,17 @@ def rain_energy_j_m2(
     return np.asarray(rain * rain_energy_j_m2_mm(rain * peak_ratio, form))
 
 
-def silt_split_pct(silt_pct: ArrayLike) -> tuple[FloatArray, FloatArray]:
-    """Fine and coarse silt where only their sum is known: 45 and 55 parts of 100.
+def silt_split_pct(
+    silt_pct: ArrayLike, fine_share_frac: float = 0.45
+) -> tuple[FloatArray, FloatArray]:
+    """Fine and coarse silt where only their sum is known.
 
     Parameters
     ----------
     silt_pct : ArrayLike
         Silt, 2 to 50 micrometres [% by weight], any shape.
+    fine_share_frac : float
+        Share of it that is fine, 0 to 1.
 
     Returns
     -------
@@ -135,7 +139,7 @@ def silt_split_pct(silt_pct: ArrayLike) -> tuple[FloatArray, FloatArray]:
     [27.0, 33.0]
     """
     silt = np.asarray(silt_pct, dtype=np.float64)
-    return 0.45 * silt, 0.55 * silt
+    return fine_share_frac * silt, (1.0 - fine_share_frac) * silt
 
 
 def crust_susceptibility(
@@ -198,20 +202,38 @@ def crust_susceptibility(
     return np.maximum((1.5 * fine + 0.75 * coarse) / binding - alkaline, 0.0)
 
 
-def crust_energy_j_m2(susceptibility: ArrayLike) -> FloatArray:
+def crust_energy_j_m2(
+    susceptibility: ArrayLike,
+    scale_j_m2: ArrayLike = 250.0,
+    reference_index: float = 1.4,
+    slope: float = 1.0,
+    least_j_m2: float = 60.0,
+    most_j_m2: float = 1500.0,
+) -> FloatArray:
     """Rain energy that builds 63 % of a crust, from the susceptibility of the soil.
 
-    ``E_c = 250 exp(1.4 - Rc)``, held between 60 and 1500 J/m2.
+    ``E_c = scale exp(slope (reference - Rc))``, held between least and most.
 
     Parameters
     ----------
     susceptibility : ArrayLike
         Index Rc of `crust_susceptibility` [-], any shape.
+    scale_j_m2 : ArrayLike
+        Energy at the reference index [J/m2], above 0, scalar or the same shape: members vary it.
+    reference_index, slope : float
+        Index that has the scale, and how fast energy falls with the index [-].
+    least_j_m2, most_j_m2 : float
+        Bounds [J/m2], 0 < least <= most.
 
     Returns
     -------
     FloatArray
         Energy [J/m2], same shape.
+
+    Raises
+    ------
+    RangeError
+        If the bounds are out of order or the scale is not above 0.
 
     Notes
     -----
@@ -225,7 +247,13 @@ def crust_energy_j_m2(susceptibility: ArrayLike) -> FloatArray:
     [102.0, 250.0, 556.0]
     """
     index = np.asarray(susceptibility, dtype=np.float64)
-    return np.clip(250.0 * np.exp(1.4 - index), 60.0, 1500.0)
+    scale = np.asarray(scale_j_m2, dtype=np.float64)
+    if not (0.0 < least_j_m2 <= most_j_m2 and np.all(scale > 0.0)):
+        raise RangeError(
+            f"crust energy: found scale {np.min(scale):g}, bounds {least_j_m2:g} to {most_j_m2:g} "
+            "J/m2, must be above 0 and in this order"
+        )
+    return np.clip(scale * np.exp(slope * (reference_index - index)), least_j_m2, most_j_m2)
 
 
 def maturity_after(
@@ -304,7 +332,8 @@ def crust_maturity(
     Raises
     ------
     RangeError
-        If energy, cover or maturity is out of range or not a number, or a time or energy is not above 0.
+        If energy, cover or maturity is out of range or not a number, or a time or the energy of
+        growth is not above 0.
 
     Notes
     -----

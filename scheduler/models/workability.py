@@ -21,7 +21,6 @@ from scheduler.errors import RangeError
 from scheduler.records import BoolArray, FloatArray
 
 WHEEL_BAND_MM = (50.0, 100.0)
-_MIN_BAND_MM = 30.0
 
 
 @dataclass(frozen=True)
@@ -173,7 +172,7 @@ def working_theta_m3m3(
 
 
 def wet_ceiling_theta_m3m3(
-    dexter_bird_wet_m3m3: ArrayLike, theta_10kpa_m3m3: ArrayLike
+    dexter_bird_wet_m3m3: ArrayLike, theta_smearing_m3m3: ArrayLike
 ) -> FloatArray:
     """Water content above which any tool smears the soil: the lower of two limits.
 
@@ -181,8 +180,9 @@ def wet_ceiling_theta_m3m3(
     ----------
     dexter_bird_wet_m3m3 : ArrayLike
         Wet limit of `dexter_bird_range` [m3/m3], (n_members,).
-    theta_10kpa_m3m3 : ArrayLike
-        Water content at 10 kPa [m3/m3], (n_members,).
+    theta_smearing_m3m3 : ArrayLike
+        Water content at the suction of smearing [m3/m3], (n_members,): 10 kPa, in coarse soils the
+        suction of their drained state, so that draining alone brings them below it.
 
     Returns
     -------
@@ -201,7 +201,7 @@ def wet_ceiling_theta_m3m3(
     """
     return np.minimum(
         np.asarray(dexter_bird_wet_m3m3, dtype=np.float64),
-        np.asarray(theta_10kpa_m3m3, dtype=np.float64),
+        np.asarray(theta_smearing_m3m3, dtype=np.float64),
     )
 
 
@@ -365,11 +365,13 @@ def is_workable(
     return np.asarray(~(wet | hard))
 
 
-def tool_bands_mm(depth_mm: float, is_wheeled: bool) -> tuple[tuple[float, float], ...]:
+def tool_bands_mm(
+    depth_mm: float, is_wheeled: bool, decides_to_mm: float = 30.0
+) -> tuple[tuple[float, float], ...]:
     """Depth bands whose water decides for a tool.
 
-    The first band is what the tool stirs, never thinner than 30 mm, because a thinner skin is dry
-    within hours and says nothing about what sticks. A wheel or rotary tool is also judged at 50 to
+    The first band is what the tool stirs, never thinner than `decides_to_mm`, because a thin skin
+    is dry within hours and says nothing about what sticks. A wheel or rotary tool is also judged at 50 to
     100 mm, where it carries its load.
 
     Parameters
@@ -378,6 +380,8 @@ def tool_bands_mm(depth_mm: float, is_wheeled: bool) -> tuple[tuple[float, float
         Working depth [mm], above 0.
     is_wheeled : bool
         Whether wheels or a driven rotor bear on the bed.
+    decides_to_mm : float
+        Least thickness of the first band [mm].
 
     Returns
     -------
@@ -403,7 +407,7 @@ def tool_bands_mm(depth_mm: float, is_wheeled: bool) -> tuple[tuple[float, float
     """
     if not depth_mm > 0.0:
         raise RangeError(f"depth_mm of a tool: found {depth_mm:g}, must be above 0")
-    stirred = (0.0, max(_MIN_BAND_MM, float(depth_mm)))
+    stirred = (0.0, max(float(decides_to_mm), float(depth_mm)))
     return (stirred, WHEEL_BAND_MM) if is_wheeled else (stirred,)
 
 

@@ -10,6 +10,7 @@ from scheduler.errors import RangeError
 from scheduler.models.crust import (
     CrustClass,
     crust_class,
+    crust_energy_j_m2,
     crust_expected,
     crust_index,
     crust_maturity,
@@ -171,6 +172,8 @@ def test_expected_ignores_the_order_of_members() -> None:
         (lambda: crust_maturity([[1.0]], 250.0, 0.0, False, decay_d=0.0), "decay_d"),
         (lambda: crust_maturity([[1.0]], 250.0, 0.0, False, 45.0, np.nan), "maturity_before"),
         (lambda: crust_class([np.nan], [0.0]), "maturity and index"),
+        (lambda: crust_energy_j_m2(1.0, scale_j_m2=0.0), "crust energy"),
+        (lambda: crust_energy_j_m2(1.0, least_j_m2=2000.0), "crust energy"),
         (lambda: crust_index([1.0], [0.0]), "suction_kpa"),
         (lambda: crust_index([1.0], [np.nan]), "suction_kpa"),
         (lambda: crust_class([1.0], [1.0], hard_from=0.1), "hard_from"),
