@@ -53,8 +53,8 @@ def ground_cover_frac(
 
     Notes
     -----
-    Construction of this project. Closing days are initial plus development stage of `fao56_1998` Table
-    11. Cold springs are slower, this clock does not see them. No range stated.
+    Construction of this project. Closing days are initial plus development stage of `fao56_1998`
+    Table 11. Cold springs are slower, this clock does not see them. No range stated.
 
     Examples
     --------
@@ -108,8 +108,8 @@ def basal_crop_coefficient(
 
     Notes
     -----
-    Initial value `fao56_1998` Table 17; 0.70 at full cover came out of this project's comparison with
-    measured soil water under grass (range 0.5 to 0.9).
+    Initial value `fao56_1998` Table 17; 0.70 at full cover came out of this project's comparison
+    with measured soil water under grass (range 0.5 to 0.9).
 
     Examples
     --------

@@ -371,8 +371,8 @@ def tool_bands_mm(
     """Depth bands whose water decides for a tool.
 
     The first band is what the tool stirs, never thinner than `decides_to_mm`, because a thin skin
-    is dry within hours and says nothing about what sticks. A wheel or rotary tool is also judged at 50 to
-    100 mm, where it carries its load.
+    is dry within hours and says nothing about what sticks. A wheel or rotary tool is also judged
+    at 50 to 100 mm, where it carries its load.
 
     Parameters
     ----------
