@@ -65,7 +65,7 @@ _LENGTH = _Dimension(
 _SPEED = _Dimension(
     "a speed",
     _named(
-        kilometer_per_hour="km/h, kph, kmh, km/hour",
+        kilometer_per_hour="km/h, kph, kmh, kmph, km/hour",
         meter_per_second="m/s",
         mile_per_hour="mph, mile/h, miles/h, mi/h",
     )
@@ -250,7 +250,7 @@ def found_text(value: object) -> str:
     if isinstance(value, int | float):
         return f"{value:.10g}" if isinstance(value, float) else _shortened(str(value))
     if isinstance(value, list | tuple):
-        return "a list"
+        return "a list" if value else "an empty list"
     if isinstance(value, dict):
         return "a table"
     return _shortened(str(value))

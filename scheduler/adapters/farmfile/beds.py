@@ -5,8 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from scheduler.adapters.farmfile.findings import Findings, name_or_empty, validated_table
-from scheduler.adapters.farmfile.schema import BedDefaults, BedTable, key_example
+from scheduler.adapters.farmfile.findings import (
+    TOP_TABLES,
+    Findings,
+    is_misspelt,
+    name_or_empty,
+    validated_table,
+)
+from scheduler.adapters.farmfile.schema import BedDefaults, BedTable, key_example, table_keys
 from scheduler.adapters.farmfile.where import KeyPath
 from scheduler.adapters.nearest import hint
 from scheduler.adapters.quantities import found_text
@@ -14,12 +20,13 @@ from scheduler.records import Bed
 
 
 def read_beds(document: Mapping[str, Any], findings: Findings) -> tuple[Bed, ...]:
+    """Return the beds of all groups, in the order of the file; faults go to `findings`."""
     defaults = _bed_defaults(document, findings)
     groups = document.get("beds", [])
     if not isinstance(groups, list) or not all(isinstance(group, dict) for group in groups):
         findings.fault(("beds",), "beds are written as tables, each below a header [[beds]]")
         return ()
-    if not groups:
+    if not groups and not is_misspelt("beds", document, TOP_TABLES):
         findings.fault(
             ("beds",), 'missing; add beds, such as [[beds]] range = "A1-A12" and length, width'
         )
@@ -89,7 +96,9 @@ def _bed_names(
 
 def _default_bed(document: Mapping[str, Any]) -> Mapping[str, Any]:
     defaults = document.get("defaults")
-    bed = defaults.get("bed") if isinstance(defaults, dict) else None
+    bed = None
+    if isinstance(defaults, dict):  # a slip in its name is told once, not at every bed
+        bed = defaults.get("bed", next(iter(defaults.values()), None))
     return bed if isinstance(bed, dict) else {}
 
 
@@ -98,11 +107,14 @@ def _needed_of_bed(
 ) -> bool:
     """Tell whether a bed group has what every bed needs, here or in [defaults.bed]."""
     needed = ["length", "width"] + ([] if _only_soil(document) else ["soil"])
-    missing = [key for key in needed if key not in raw and key not in _default_bed(document)]
+    written = {*raw, *_default_bed(document)}
+    keys = table_keys(BedTable)
+    missing = [key for key in needed if key not in written]
     for key in missing:
-        findings.fault(
-            path, f"{key} is missing; add {key_example(BedTable, key)}, here or in [defaults.bed]"
-        )
+        if not is_misspelt(key, written, keys):
+            soils = _soil_names(document) if key == "soil" else []
+            added = f'soil = "{soils[0]}"' if soils else key_example(BedTable, key)
+            findings.fault(path, f"{key} is missing; add {added}, here or in [defaults.bed]")
     return not missing
 
 
@@ -111,9 +123,13 @@ def _only_soil(document: Mapping[str, Any]) -> str | None:
     return next(iter(soils)) if isinstance(soils, dict) and len(soils) == 1 else None
 
 
-def _check_bed_soils(document: Mapping[str, Any], findings: Findings) -> None:
+def _soil_names(document: Mapping[str, Any]) -> list[str]:
     soils = document.get("soils")
-    names = [name_or_empty(name) for name in soils] if isinstance(soils, dict) else []
+    return [name_or_empty(name) for name in soils] if isinstance(soils, dict) else []
+
+
+def _check_bed_soils(document: Mapping[str, Any], findings: Findings) -> None:
+    names = _soil_names(document)
     if not names:
         return
     places: list[tuple[KeyPath, Mapping[str, Any]]] = [

@@ -12,7 +12,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from scheduler.adapters.farmfile.beds import read_beds
-from scheduler.adapters.farmfile.findings import Findings, one_table
+from scheduler.adapters.farmfile.findings import TOP_TABLES, Findings, one_table
 from scheduler.adapters.farmfile.schema import FarmTable, MailTable, PlaceTable, Table, WeatherTable
 from scheduler.adapters.farmfile.soils import read_soils
 from scheduler.adapters.farmfile.tools import read_tools, warn_of_tools
@@ -21,17 +21,6 @@ from scheduler.adapters.farmfile.work import read_work_plan
 from scheduler.adapters.nearest import hint
 from scheduler.records import Farm, Place
 
-_TOP_TABLES = (
-    "farm",
-    "place",
-    "work",
-    "soils",
-    "defaults",
-    "beds",
-    "tools",
-    "mail",
-    "weather",
-)
 _FURTHEST_FROM_CLOCK_DEG = 50.0
 
 
@@ -79,6 +68,14 @@ def check_text(text: str) -> FarmCheck:
 _SYNTAX_PLACE = re.compile(r" \(at (?:line (?P<line>\d+), column (?P<column>\d+)|.*)\)$")
 
 
+_SYNTAX_ADVICE = (
+    ("Invalid value", '; text takes quotes around it, such as name = "Long Acre"'),
+    ("Expected newline", '; text takes quotes around it, such as name = "Long Acre"'),
+    ("Cannot overwrite", "; a key stands once in its table"),
+    ("Cannot declare", "; a table stands once, except bed groups, which begin with [[beds]]"),
+)
+
+
 def _syntax_fault(text: str, error: Exception) -> str:
     told = " ".join(str(error).split())
     match = _SYNTAX_PLACE.search(told)
@@ -86,18 +83,17 @@ def _syntax_fault(text: str, error: Exception) -> str:
         at = f"line {match['line']}, column {match['column']}"
     else:
         at = f"line {len(text.rstrip().splitlines()) or 1}"
-    return (
-        f"{FILE_NAME} {at}: not valid TOML: {_SYNTAX_PLACE.sub('', told)}; "
-        'text takes quotes around it, such as name = "Long Acre"'
-    )
+    told = _SYNTAX_PLACE.sub("", told)
+    advice = next((text for start, text in _SYNTAX_ADVICE if told.startswith(start)), "")
+    return f"{FILE_NAME} {at}: not valid TOML: {told}{advice}"
 
 
 def _checked_farm(document: Mapping[str, Any], findings: Findings) -> Farm | None:
     for key in document:
-        if key not in _TOP_TABLES:
+        if key not in TOP_TABLES:
             findings.fault(
                 (key,),
-                f"unknown table; allowed: {', '.join(_TOP_TABLES)}{hint(key, _TOP_TABLES)}",
+                f"unknown table; allowed: {', '.join(TOP_TABLES)}{hint(key, TOP_TABLES)}",
             )
     farm = one_table(FarmTable, "farm", document, findings, is_needed=True)
     place = one_table(PlaceTable, "place", document, findings, is_needed=True)

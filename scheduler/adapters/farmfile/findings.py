@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any, TypeVar
 
@@ -22,9 +22,11 @@ from scheduler.adapters.farmfile.schema import (
     read_name,
     table_keys,
 )
-from scheduler.adapters.farmfile.where import KeyPath, place_text
-from scheduler.adapters.nearest import hint
+from scheduler.adapters.farmfile.where import KeyPath, line_of, place_text
+from scheduler.adapters.nearest import hint, nearest
 from scheduler.adapters.quantities import QuantityError, found_text
+
+TOP_TABLES = ("farm", "place", "work", "soils", "defaults", "beds", "tools", "mail", "weather")
 
 T = TypeVar("T", bound=Table)
 
@@ -39,10 +41,12 @@ class Findings:
     warnings: list[str] = field(default_factory=list)
 
     def fault(self, path: KeyPath, told: str) -> None:
+        """Note a fault, with the place of `path` in front."""
         line = f"{place_text(path, self.lines, self._label(path))}: {told}"
         self.faults.append((self._order(path), line))
 
     def warn(self, path: KeyPath, told: str) -> None:
+        """Note a warning, with the place of `path` in front."""
         self.warnings.append(f"{place_text(path, self.lines, self._label(path))}: {told}")
 
     def fault_texts(self) -> tuple[str, ...]:
@@ -50,8 +54,7 @@ class Findings:
         return tuple(text for _, text in sorted(self.faults, key=lambda fault: fault[0]))
 
     def _order(self, path: KeyPath) -> int:
-        known = [self.lines[path[:n]] for n in range(1, len(path) + 1) if path[:n] in self.lines]
-        return known[-1] if known else 0
+        return line_of(path, self.lines) or 0
 
     def _label(self, path: KeyPath) -> str:
         if len(path) < 2 or path[0] != "beds" or not isinstance(path[1], int):
@@ -74,9 +77,10 @@ def one_table(
     *,
     is_needed: bool = False,
 ) -> T | None:
+    """Return the table [name] read, or None where it is wrong or not there."""
     if name in document:
         return validated_table(table, document[name], (name,), findings)
-    if is_needed:
+    if is_needed and not is_misspelt(name, document, TOP_TABLES):
         findings.fault((name,), f"missing; add the table [{name}]{_needed_keys(table)}")
     return None
 
@@ -95,9 +99,23 @@ def validated_table(table: type[T], raw: Any, path: KeyPath, findings: Findings)
         return table.model_validate(raw)
     except ValidationError as errors:
         for error in errors.errors(include_url=False):
+            if error["type"] == "missing" and _is_misspelt_at(error["loc"], table, raw):
+                continue
             told = _told(error, table, path[0] == "mail")
             findings.fault((*path, *error["loc"]), told)
         return None
+
+
+def is_misspelt(name: str, written: Iterable[str], names: Collection[str]) -> bool:
+    """Tell whether a name that is missing stands there misspelt; that is told by itself."""
+    return any(key not in names and nearest(key, names) == name for key in written)
+
+
+def _is_misspelt_at(loc: KeyPath, table: type[Table], raw: Any) -> bool:
+    node = raw
+    for part in loc[:-1]:
+        node = node[part]
+    return is_misspelt(str(loc[-1]), node, table_keys(_table_at(table, loc[:-1])))
 
 
 def _told(error: ErrorDetails, table: type[Table], is_mail: bool) -> str:
@@ -115,7 +133,8 @@ def _told(error: ErrorDetails, table: type[Table], is_mail: bool) -> str:
     if error["type"] == "missing":
         return f"missing; add {key_example(_table_at(table, error['loc'][:-1]), key)}"
     if error["type"] in ("model_type", "dict_type"):
-        return f'{found_text(error["input"])} is not a table; write such as {{ key = "value" }}'
+        example = key_example(table, key) if key == "hours" else '{ key = "value" }'
+        return f"{found_text(error['input'])} is not a table; write such as {example}"
     if error["type"] == "tuple_type":
         return f"{found_text(error['input'])} is not a list; write such as [{{ ... }}, {{ ... }}]"
     return f"{found_text(error['input'])} is not allowed: {error['msg']}"
@@ -162,6 +181,7 @@ def named_tables(
 
 
 def name_or_empty(name: str) -> str:
+    """Return a name read, or nothing where it is none; that is told elsewhere."""
     try:
         return read_name(name)
     except QuantityError:

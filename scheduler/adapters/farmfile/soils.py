@@ -5,7 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from scheduler.adapters.farmfile.findings import Findings, named_tables, validated_table
+from scheduler.adapters.farmfile.findings import (
+    TOP_TABLES,
+    Findings,
+    is_misspelt,
+    named_tables,
+    validated_table,
+)
 from scheduler.adapters.farmfile.schema import SoilTable, read_name
 from scheduler.adapters.farmfile.texture import fractions_texture
 from scheduler.adapters.farmfile.where import KeyPath
@@ -16,9 +22,11 @@ _MOST_CLAY_FRAC = 0.60
 
 
 def read_soils(document: Mapping[str, Any], findings: Findings) -> dict[str, Soil]:
+    """Return the soils by name, in the order of the file; faults go to `findings`."""
     soils: dict[str, Soil] = {}
     if not document.get("soils"):
-        findings.fault(("soils",), 'missing; add a soil, such as [soils.home] texture = "loam"')
+        if not is_misspelt("soils", document, TOP_TABLES):
+            findings.fault(("soils",), 'missing; add a soil, such as [soils.home] texture = "loam"')
         return soils
     for name, raw in named_tables("soils", "soil", document, findings).items():
         path: KeyPath = ("soils", name)

@@ -6,7 +6,9 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from scheduler.adapters.farmfile.findings import (
+    TOP_TABLES,
     Findings,
+    is_misspelt,
     name_or_empty,
     named_tables,
     validated_table,
@@ -22,6 +24,7 @@ _MACHINE_SETUP_MIN = 5.0  # where the farm does not say
 
 
 def read_tools(document: Mapping[str, Any], findings: Findings) -> tuple[Tool, ...]:
+    """Return the tools, in the order of the file; faults go to `findings`."""
     tools: list[Tool] = []
     for name, raw in named_tables("tools", "tool", document, findings).items():
         path: KeyPath = ("tools", name)
@@ -62,8 +65,11 @@ def read_tools(document: Mapping[str, Any], findings: Findings) -> tuple[Tool, .
 
 
 def warn_of_tools(tools: Iterable[Tool], farm: FarmTable, findings: Findings) -> None:
+    """Warn where no tool can be offered, or one never will be."""
     kinds = {tool.name: tool.kind for tool in tools}
-    if not kinds and "tools" not in findings.document:
+    if not is_misspelt("tools", findings.document, TOP_TABLES) and not findings.document.get(
+        "tools"
+    ):
         findings.warn(
             ("tools",), "no tools, so no work can be offered; add one, such as [tools.hoe]"
         )

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-import json
 import re
 import tomllib
 from collections.abc import Mapping
 from typing import Any
+
+from scheduler.adapters.quantities import found_text
 
 KeyPath = tuple[str | int, ...]
 
@@ -78,10 +79,17 @@ def _add_keys(
 
 
 def line_of(path: KeyPath, lines: Mapping[KeyPath, int]) -> int | None:
-    """Return the line of the longest part of `path` that stands in the file, or None."""
+    """Return the line of the longest part of `path` that stands in the file, or None.
+
+    A table that is named only as part of a longer header has the line of the first such header.
+    """
     for length in range(len(path), 0, -1):
-        if path[:length] in lines:
-            return lines[path[:length]]
+        part = path[:length]
+        if part in lines:
+            return lines[part]
+        below = [line for other, line in lines.items() if other[:length] == part]
+        if below:
+            return min(below)
     return None
 
 
@@ -119,6 +127,4 @@ def place_text(path: KeyPath, lines: Mapping[KeyPath, int], label: str = "") -> 
 
 def _key_text(part: str | int) -> str:
     text = str(part)
-    if _BARE_KEY.fullmatch(text):
-        return text
-    return json.dumps(text if len(text) <= 60 else text[:57] + "...", ensure_ascii=False)
+    return text if _BARE_KEY.fullmatch(text) else found_text(text)

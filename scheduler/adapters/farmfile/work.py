@@ -12,6 +12,7 @@ from scheduler.records import Blocked, WorkPlan
 
 
 def read_work_plan(document: Mapping[str, Any], findings: Findings) -> WorkPlan | None:
+    """Return the working hours, or None where the table cannot be read."""
     table = one_table(WorkTable, "work", document, findings, is_needed=True)
     if table is None:
         return None
