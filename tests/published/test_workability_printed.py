@@ -17,7 +17,7 @@ from scheduler.models.workability import dexter_bird_range, working_theta_m3m3
 KPA_PER_CM = 0.0980665
 
 # Retention parameters `carsel_parrish_1988`, the rest Rosetta version 3 at 1.35 g/cm3
-# (`zhang_schaap_2017`): soil, theta_r, theta_s, alpha 1/cm, n, h_opt cm, h_dry cm, wet, optimum, dry
+# (`zhang_schaap_2017`): soil, theta_r, theta_s, alpha 1/cm, n, h_opt cm, h_dry cm, three limits
 LIMITS = [
     ("loam, Carsel and Parrish", 0.078, 0.43, 0.036, 1.56, 53.6, 174.7, 0.350, 0.296, 0.201),
     ("loam", 0.087, 0.415, 0.0071, 1.425, 329, 972, 0.345, 0.299, 0.229),
