@@ -30,6 +30,12 @@ def test_at_most_seven_questions_each_with_a_default_that_is_fine() -> None:
             assert answer_fault(question.key, question.default(units)) is None
 
 
+def test_a_default_follows_the_units_however_they_are_typed() -> None:
+    (beds,) = (question for question in INIT_QUESTIONS if question.key == "beds")
+    assert beds.default(" Metric") == "20 beds, 15 m x 75 cm"
+    assert beds.default("us") == "20 beds, 50 ft x 30 in"
+
+
 def test_the_defaults_make_a_farm_without_fault_or_warning(tmp_path: Path) -> None:
     folder = tmp_path / "new" / "farm"
     assert write_new_farm(folder, Answers()) == folder / "farm.toml"

@@ -60,7 +60,7 @@ class Question:
 
     def default(self, units: str = "us") -> str:
         """Return the answer that stands where the grower gives none."""
-        return self.default_by_units.get(units, self.default_by_units["us"])
+        return self.default_by_units.get(units.strip().casefold(), self.default_by_units["us"])
 
 
 def _question(key: str, text: str) -> Question:
