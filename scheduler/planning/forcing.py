@@ -584,12 +584,12 @@ def _compare_gauge_and_station(grid: _Grid, spans: Sequence[_Span], station_mm: 
         if abs(span.value - seen_mm) <= max(DISAGREE_MM, DISAGREE_FRAC * span.value):
             continue
         hint = ""
-        if seen_mm > 0.0 and span.value > 0.0:
+        if min(seen_mm, span.value) >= 0.25:  # one hundredth of an inch
             ratio = span.value / seen_mm
             if abs(ratio / MM_PER_INCH - 1.0) <= 0.1:
-                hint = "; about 25.4 to 1: was the gauge's millimetres entered as inches?"
+                hint = "; about 25.4 to 1: were the gauge's millimetres entered as inches?"
             elif abs(ratio * MM_PER_INCH - 1.0) <= 0.1:
-                hint = "; about 1 to 25.4: was the gauge's inches entered as millimetres?"
+                hint = "; about 1 to 25.4: were the gauge's inches entered as millimetres?"
         notes.append(
             f"{grid.when(first)} to {grid.when(last)}: your gauge says {_mm(span.value)} mm, "
             f"the station {_mm(seen_mm)} mm: the gauge counts{hint}"

@@ -111,8 +111,8 @@ def test_a_gauge_beside_a_station_full_of_holes_stays_a_total() -> None:
 @pytest.mark.parametrize(
     ("gauge_mm", "station_mm", "hint"),
     [
-        (0.5, 12.7, "; about 1 to 25.4: was the gauge's inches entered as millimetres?"),
-        (305.0, 12.0, "; about 25.4 to 1: was the gauge's millimetres entered as inches?"),
+        (0.5, 12.7, "; about 1 to 25.4: were the gauge's inches entered as millimetres?"),
+        (305.0, 12.0, "; about 25.4 to 1: were the gauge's millimetres entered as inches?"),
         (30.0, 10.0, ""),
     ],
 )
