@@ -11,6 +11,7 @@ import gzip
 import shutil
 import tempfile
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from itertools import groupby
 from pathlib import Path
@@ -20,7 +21,8 @@ import numpy as np
 from scheduler.adapters.farmfile.reading import parse_farm
 from scheduler.adapters.journal.database import FarmDatabase, open_farm_database
 from scheduler.adapters.journal.spreadsheets import import_csv
-from scheduler.errors import UsageError, WeatherFileError
+from scheduler.adapters.weather.csv_import import parse_weather_csv
+from scheduler.errors import UsageError
 from scheduler.ports import Progress
 from scheduler.records import Forecast, Kind, WeatherValue
 
@@ -41,19 +43,6 @@ WEATHER_DELAY = timedelta(hours=1)  # an hour of weather is known one hour after
 FORECAST_DELAY = timedelta(minutes=30)
 FARM_WRITTEN_AT = datetime(2013, 1, 1, tzinfo=UTC)
 
-_STATION_COLUMNS = (
-    "time (hour beginning) [UTC]",
-    "air temperature [degC]",
-    "relative humidity [%]",
-    "wind at 2 m [m/s]",
-    "rain [mm]",
-)
-_STATION_VARIABLES = (
-    ("air_temp_c", 1.0),
-    ("humidity_frac", 0.01),
-    ("wind_2m_m_s", 1.0),
-    ("rain_mm", 1.0),
-)
 _FORECAST_COLUMNS = ("rain_mm", "air_temp_c", "humidity_frac", "wind_2m_m_s")
 
 
@@ -141,7 +130,7 @@ def _fill(folder: Path, progress: Progress) -> None:
     with open_farm_database(folder, create=True) as database:
         database.write_farm_version(text, FARM_WRITTEN_AT)
         progress("reading the station's year", 0.05)
-        database.add_weather_values(list(station_values(root)))
+        database.add_weather_values(station_values(root))
         progress("keeping the forecasts", 0.4)
         _add_forecasts(database, root, progress)
     progress("keeping the season's entries", 0.9)
@@ -192,34 +181,18 @@ def demo_forecasts(root: Path) -> Iterator[Forecast]:
             )
 
 
-def station_values(root: Path) -> Iterator[WeatherValue]:
-    """Yield the station's values, each known one hour after its hour ended.
+def station_values(root: Path) -> tuple[WeatherValue, ...]:
+    """Return the station's values as the importer reads them, each known an hour after its hour.
 
     Parameters
     ----------
     root
         The folder of the demo's data.
     """
-    with gzip.open(root / "station_2013_hourly.csv.gz", "rt", encoding="utf-8", newline="") as file:
-        rows = csv.reader(file)
-        header = next(rows)
-        if tuple(header) != _STATION_COLUMNS:
-            raise WeatherFileError(
-                f"station_2013_hourly.csv.gz line 1: the columns are {header}, not those of the "
-                "demo; install whitethread again"
-            )
-        for time_text, *cells in rows:
-            start_at = datetime.fromisoformat(time_text).replace(tzinfo=UTC)
-            end_at = start_at + timedelta(hours=1)
-            known_at = end_at + WEATHER_DELAY
-            for (variable, per_unit), cell in zip(_STATION_VARIABLES, cells, strict=True):
-                if cell:
-                    yield WeatherValue(
-                        variable=variable,
-                        start_at=start_at,
-                        end_at=end_at,
-                        value=float(cell) * per_unit,
-                        kind=Kind.OBSERVED,
-                        source=STATION_SOURCE,
-                        known_at=known_at,
-                    )
+    path = root / "station_2013_hourly.csv.gz"
+    with gzip.open(path, "rt", encoding="utf-8", newline="") as file:
+        text = file.read()
+    read = parse_weather_csv(
+        text, path.name, kind=Kind.OBSERVED, source=STATION_SOURCE, known_at=None, time_zone="UTC"
+    )
+    return tuple(replace(value, known_at=value.end_at + WEATHER_DELAY) for value in read.values)

@@ -280,7 +280,7 @@ def test_folder_holds_the_farm_and_all_that_was_said(
         held = database.weather_values(
             DEMO_NOW, datetime(2013, 1, 1, tzinfo=UTC), datetime(2014, 1, 1, tzinfo=UTC)
         )
-    assert len(held) == len(list(station_values(root)))
+    assert len(held) == len(station_values(root))
     assert {value.kind for value in held} == {Kind.OBSERVED}
 
 
@@ -359,6 +359,8 @@ def test_a_failure_on_the_way_leaves_nothing(
     def broken(*_: object, **__: object) -> None:
         raise OSError(28, "No space left on device")
 
+    monkeypatch.setattr(demo, "station_values", lambda root: ())
+    monkeypatch.setattr(demo, "demo_forecasts", lambda root: ())
     monkeypatch.setattr(demo, "import_csv", broken)
     with pytest.raises(UsageError, match="No space left on device"):
         write_demo_farm(tmp_path / "farm")
