@@ -193,9 +193,53 @@ def test_unequal_courses_are_refused() -> None:
         SurfaceCourse(NOW, np.zeros(3), np.zeros(3), np.zeros(3), np.zeros(2), 0.5)
 
 
-def test_entries_in_words() -> None:
-    event = made_page().events[0]
-    assert event_words(event) == "sow: carrot, rows 3, row spacing 250 mm, depth 13 mm"
+def entry(kind: str, data: dict[str, object], note: str = "") -> Event:
+    return Event("1", kind, NOW, NOW, "B4", None, data, note=note)
+
+
+@pytest.mark.parametrize(
+    ("event", "metric", "us"),
+    [
+        (
+            entry("sow", {"crop": "carrot", "depth_mm": 13.0, "n_rows": 3, "row_spacing_mm": 254}),
+            "sow: carrot, 3 rows, 25 cm apart, 13 mm deep",
+            "sow: carrot, 3 rows, 10 in apart, 0.5 in deep",
+        ),
+        (
+            entry(
+                "rain",
+                {
+                    "rain_mm": 25.4,
+                    "start_at": "2013-05-13T22:00:00+00:00",
+                    "end_at": "2013-05-14T11:00:00+00:00",
+                },
+                "by the shed",
+            ),
+            "rain: 25 mm, from Mon 13 18:00 to Tue 14 07:00, (by the shed)",
+            "rain: 1.00 in, from Mon 13 18:00 to Tue 14 07:00, (by the shed)",
+        ),
+        (
+            entry("temp", {"air_temp_min_c": -3.0, "air_temp_max_c": 20.0}),
+            "temp: min -3 C, max 20 C",
+            "temp: min 27 F, max 68 F",
+        ),
+        (
+            entry("pass", {"tool": "tines", "work_min": 6.0, "worked": False}),
+            "pass: tines, 6 min, not worked",
+            "pass: tines, 6 min, not worked",
+        ),
+        (
+            entry("look", {"thread": 310.0, "young": 0.0}),
+            "look: threads 310/m2, young 0/m2",
+            "look: threads 29/sq ft, young 0/sq ft",
+        ),
+        (entry("look", {"nothing": True}), "look: nothing seen", "look: nothing seen"),
+        (entry("up", {}), "up", "up"),
+    ],
+)
+def test_entries_in_words(event: Event, metric: str, us: str) -> None:
+    assert event_words(event, "metric", ZONE) == metric
+    assert event_words(event, "us", ZONE) == us
 
 
 def test_narrow_page_is_refused() -> None:

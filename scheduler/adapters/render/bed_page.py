@@ -3,12 +3,20 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from scheduler.adapters.quantities import depth_text, duration_text
+from scheduler.adapters.quantities import (
+    density_text,
+    depth_text,
+    duration_text,
+    length_text,
+    rain_text,
+    spacing_text,
+    temperature_text,
+)
 from scheduler.adapters.render.phrases import (
     REASON_WORDS,
     WEEKDAYS,
@@ -482,46 +490,71 @@ def _events(events: Sequence[Event], page: BedPage, zone: ZoneInfo, width: int) 
     for event in shown:
         local = event.happened_at.astimezone(zone)
         head = f"  {WEEKDAYS[local.weekday()]} {day_words(local.date()):<6} {local:%H:%M}  "
-        text = grower_text(event_words(event), page.units)
-        lines += wrapped(text, width, first=head, rest=" " * len(head))
+        lines += wrapped(
+            event_words(event, page.units, zone), width, first=head, rest=" " * len(head)
+        )
     return lines
 
 
-def event_words(event: Event) -> str:
-    """One entry in words, SI: kind, what was given, the note."""
-    pieces = []
-    for key, value in event.data.items():
-        pieces.append(_datum_words(key, value))
+def event_words(event: Event, units: str, zone: ZoneInfo) -> str:
+    """One entry in the grower's words: kind, what was given, the note.
+
+    Parameters
+    ----------
+    event
+        The entry.
+    units
+        "us" or "metric".
+    zone
+        The farm's clock, for spans.
+    """
+    data = event.data
+    words = [str(data[key]) for key in ("crop", "tool") if key in data]
+    if data.get("is_trace"):
+        words.append("a trace")
+    for key, form in _DATA_FORMS.items():
+        if key in data and not (key == "rain_mm" and data.get("is_trace")):
+            words.append(form(float(data[key]), units))
+    if "from_m" in data:
+        stretch = [length_text(float(data[key]), units) for key in ("from_m", "to_m")]
+        words.append(f"from {stretch[0]} to {stretch[1]}")
+    if "setup" in data:
+        words.append(f"set-up {data['setup']}")
+    if "worked" in data:
+        words.append("worked" if data["worked"] else "not worked")
+    if "feel" in data:
+        words.append(str(data["feel"]))
+    if data.get("nothing"):
+        words.append("nothing seen")
+    if "start_at" in data:
+        span = [
+            datetime.fromisoformat(data[key]).astimezone(zone) for key in ("start_at", "end_at")
+        ]
+        first, last = (
+            f"{WEEKDAYS[moment.weekday()]} {moment.day} {moment:%H:%M}" for moment in span
+        )
+        words.append(f"from {first} to {last}")
     if event.note:
-        pieces.append(event.note)
-    detail = ", ".join(piece for piece in pieces if piece)
-    where = "" if event.part is None else f" {event.part}"
-    return f"{event.kind}{where}: {detail}" if detail else f"{event.kind}{where}"
+        words.append(f"({event.note})")
+    head = event.kind if event.part is None else f"{event.kind} {event.part}"
+    return f"{head}: {', '.join(words)}" if words else head
 
 
-_UNIT_ENDINGS = (
-    ("_mm", " mm"),
-    ("_min_c", " C"),
-    ("_max_c", " C"),
-    ("_c", " C"),
-    ("_min", " min"),
-    ("_m", " m"),
-    ("_m2", "/m2"),
-)
-
-
-def _datum_words(key: str, value: object) -> str:
-    if isinstance(value, bool):
-        return key.removeprefix("is_").replace("_", " ") if value else ""
-    if isinstance(value, int | float):
-        for ending, unit in _UNIT_ENDINGS:
-            if key.endswith(ending):
-                name = key.removesuffix(ending).replace("_", " ")
-                return f"{name} {value:g}{unit}"
-        return f"{key.removeprefix('n_').replace('_', ' ')} {value:g}"
-    if key in ("crop", "tool", "setup", "feel", "worked"):
-        return str(value)
-    return f"{key.removesuffix('_at').replace('_', ' ')} {value}"
+_DATA_FORMS: Mapping[str, Callable[[float, str], str]] = {
+    "rain_mm": rain_text,
+    "water_mm": rain_text,
+    "air_temp_min_c": lambda value, units: f"min {temperature_text(value, units)}",
+    "air_temp_max_c": lambda value, units: f"max {temperature_text(value, units)}",
+    "n_rows": lambda value, units: f"{value:.0f} rows",
+    "row_spacing_mm": lambda value, units: f"{spacing_text(value, units)} apart",
+    "depth_mm": lambda value, units: f"{depth_text(value, units)} deep",
+    "work_min": lambda value, units: duration_text(value),
+    "thread": lambda value, units: f"threads {density_text(value, units)}",
+    "seed_leaf": lambda value, units: f"seed leaves {density_text(value, units)}",
+    "true_leaf": lambda value, units: f"true leaves {density_text(value, units)}",
+    "young": lambda value, units: f"young {density_text(value, units)}",
+    "established": lambda value, units: f"established {density_text(value, units)}",
+}
 
 
 def _whys(whys: Sequence[Why], page: BedPage, width: int) -> list[str]:

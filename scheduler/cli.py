@@ -1,0 +1,794 @@
+"""The command line: the only place that reads the clock and chooses adapters.
+
+Libraries that compute are imported inside the commands that need them, so that help, notes and
+checks answer at once.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+import sys
+import traceback
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import replace
+from datetime import UTC, date, datetime, time
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from scheduler import __version__
+from scheduler.errors import FarmFileError, UsageError, WhitethreadError
+
+if TYPE_CHECKING:
+    from scheduler.adapters.journal import FarmDatabase
+    from scheduler.ports import Progress
+    from scheduler.records import Event, Farm
+
+MORNING_AT = time(6)  # the hour a day without an hour is asked for
+PAGE_WIDTH = 80
+USAGE_FAULT: type[Exception] = next(
+    kind for kind in typer.BadParameter.__mro__ if kind.__name__ == "ClickException"
+)
+"""What the command parser raises on a word it does not know."""
+FARM_VARIABLE = "WHITETHREAD_FARM"
+NOW_VARIABLE = "WHITETHREAD_NOW"
+
+app = typer.Typer(
+    name="whitethread",
+    help=(
+        "Says each morning which beds can be worked, where a crust or a flush of weeds is due, "
+        "and what to cultivate first. FARM is the folder that holds farm.toml: --farm, else "
+        f"{FARM_VARIABLE}, else the current folder. {NOW_VARIABLE} sets the moment taken as now."
+    ),
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
+log_app = typer.Typer(
+    help="Write one journal entry, as: log rain 18 mm last night.",
+    no_args_is_help=True,
+    rich_markup_mode=None,
+)
+weather_app = typer.Typer(
+    help="Bring weather in and look at it.", no_args_is_help=True, rich_markup_mode=None
+)
+journal_app = typer.Typer(
+    help="Take the journal out as CSV, or bring CSV in.",
+    no_args_is_help=True,
+    rich_markup_mode=None,
+)
+app.add_typer(log_app, name="log")
+app.add_typer(weather_app, name="weather")
+app.add_typer(journal_app, name="journal")
+
+FarmOption = Annotated[
+    Path | None, typer.Option("--farm", metavar="FARM", help="Folder that holds farm.toml.")
+]
+AsOfOption = Annotated[
+    str | None,
+    typer.Option(
+        "--as-of",
+        metavar="MOMENT",
+        help="Answer as on that morning, with what was known then, as 2013-05-13 05:30.",
+    ),
+]
+JsonOption = Annotated[bool, typer.Option("--json", help="Print the machine-readable answer.")]
+WidthOption = Annotated[
+    int | None, typer.Option("--width", min=40, max=200, help="Columns of the page.")
+]
+AtOption = Annotated[
+    str | None,
+    typer.Option("--at", metavar="MOMENT", help="When it was, as 10:30 or 2013-05-13 10:30."),
+]
+
+
+# --------------------------------------------------------------------- farm
+
+
+def now_utc() -> datetime:
+    """The moment taken as now: the clock, or the variable that stands in for it."""
+    said = os.environ.get(NOW_VARIABLE, "").strip()
+    if not said:
+        return datetime.now(UTC).replace(microsecond=0)
+    try:
+        moment = datetime.fromisoformat(said)
+    except ValueError:
+        moment = None
+    if moment is None or moment.tzinfo is None:
+        raise UsageError(
+            f"{NOW_VARIABLE}: found {said!r}; allowed is a moment with offset, as "
+            "2013-05-13T05:30-04:00; correct it or unset it"
+        )
+    return moment.astimezone(UTC)
+
+
+def farm_folder(farm: Path | None) -> Path:
+    """The farm folder of a command."""
+    if farm is not None:
+        return farm
+    said = os.environ.get(FARM_VARIABLE, "").strip()
+    if said:
+        return Path(said)
+    here = Path.cwd()
+    if (here / "farm.toml").is_file():
+        return here
+    raise UsageError(
+        f"no farm here: found no farm.toml in {here}; name the folder with --farm or "
+        f"{FARM_VARIABLE}, or start one with `whitethread init`"
+    )
+
+
+def moment_said(text: str, zone_name: str, now: datetime, day_at: time | None) -> datetime:
+    """The moment a grower wrote: a clock time of today, a day, or a day with a time.
+
+    A day alone means `day_at` of it, or is refused where that is None.
+    """
+    from scheduler.adapters.journal.moments import (
+        day_or_moment,
+        local_moment,
+        parse_clock,
+        zone_of,
+    )
+
+    zone = zone_of(zone_name)
+    said = text.strip()
+    if len(said) <= 5 and ":" in said[1:3]:
+        moment: date | datetime = local_moment(now.astimezone(zone).date(), parse_clock(said), zone)
+    else:
+        moment = day_or_moment(said, zone)
+    if not isinstance(moment, datetime):
+        if day_at is None:
+            raise UsageError(f"found the day {said!r} without a time; write it as {said} 10:30")
+        moment = local_moment(moment, day_at, zone)
+    if moment > now:
+        raise UsageError(
+            f"found {said!r}, which lies ahead of now "
+            f"({now.astimezone(zone):%Y-%m-%d %H:%M}); give a moment that has passed"
+        )
+    return moment
+
+
+def farm_as_known(folder: Path, database: FarmDatabase, as_of: datetime | None) -> Farm:
+    """The farm as described at `as_of`; today's file where it is None or nothing is older."""
+    from scheduler.adapters.farmfile import parse_farm, read_farm
+
+    if as_of is not None:
+        text = database.farm_text(as_of)
+        if text is not None:
+            return parse_farm(text)
+    return read_farm(folder)
+
+
+def page_width(asked: int | None) -> int:
+    """Columns to print: as asked, else the terminal's, at most 80."""
+    if asked is not None:
+        return asked
+    if not sys.stdout.isatty():
+        return PAGE_WIDTH
+    return max(40, min(PAGE_WIDTH, shutil.get_terminal_size().columns))
+
+
+def told(message: str) -> None:
+    """One line on stderr."""
+    typer.echo(" ".join(message.split()), err=True)
+
+
+# ----------------------------------------------------------------- progress
+
+
+def is_compiled() -> bool:
+    """Whether compiled code of the models is in a cache already."""
+    caches = [Path(__file__).parent / "models" / "soil_column" / "__pycache__"]
+    if os.environ.get("NUMBA_CACHE_DIR"):
+        caches.insert(0, Path(os.environ["NUMBA_CACHE_DIR"]))
+    return any(next(cache.rglob("*.nbc"), None) is not None for cache in caches)
+
+
+@contextmanager
+def progress_shown(*, is_heavy: bool = True) -> Iterator[Progress]:
+    """Tell on stderr how far a long computation is; silent where stderr is no terminal."""
+    if is_heavy and not is_compiled():
+        told("First run: compiling the soil model, a minute or two; later runs start at once.")
+    if not sys.stderr.isatty():
+        yield lambda message, done_frac: None
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
+
+    columns = (TextColumn("{task.description}"), BarColumn(30), TimeElapsedColumn())
+    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task("reading the farm", total=1.0)
+        yield lambda message, done_frac: bar.update(task, description=message, completed=done_frac)
+
+
+# -------------------------------------------------------------- first steps
+
+
+@app.command()
+def demo(
+    folder: Annotated[
+        Path, typer.Argument(metavar="[DIR]", help="New or empty folder for the demo farm.")
+    ] = Path("whitethread-demo"),
+    width: WidthOption = None,
+) -> None:
+    """Write an invented farm and print its list of a morning.
+
+    The farm, its journal and its forecasts are invented; the weather is a real station's of 2013.
+    """
+    from scheduler.adapters.demo import DEMO_AS_OF, write_demo_farm
+
+    with progress_shown(is_heavy=False) as progress:
+        written = write_demo_farm(folder, progress)
+    morning_page(written, DEMO_AS_OF, is_json=False, width=width)
+    local = "2013-05-13 05:30"
+    typer.echo()
+    typer.echo(f"This is a demo: an invented farm with the real weather of 2013, in {folder}.")
+    for line in (
+        f"whitethread bed B4 --farm {folder} --as-of '{local}'",
+        f"whitethread done 1 2 --farm {folder} --at '2013-05-13 11:00'",
+        f"whitethread today --farm {folder} --as-of '2013-05-20 05:30'",
+    ):
+        typer.echo(f"  {line}")
+
+
+@app.command()
+def init(
+    folder: Annotated[
+        Path, typer.Argument(metavar="[DIR]", help="Folder for the farm; made if it is missing.")
+    ] = Path(),
+    is_all_default: Annotated[
+        bool, typer.Option("--yes", help="Take every default and ask nothing.")
+    ] = False,
+) -> None:
+    """Start a farm: seven questions, a working folder."""
+    from scheduler.adapters.farmfile import (
+        INIT_QUESTIONS,
+        Answers,
+        answer_fault,
+        farm_text,
+        write_new_farm,
+    )
+    from scheduler.adapters.journal import open_farm_database
+
+    answers: dict[str, str] = {}
+    for question in INIT_QUESTIONS:
+        default = question.default(answers.get("units", "us"))
+        if is_all_default:
+            continue
+        while True:
+            said = str(typer.prompt(question.text, default=default))
+            fault = answer_fault(question.key, said)
+            if fault is None:
+                break
+            told(fault)
+        answers[question.key] = said
+    path = write_new_farm(folder, Answers(**answers))
+    with open_farm_database(folder, create=True) as database:
+        database.write_farm_version(farm_text(folder), now_utc())
+    typer.echo(f"wrote {path} and farm.db: change farm.toml to your beds, soils and tools")
+    typer.echo(
+        "next: whitethread check, then whitethread weather import FILE, or whitethread log rain"
+    )
+
+
+@app.command()
+def check(farm: FarmOption = None) -> None:
+    """Name every fault of the farm file at once."""
+    from scheduler.adapters.farmfile import check_farm
+    from scheduler.adapters.journal import open_farm_database
+
+    folder = farm_folder(farm)
+    found = check_farm(folder)
+    for warning in found.warnings:
+        typer.echo(f"warning: {warning}")
+    if found.farm is None:
+        for fault in found.faults:
+            told(fault)
+        raise typer.Exit(2)
+    described = found.farm
+    typer.echo(
+        f"farm.toml: no fault; {len(described.beds)} beds, {len(described.soils)} soils, "
+        f"{len(described.tools)} tools"
+    )
+    with open_farm_database(folder) as database:
+        n_entries = len(database.events(now_utc()))
+    typer.echo(f"farm.db: {n_entries} entries stand")
+
+
+# -------------------------------------------------------------------- pages
+
+
+def drop_read(folder: Path, described: Farm, now: datetime) -> None:
+    """Take what lies in the drop folder, and tell on stderr what was taken and what is wrong."""
+    from scheduler.adapters.journal import read_drop_folder
+
+    if not (folder / "drop").is_dir():
+        return
+    report = read_drop_folder(folder, now, described.place.time_zone, *farm_names(described))
+    for file in report.taken:
+        told(f"drop: {file.name}: {file.imported.n_added} new {file.imported.what}")
+    for fault in report.faults:
+        told(f"drop: {fault}")
+
+
+def farm_names(described: Farm) -> tuple[list[str], list[str], Sequence[str]]:
+    """Names of beds, tools and crops that an entry may use."""
+    from scheduler import service
+
+    beds = [bed.name for bed in described.beds]
+    tools = [tool.name for tool in described.tools]
+    return beds, tools, service.crop_names()
+
+
+def morning_page(folder: Path, as_of: datetime | None, *, is_json: bool, width: int | None) -> None:
+    """Compute and print one morning; `as_of` None means now."""
+    from scheduler.adapters.farmfile import farm_text
+    from scheduler.adapters.journal import open_farm_database
+    from scheduler.adapters.render.answer_json import answer, answer_text
+    from scheduler.adapters.render.text import today_text
+
+    now = now_utc()
+    with open_farm_database(folder) as database:
+        described = farm_as_known(folder, database, as_of)
+        if as_of is None:
+            database.write_farm_version(farm_text(folder), now)
+            drop_read(folder, described, now)
+        with progress_shown() as progress:
+            from scheduler import service
+
+            found = service.morning(described, database, database, as_of or now, progress=progress)
+        if as_of is None or not is_json:
+            database.write_list(found.as_of, now, answer(found))
+    sys.stdout.write(answer_text(found) if is_json else today_text(found, page_width(width)))
+
+
+@app.command()
+def today(
+    farm: FarmOption = None,
+    as_of: AsOfOption = None,
+    is_json: JsonOption = False,
+    width: WidthOption = None,
+) -> None:
+    """Print today's list: what first, and what may wait.
+
+    A printed page is kept, so that `done 3` means what was read last. The JSON of a past morning
+    is only read: it keeps nothing.
+    """
+    folder = farm_folder(farm)
+    moment = None if as_of is None else past_moment(folder, as_of)
+    morning_page(folder, moment, is_json=is_json, width=width)
+
+
+def past_moment(folder: Path, said: str) -> datetime:
+    """The moment of --as-of on the farm's clock."""
+    from scheduler.adapters.farmfile import read_farm
+
+    return moment_said(said, read_farm(folder).place.time_zone, now_utc(), MORNING_AT)
+
+
+@app.command()
+def bed(
+    name: Annotated[str, typer.Argument(metavar="BED", help="A bed, or BED/PART.")],
+    farm: FarmOption = None,
+    as_of: AsOfOption = None,
+    width: WidthOption = None,
+) -> None:
+    """Explain one bed, and where its numbers come from.
+
+    Soil by depth, workable hours, crust, flushes, surface wetness and rain as a plot, entries.
+    """
+    from scheduler.adapters.journal import open_farm_database
+    from scheduler.adapters.journal.entries import names_hint
+    from scheduler.adapters.render.bed_page import MIN_WIDTH, bed_text
+
+    folder = farm_folder(farm)
+    moment = now_utc() if as_of is None else past_moment(folder, as_of)
+    with open_farm_database(folder) as database:
+        described = farm_as_known(folder, database, None if as_of is None else moment)
+        bed_name, _, part = name.partition("/")
+        names = [bed.name for bed in described.beds]
+        if bed_name not in names:
+            raise UsageError(f"there is no bed {bed_name!r}; {names_hint(bed_name, names)}")
+        with progress_shown() as progress:
+            from scheduler import service
+
+            page = service.bed_page(
+                described, database, database, moment, bed_name, part or None, progress=progress
+            )
+    sys.stdout.write(bed_text(page, max(MIN_WIDTH, page_width(width))))
+
+
+@app.command()
+def sources(
+    subject: Annotated[
+        str | None, typer.Argument(metavar="[SUBJECT]", help="A crop, soil, tool, weed or model.")
+    ] = None,
+    width: WidthOption = None,
+) -> None:
+    """List the parameters, with range, source and grade."""
+    from scheduler import service
+    from scheduler.adapters.render.sources_page import parameters_text, subjects_text
+
+    rows = service.sources_table(subject)
+    page = subjects_text if subject is None else parameters_text
+    sys.stdout.write(page(rows, page_width(width)))
+
+
+@app.command()
+def cautions(width: WidthOption = None) -> None:
+    """Print the whole sheet of cautions."""
+    from scheduler.adapters.render.phrases import wrapped
+    from scheduler.planning.cautions import CAUTION_SHEET
+
+    columns = page_width(width)
+    for topic, text in CAUTION_SHEET:
+        typer.echo("\n".join(wrapped(f"{topic}: {text}", columns, rest="  ")))
+
+
+# ------------------------------------------------------------------ entries
+
+
+def written_words(event: Event, described: Farm) -> str:
+    """What was written into the journal, in one line."""
+    from scheduler.adapters.journal.moments import zone_of
+    from scheduler.adapters.render.bed_page import event_words
+    from scheduler.adapters.render.phrases import WEEKDAYS, day_words
+
+    zone = zone_of(described.place.time_zone)
+    local = event.happened_at.astimezone(zone)
+    when = f"{WEEKDAYS[local.weekday()]} {day_words(local.date())} {local:%H:%M}"
+    where = "" if event.bed is None else f"{event.bed} "
+    words = event_words(event, described.units, zone)
+    return f"wrote: {where}{words}, {when} ({event.event_id})"
+
+
+@app.command()
+def done(
+    numbers: Annotated[
+        list[int], typer.Argument(metavar="NUMBER...", help="Numbers of the list read last.")
+    ],
+    farm: FarmOption = None,
+    at: AtOption = None,
+    took: Annotated[
+        str | None,
+        typer.Option("--took", metavar="TIME", help="Minutes by the stopwatch, for one number."),
+    ] = None,
+) -> None:
+    """Log passes by their numbers on the last list."""
+    from scheduler.adapters.farmfile import read_farm
+    from scheduler.adapters.journal import open_farm_database
+    from scheduler.adapters.quantities import duration_min
+
+    folder = farm_folder(farm)
+    described = read_farm(folder)
+    now = now_utc()
+    if took is not None and len(numbers) > 1:
+        raise UsageError(f"--took: found {len(numbers)} numbers; give the time of one at a time")
+    work_min = None if took is None else duration_min(took)
+    with open_farm_database(folder) as database:
+        issued = database.latest_list(now)
+        if issued is None:
+            raise UsageError("done: no list has been printed yet; run `whitethread today` first")
+        happened_at = done_moment(at, issued, described, now)
+        events = [
+            pass_event(line, happened_at, now, work_min) for line in chosen_lines(issued, numbers)
+        ]
+        refuse_doubled(events, database.events(now), issued)
+        database.add_events(events)
+    for event in events:
+        typer.echo(written_words(event, described))
+
+
+def done_moment(
+    at: str | None, issued: Mapping[str, Any], described: Farm, now: datetime
+) -> datetime:
+    """When the passes of a list were made: as said, else now if the list is of today."""
+    from scheduler.adapters.journal.moments import zone_of
+
+    zone_name = described.place.time_zone
+    if at is not None:
+        return moment_said(at, zone_name, now, None)
+    zone = zone_of(zone_name)
+    listed = datetime.fromisoformat(str(issued["as_of"])).astimezone(zone)
+    if listed.date() != now.astimezone(zone).date():
+        raise UsageError(
+            f"done: the list read last is of {listed:%Y-%m-%d %H:%M}, not of today; say when it "
+            f"was with --at '{listed:%Y-%m-%d} 10:30', or print today's list first"
+        )
+    return now
+
+
+def chosen_lines(issued: Mapping[str, Any], numbers: Sequence[int]) -> list[Mapping[str, Any]]:
+    """The lines of an issued list that go by `numbers`, each once."""
+    lines = sorted(
+        (line for line in issued["beds"] if line["verdict"] == "go" and line["action"]),
+        key=lambda line: (line["rank"] is None, line["rank"] or 0),
+    )
+    for number in numbers:
+        if not 1 <= number <= len(lines):
+            allowed = f"1 to {len(lines)}" if lines else "none, it had nothing to do"
+            raise UsageError(
+                f"done: found number {number}; the list of {issued['as_of']} has {allowed}; "
+                "other work goes in with `whitethread log pass`"
+            )
+    return [lines[number - 1] for number in dict.fromkeys(numbers)]
+
+
+def pass_event(
+    line: Mapping[str, Any], happened_at: datetime, now: datetime, work_min: float | None
+) -> Event:
+    """The journal entry of one line that was done."""
+    from scheduler.adapters.journal import checked_entry, new_event_id
+    from scheduler.records import Event
+
+    action = line["action"]
+    data: dict[str, Any] = {"tool": action["tool"], "depth_mm": action["depth_mm"]}
+    if action["setup"]:
+        data["setup"] = action["setup"]
+    if work_min is not None:
+        data["work_min"] = work_min
+    event = checked_entry(Event("", "pass", happened_at, now, line["bed"], line["part"], data))
+    name = new_event_id(
+        event.kind,
+        event.happened_at,
+        recorded_at=event.recorded_at,
+        bed=event.bed,
+        part=event.part,
+        data=event.data,
+    )
+    return replace(event, event_id=name)
+
+
+def refuse_doubled(
+    events: Sequence[Event], known: Sequence[Event], issued: Mapping[str, Any]
+) -> None:
+    """Refuse a pass that was logged since the list was made."""
+    since = datetime.fromisoformat(str(issued["as_of"]))
+    for event in events:
+        for earlier in known:
+            if (
+                earlier.kind == "pass"
+                and earlier.happened_at >= since
+                and (earlier.bed, earlier.part) == (event.bed, event.part)
+                and earlier.data.get("tool") == event.data.get("tool")
+            ):
+                where = event.bed if event.part is None else f"{event.bed}/{event.part}"
+                raise UsageError(
+                    f"done: {where} is logged already as {earlier.event_id}; nothing was written; "
+                    "a second pass goes in with `whitethread log pass`"
+                )
+
+
+LOG_HELP: Mapping[str, tuple[str, str]] = {
+    "rain": ("Rain by your own gauge; it outranks every other source.", "18 mm last night"),
+    "temp": ("Least and highest temperature.", "min 41 F max 66 F"),
+    "water": ("Irrigation of a bed.", "B4 0.5 in"),
+    "sow": ("A sowing.", "B4 carrot 3 rows 10 in apart 0.5 in deep"),
+    "plant": ("A planting.", "B5 lettuce 3 rows 12 in apart"),
+    "prep": ("Bed preparation.", "B4 2 in deep yesterday"),
+    "pass": ("A pass with a tool; say `not worked` if the soil was unfit.", "B4 tine weeder 6 min"),
+    "look": ("Weeds seen, by stage, or `nothing`.", "B4 30 threads 5 seed leaves per ft2"),
+    "feel": ("What a squeezed handful does: wet, smears, crumbles, dry, hard.", "B4 crumbles"),
+    "up": ("The crop has come up.", "B4"),
+    "rooted": ("The transplants hold.", "B5"),
+    "hand": ("Hand weeding.", "B4 45 min"),
+    "clear": ("The bed or part is cleared.", "B4"),
+}
+
+
+def add_log_command(kind: str, summary: str, example: str) -> None:
+    """One subcommand of `log`, whose words follow the grammar of one-line notes."""
+
+    def write(
+        words: Annotated[list[str], typer.Argument(metavar="WORDS...", help="In words, as above.")],
+        farm: FarmOption = None,
+        note: Annotated[
+            str, typer.Option("--note", metavar="TEXT", help="A remark to keep with it.")
+        ] = "",
+    ) -> None:
+        log_entry(f"{kind} {' '.join(words)}", note, farm)
+
+    write.__doc__ = f"{summary} As in: log {kind} {example}"
+    settings = {"ignore_unknown_options": True}
+    log_app.command(kind, context_settings=settings)(write)
+
+
+for _kind, (_summary, _example) in LOG_HELP.items():
+    add_log_command(_kind, _summary, _example)
+
+
+def log_entry(words: str, note: str, farm: Path | None) -> None:
+    """Write one entry from its words."""
+    from scheduler.adapters.farmfile import read_farm
+    from scheduler.adapters.journal import open_farm_database, parse_note
+
+    folder = farm_folder(farm)
+    described = read_farm(folder)
+    text = f"{words} # {note}" if note.strip() else words
+    event = parse_note(text, now_utc(), described.place.time_zone, *farm_names(described))
+    with open_farm_database(folder) as database:
+        database.add_events([event])
+    typer.echo(written_words(event, described))
+
+
+@log_app.command("undo")
+def log_undo(
+    entry: Annotated[
+        str | None,
+        typer.Argument(metavar="[ENTRY]", help="Name of the entry; the one logged last if none."),
+    ] = None,
+    farm: FarmOption = None,
+) -> None:
+    """Take back one entry, the last if none is named.
+
+    It stays in the journal, but no longer counts.
+    """
+    from scheduler.adapters.farmfile import read_farm
+    from scheduler.adapters.journal import new_event_id, open_farm_database, standing_entries
+    from scheduler.adapters.journal.entries import names_hint
+    from scheduler.records import Event
+
+    folder = farm_folder(farm)
+    described = read_farm(folder)
+    now = now_utc()
+    with open_farm_database(folder) as database:
+        standing = standing_entries(database.all_events(now))
+        if not standing:
+            raise UsageError("undo: the journal holds no entry that stands; nothing was changed")
+        names = {event.event_id: event for event in standing}
+        name = standing[-1].event_id if entry is None else entry
+        if name not in names:
+            raise UsageError(
+                f"undo: no standing entry is called {name!r}; {names_hint(name, names)}"
+            )
+        taken = names[name]
+        undo_id = new_event_id(
+            "undo", now, recorded_at=now, bed=taken.bed, part=taken.part, supersedes=name
+        )
+        database.add_events(
+            [Event(undo_id, "undo", now, now, taken.bed, taken.part, {}, supersedes=name)]
+        )
+    typer.echo(written_words(taken, described).replace("wrote:", "taken back:", 1))
+
+
+# ------------------------------------------------------------ weather, files
+
+
+@weather_app.command("import")
+def weather_import(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="Hourly or daily CSV.")],
+    farm: FarmOption = None,
+) -> None:
+    """Read a CSV of weather, hourly or daily, with units in its header."""
+    raise NotImplementedError
+
+
+@weather_app.command("show")
+def weather_show(farm: FarmOption = None, as_of: AsOfOption = None) -> None:
+    """Show the weather on record, where it comes from, and what is missing or left out."""
+    raise NotImplementedError
+
+
+@journal_app.command("export")
+def journal_export(
+    folder: Annotated[Path, typer.Argument(metavar="DIR", help="Folder for the CSV files.")],
+    farm: FarmOption = None,
+) -> None:
+    """Write events.csv and weather.csv, complete to the digit."""
+    from scheduler.adapters.journal import export_csv
+
+    for path in export_csv(farm_folder(farm), folder):
+        typer.echo(f"wrote {path}")
+
+
+@journal_app.command("import")
+def journal_import(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="CSV of entries or of weather.")],
+    farm: FarmOption = None,
+) -> None:
+    """Add the rows of a CSV file, all or none; reading a file again adds nothing."""
+    from scheduler.adapters.farmfile import read_farm
+    from scheduler.adapters.journal import import_csv
+
+    folder = farm_folder(farm)
+    described = read_farm(folder)
+    beds, tools, crops = farm_names(described)
+    found = import_csv(
+        folder,
+        file,
+        now=now_utc(),
+        time_zone=described.place.time_zone,
+        beds=beds,
+        tools=tools,
+        crops=crops,
+    )
+    typer.echo(f"{file.name}: {found.n_added} {found.what} new, {found.n_known} known already")
+
+
+# --------------------------------------------------------------------- main
+
+
+def version_shown(is_asked: bool) -> None:
+    """Print the version and end."""
+    if is_asked:
+        typer.echo(f"whitethread {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def whitethread(
+    is_version_asked: Annotated[
+        bool,
+        typer.Option(
+            "--version", callback=version_shown, is_eager=True, help="Print the version and end."
+        ),
+    ] = False,
+) -> None:
+    """Hold what all commands share."""
+
+
+def main(arguments: Sequence[str] | None = None) -> None:
+    """Run a command and end the program with its status.
+
+    0: done. 2: something the user can mend, told in one line on stderr. 1: a fault of the
+    program, with its trace.
+    """
+    sys.exit(status_of(lambda: run(arguments)))
+
+
+def run(arguments: Sequence[str] | None) -> int:
+    """Run a command and return its status; errors come out as exceptions."""
+    command = typer.main.get_command(app)
+    found = command.main(
+        args=None if arguments is None else list(arguments),
+        prog_name="whitethread",
+        standalone_mode=False,
+    )
+    sys.stdout.flush()
+    return found if isinstance(found, int) else 0
+
+
+def status_of(work: Callable[[], int]) -> int:
+    """The exit status of some work, with its errors told on stderr."""
+    try:
+        return work()
+    except FarmFileError as error:
+        more = len(error.faults) - 1
+        told(
+            error.faults[0]
+            if more < 1
+            else f"{error.faults[0]} (and {more} more: `whitethread check` names all)"
+        )
+        return 2
+    except WhitethreadError as error:
+        told(str(error))
+        return 2
+    except USAGE_FAULT as error:
+        said = error.format_message()  # type: ignore[attr-defined]
+        if type(error).__name__ == "NoArgsIsHelpError":
+            typer.echo(said)
+            return 0
+        if said:
+            told(f"{said} (see --help)")
+        return 2
+    except typer.Abort:
+        told("stopped; nothing was written")
+        return 1
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+    except KeyboardInterrupt:
+        told("stopped")
+        return 130
+    except Exception:
+        traceback.print_exc()
+        return 1
+
+
+if __name__ == "__main__":
+    main()
