@@ -16,6 +16,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 from scipy.integrate import solve_ivp
+from scipy.optimize import brentq
 
 Array = NDArray[np.float64]
 
@@ -344,3 +345,88 @@ def conduct(
     if not answer.success:
         raise ArithmeticError(f"the integrator gave up: {answer.message}")
     return np.asarray(answer.y.T)
+
+
+STEFAN_BOLTZMANN = 5.67e-8
+LATENT_J_KG = 2.45e6
+AIR_HEAT_J_M3K = 1.2 * 1005.0
+ROUGHNESS_M = 0.01
+REFERENCE_HEIGHT_M = 2.0
+STABLE_FLOOR = 0.25
+EMISSIVITY = 0.97
+
+
+def clear_sky_long_wave_w_m2(air_temp_c: float, humidity: float) -> float:
+    """Brutsaert: 1.24 (e / T)^(1/7) sigma T^4, e in hPa, T in K."""
+    kelvin = air_temp_c + 273.15
+    vapour = humidity * 6.108 * np.exp(17.27 * air_temp_c / (air_temp_c + 237.3))
+    return float(1.24 * (vapour / kelvin) ** (1.0 / 7.0) * STEFAN_BOLTZMANN * kelvin**4)
+
+
+def sensible_w_m2(skin_c: float, air_c: float, wind_m_s: float) -> float:
+    """Log profile between the bare surface and 2 m, with a Richardson factor.
+
+    (1 - 5 Ri)^0.75 when the ground is warmer, 1 / (1 + 5 Ri)^2 with a floor when it is colder.
+    """
+    neutral = 0.41**2 * wind_m_s / np.log(REFERENCE_HEIGHT_M / ROUGHNESS_M) ** 2
+    richardson = 9.81 * REFERENCE_HEIGHT_M * (air_c - skin_c) / ((air_c + 273.15) * wind_m_s**2)
+    if richardson > 0.0:
+        factor = max(1.0 / (1.0 + 5.0 * richardson) ** 2, STABLE_FLOOR)
+    else:
+        factor = (1.0 - 5.0 * richardson) ** 0.75
+    return float(AIR_HEAT_J_M3K * neutral * factor * (skin_c - air_c))
+
+
+def bare_soil_heat(
+    temp_start: Array,
+    theta: Array,
+    density: float,
+    clay: float,
+    thickness: Array,
+    albedo: float,
+    solar_w_m2: Array,
+    air_temp_c: Array,
+    humidity: Array,
+    wind_m_s: Array,
+    evaporation_mm_h: Array,
+) -> dict[str, Array]:
+    """Clear-sky days over bare soil of unchanging wetness.
+
+    Skin: (1 - a) Rs + Ld - sigma T^4 - H - LE - G = 0, solved by bracketing at every moment;
+    layers: conduction as in `conduct`. Returns `skin` and `layers` at the ends of the hours.
+    """
+    conduct_w = thermal_conductivity_w_mk(theta, density, clay)
+    capacity = heat_capacity_j_m3k(theta, density) * thickness / 1000.0
+    half = thickness / 2000.0 / conduct_w
+    temp = np.array(temp_start, dtype=float)
+    skins, layers = [], []
+    for i in range(solar_w_m2.size):
+        down = clear_sky_long_wave_w_m2(float(air_temp_c[i]), float(humidity[i]))
+        given = (1.0 - albedo) * solar_w_m2[i] + EMISSIVITY * down
+        given -= evaporation_mm_h[i] * LATENT_J_KG / 3600.0
+
+        def skin_of(top: float, given: float = given, i: int = i) -> float:
+            def surplus(skin: float) -> float:
+                return float(
+                    given
+                    - EMISSIVITY * STEFAN_BOLTZMANN * (skin + 273.15) ** 4
+                    - sensible_w_m2(skin, float(air_temp_c[i]), float(wind_m_s[i]))
+                    - (skin - top) / half[0]
+                )
+
+            return float(brentq(surplus, -60.0, 90.0, xtol=1e-6))
+
+        def change(_: float, state: Array, skin_of: Any = skin_of) -> Array:
+            between = (state[:-1] - state[1:]) / (half[:-1] + half[1:])
+            top = (skin_of(float(state[0])) - state[0]) / half[0]
+            into = np.concatenate(([top], between))
+            out = np.concatenate((between, [0.0]))
+            return np.asarray((into - out) * 3600.0 / capacity)
+
+        answer = solve_ivp(
+            change, (0.0, 1.0), temp, method="LSODA", rtol=1e-5, atol=1e-4, lband=1, uband=1
+        )
+        temp = answer.y[:, -1]
+        layers.append(temp)
+        skins.append(skin_of(float(temp[0])))
+    return {"skin": np.array(skins), "layers": np.array(layers)}
