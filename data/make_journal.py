@@ -52,7 +52,11 @@ COLUMNS = (
     "work_min",
 )
 BLOCKED_UNTIL = {1: 12, 4: 13, 5: 13}  # weekday: hour until which harvest or market takes the day
-RAIN_LOOKBACK = {"A": ((24, 6.0),), "B": ((36, 6.0),), "C": ((48, 6.0), (72, 20.0))}  # hours, mm
+RAIN_LOOKBACK = {  # hours back from nine in the morning, and the rain that keeps the grower off
+    "A": ((24, 6.0), (48, 15.0)),
+    "B": ((36, 6.0), (120, 45.0)),
+    "C": ((48, 6.0), (96, 17.0), (120, 45.0)),
+}
 PASSES_A_DAY, PREPS_A_DAY, SOWINGS_A_DAY, HANDS_A_DAY = 10, 4, 5, 2
 PASS_MIN = {
     "tine weeder": 3.5,
@@ -427,7 +431,7 @@ class Season:
         share = stand.share if stand else 1.0
         work_min = round(PASS_MIN[tool] * float(rng.uniform(0.8, 1.3)) * share, 1)
         depth_mm = PASS_DEPTH_MM[tool]
-        again = timedelta(days=int(rng.integers(8, 14)))
+        again = timedelta(days=int(rng.integers(8, 12)))
         if stand is None:
             block.stale_due_on = day + again
         elif stand.up_on is None and stand.grown.heat_cd > 0.0:

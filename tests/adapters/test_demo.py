@@ -292,13 +292,13 @@ def test_nothing_of_the_morning_was_known_too_early(folder: Path) -> None:
         events = database.all_events(DEMO_AS_OF)
         forecast = database.latest_forecast(DEMO_AS_OF)
         too_early = database.latest_forecast(DEMO_AS_OF - timedelta(minutes=1))
-    assert max(value.end_at for value in values) == datetime(2013, 5, 13, 8, tzinfo=UTC)
+    assert max(value.end_at for value in values) == datetime(2013, 5, 14, 8, tzinfo=UTC)
     assert max(event.recorded_at for event in events) < DEMO_AS_OF
     assert max(event.recorded_at for event in events) > DEMO_AS_OF - timedelta(days=1)
     assert forecast is not None
-    assert forecast.issued_at == datetime(2013, 5, 13, 9, tzinfo=UTC)
+    assert forecast.issued_at == datetime(2013, 5, 14, 9, tzinfo=UTC)
     assert too_early is not None
-    assert too_early.issued_at == datetime(2013, 5, 12, 9, tzinfo=UTC)
+    assert too_early.issued_at == datetime(2013, 5, 13, 9, tzinfo=UTC)
 
 
 def test_a_slip_stands_until_it_was_put_right(folder: Path) -> None:
@@ -322,12 +322,13 @@ def test_frozen_morning_is_as_told(station: dict[datetime, list[float]], folder:
     def local(day: int, hour: int = 0, month: int = 5) -> datetime:
         return datetime(2013, month, day, hour, tzinfo=ZONE)
 
-    assert DEMO_AS_OF.astimezone(ZONE).strftime("%A %H:%M") == "Monday 05:30"
+    assert DEMO_AS_OF.astimezone(ZONE).strftime("%A %H:%M") == "Tuesday 05:30"
     assert rain_mm(local(21, month=4), local(8)) < 4.0  # a dry fortnight
     assert rain_mm(local(8), local(12)) == pytest.approx(90.2, abs=0.1)
     assert rain_mm(local(11, 17), local(19)) == 0.0
     with open_farm_database(folder) as database:
         events = database.events(DEMO_AS_OF)
+    assert not [e for e in events if e.kind == "pass" and e.happened_at > local(8)]
     up = {(event.bed, event.part) for event in events if event.kind == "up"}
     sown = {
         (event.bed, event.part): event.data["crop"]
