@@ -84,7 +84,8 @@ def reference_et_hourly_mm(
     the same hour gives 0.656. Small negative values by night are set to zero. While the sun
     stands low and by night the cloudiness is that of the last hour before; refet takes a clear
     sky below 0.3 rad, which lowers a cloudy evening by up to 0.09 mm/h, so that this step is done
-    here (`sky_clearness_frac`). A series without any higher sun counts as clear. No range stated beyond the latitude.
+    here (`sky_clearness_frac`). A series without any higher sun counts as clear. No range stated
+    beyond the latitude.
 
     Examples
     --------
