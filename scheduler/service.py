@@ -29,7 +29,7 @@ from scheduler.planning.ensemble import (
 )
 from scheduler.planning.forcing import hourly_series
 from scheduler.planning.hours import hours_left, local_day
-from scheduler.planning.order import FIT_CHANCE, Day, Draft, day_of, draft_verdict, order_of_day
+from scheduler.planning.order import Day, Draft, day_of, draft_verdict, order_of_day
 from scheduler.planning.outlook import GuildView, Outlook, planting_outlook
 from scheduler.planning.plantings import (
     CropTraits,
@@ -37,6 +37,7 @@ from scheduler.planning.plantings import (
     plantings_at,
     surface_table,
 )
+from scheduler.planning.tools import ToolTraits
 from scheduler.ports import Journal, Progress, WeatherStore
 from scheduler.records import (
     Event,
@@ -87,10 +88,11 @@ def sources_table(subject: str | None = None) -> tuple[reference.Parameter, ...]
     UsageError
         If the subject does not exist.
     """
-    rows = tables().parameters
+    rows = tuple(tables().parameters.values())
     if subject is None:
         return rows
-    chosen = tuple(row for row in rows if row.subject == subject)
+    name = tables().subject_of(subject) or subject
+    chosen = tuple(row for row in rows if name in (row.subject, row.table))
     if not chosen:
         names = ", ".join(sorted({row.subject for row in rows}))
         raise UsageError(f"sources: no subject {subject!r}; known are {names}")
@@ -164,24 +166,25 @@ def situation(
         if name in used
     }
     traits = _crop_traits()
+    tools = _tool_traits()
     plantings = plantings_at(farm, events)
     surfaces = {
         p.key: (p.bed.soil, surface_table(p, events, traits, series.start_at, series.n_hours))
         for p in plantings
     }
     stored = max(0, sky.now_hour - 24 * STORED_DAYS)
-    views = _guild_views(series, now, farm)
+    views = _guild_views(series, sky.now_hour, now, farm)
     ensemble = run_ensemble(
         sky, members, surfaces, _weed_heat(), stored_from_hour=stored, progress=progress
     )
     outlooks = {
         p.key: planting_outlook(
-            p, ensemble, disturbances(p, events), views, traits, surfaces[p.key][1]
+            p, ensemble, disturbances(p, events), views, traits, tools, surfaces[p.key][1]
         )
         for p in plantings
     }
     day = day_of(farm, sky, stored, now)
-    drafts = tuple(draft_verdict(outlooks[p.key], day) for p in plantings)
+    drafts = tuple(draft_verdict(outlooks[p.key], day, tools) for p in plantings)
     return Situation(
         farm, now, events, series, sky, ensemble, plantings, outlooks, surfaces, day, drafts
     )
@@ -291,7 +294,7 @@ def _series(
             f"weather: the record begins {first:%d %b %Y %H:%M} UTC, the answer needs at least "
             f"{_LEAST_PAST_DAYS} days before {hour_now:%d %b %Y}; import older weather"
         )
-    series = hourly_series(values, own, forecast, first, end_at, hour_now, farm.place)
+    series = hourly_series(values, own, forecast, first, end_at, now, farm.place)
     past = slice(0, int((hour_now - first) // timedelta(hours=1)))
     for name, label in (("air_temp_c", "temperature"), ("rain_mm", "rain")):
         is_known = series.kinds[name][past] >= Kind.MODEL
@@ -308,22 +311,24 @@ def _spread() -> Spread:
     t = tables()
 
     def v(name: str) -> float:
-        return t.value("soil members", name).value
+        return t.number("soil member", name)
 
+    demand = t.value("soil member", "demand_factor")
     return Spread(
-        theta_33_sd_m3m3=v("theta_33_sd"),
-        theta_sat_sd_m3m3=v("theta_sat_sd"),
+        theta_33_sd_m3m3=v("theta_33_sd_m3m3"),
+        theta_sat_sd_m3m3=v("theta_sat_sd_m3m3"),
         ln_k_factor_sd=v("ln_k_factor_sd"),
-        ln_drainage_sd=v("ln_drainage_sd"),
+        k_factor_cap=v("k_factor_cap"),
+        ln_drained_sd=v("ln_drained_sd"),
         ln_working_sd=v("ln_working_sd"),
-        demand_factor_low=t.value("soil members", "demand_factor").low,
-        demand_factor_high=t.value("soil members", "demand_factor").high,
+        demand_factor_low=demand.low,
+        demand_factor_high=demand.high,
         ln_crust_energy_sd=v("ln_crust_energy_sd"),
-        ln_et0_sd_estimated=v("ln_et0_sd_estimated"),
-        ln_et0_sd_measured=v("ln_et0_sd_measured"),
-        ln_rain_sd_gauge=v("ln_rain_sd_gauge"),
-        ln_rain_sd_station=v("ln_rain_sd_station"),
-        ln_rain_sd_model=v("ln_rain_sd_model"),
+        ln_et0_sd_estimated=v("et0_factor_sd"),
+        ln_et0_sd_measured=v("et0_factor_measured_sd"),
+        ln_rain_sd_gauge=v("rain_factor_gauge_sd"),
+        ln_rain_sd_station=v("rain_factor_sd"),
+        rain_intensity_mm_h=v("rain_intensity_mm_h"),
     )
 
 
@@ -331,31 +336,91 @@ def _prior(soil: Soil) -> SoilPrior:
     t = tables()
 
     def v(name: str) -> float:
-        return t.value(soil.texture, name).value
+        return t.number(soil.texture, name)
 
-    sand = v("sand") if soil.sand_frac is None else soil.sand_frac
-    clay = v("clay") if soil.clay_frac is None else soil.clay_frac
-    working = v("working_suction")
     return SoilPrior(
         soil.name,
-        sand,
-        clay,
+        v("sand_frac") if soil.sand_frac is None else soil.sand_frac,
+        v("clay_frac") if soil.clay_frac is None else soil.clay_frac,
         soil.organic_matter_pct,
-        v("drained_suction"),
-        working if working > 0.0 else None,
-        v("stage_two"),
-        v("stage_one"),
+        v("drained_kpa"),
+        v("ceiling_kpa"),
+        v("working_kpa"),
+        v("stage_2_mm_sqrt_d"),
+        v("stage_1_mm"),
     )
 
 
 @lru_cache(maxsize=1)
 def _crop_traits() -> Mapping[str, CropTraits]:
-    raise NotImplementedError
+    t = tables()
+
+    def of(crop: str, name: str) -> float | None:
+        return t.number(crop, name) if t.has(crop, name) else None
+
+    return {
+        crop: CropTraits(
+            of(crop, "emergence_base_c"),
+            of(crop, "emergence_cd"),
+            of(crop, "emergence_best_c"),
+            of(crop, "close_d") if of(crop, "can_close") else None,
+            of(crop, "sowing_depth_mm"),
+        )
+        for crop in t.crop_names()
+    }
+
+
+@lru_cache(maxsize=1)
+def _tool_traits() -> Mapping[str, ToolTraits]:
+    t = tables()
+    return {
+        kind: ToolTraits(
+            bool(t.number(kind, "is_wheeled")),
+            bool(t.number(kind, "is_in_row")),
+            bool(t.number(kind, "is_between_rows")),
+            bool(t.number(kind, "can_blind")),
+            t.number(kind, "decides_to_mm"),
+            t.number(kind, "wetness_offset_m3m3"),
+        )
+        for kind in t.tool_kinds()
+    }
+
+
+_PLAIN_GUILDS = {
+    "cool": "cool-season weeds",
+    "spring": "spring weeds",
+    "warm": "warm-season weeds",
+}
 
 
 @lru_cache(maxsize=1)
 def _guilds() -> tuple[Guild, ...]:
-    raise NotImplementedError
+    t = tables()
+    cv = t.number("flush", "shoot_rate_cv")
+
+    def guild(name: str) -> Guild:
+        def v(parameter: str) -> float:
+            return t.number(name, parameter)
+
+        return Guild(
+            name=name,
+            base_c=v("base_temp_c"),
+            optimum_c=v("optimum_temp_c"),
+            ceiling_c=v("ceiling_temp_c"),
+            theta50_cd=v("germination_median_cd"),
+            sigma_ln=v("germination_ln_sd"),
+            psi_b50_kpa=-v("base_suction_kpa"),
+            depth_mean_mm=v("depth_mean_mm"),
+            depth_shape=v("depth_shape"),
+            depth_max_mm=v("depth_most_mm"),
+            elongation_mm_cd=v("shoot_rate_mm_cd"),
+            elongation_cv=cv,
+            leaf_base_c=v("leaf_base_temp_c"),
+            phyllochron_cd=v("leaf_interval_cd"),
+            seed_leaf_cd=v("seed_leaf_cd"),
+        )
+
+    return tuple(guild(name) for name in t.guild_names())
 
 
 def _weed_heat() -> WeedHeat:
@@ -370,8 +435,25 @@ def _weed_heat() -> WeedHeat:
     )
 
 
-def _guild_views(series: WeatherSeries, now: datetime, farm: Farm) -> tuple[GuildView, ...]:
-    raise NotImplementedError
+def _guild_views(
+    series: WeatherSeries, now_hour: int, now: datetime, farm: Farm
+) -> tuple[GuildView, ...]:
+    """Guilds with the share of the seeds that would germinate at this season, largest first."""
+    t = tables()
+    month = now.astimezone(UTC).month
+    if farm.place.latitude_deg < 0.0:
+        month = (month + 5) % 12 + 1
+    week = series.air_temp_c[max(0, now_hour - 168) : now_hour]
+    mean_c = float(np.nanmean(week)) if np.isfinite(week).any() else 10.0
+    views = []
+    for guild in _guilds():
+        share = t.number(guild.name, "mix_frac") * t.number(guild.name, f"season_month_{month:02d}")
+        if t.has(guild.name, "season_gate_c") and mean_c < t.number(guild.name, "season_gate_c"):
+            share = 0.0
+        typical = min(max(mean_c, max(guild.base_c, guild.leaf_base_c) + 4.0), guild.optimum_c)
+        milestones = flush_milestones(guild, STAGE_KILL_FRAC, round(typical))
+        views.append(GuildView(guild, _PLAIN_GUILDS[guild.name], share, milestones))
+    return tuple(sorted(views, key=lambda v: (-v.season_share, v.guild.name)))
 
 
 def _weakest(series: WeatherSeries, events: Sequence[Event]) -> tuple[str, ...]:
@@ -388,9 +470,7 @@ def _weakest(series: WeatherSeries, events: Sequence[Event]) -> tuple[str, ...]:
 def _cautions(s: Situation) -> tuple[str, ...]:
     first, last = s.sky.now_hour, s.day.last_hour_today
     hours = [h for h in range(first, last) if s.day.is_open[h]]
-    local = np.array(
-        [s.sky.at(h).astimezone(s.day.zone).hour for h in hours], dtype=np.int64
-    )
+    local = np.array([s.sky.at(h).astimezone(s.day.zone).hour for h in hours], dtype=np.int64)
     temp = np.array([s.sky.forcing.air_temp_c[:, h].mean() for h in hours])
     humidity = np.array([s.sky.forcing.humidity_frac[:, h].mean() for h in hours])
     return cautions_for(
@@ -403,28 +483,13 @@ def _cautions(s: Situation) -> tuple[str, ...]:
 
 
 def _outlook_line(s: Situation) -> str:
-    """Which soils are fit from when, and when rain comes, in one line."""
-    parts: list[str] = []
-    zone = s.day.zone
-    now, end = s.sky.now_hour, s.day.last_hour_today
-    for name in sorted({p.bed.soil for p in s.plantings}):
-        group = [o for o in s.outlooks.values() if o.planting.bed.soil == name]
-        chance = np.median([o.wheel_work.chance_frac for o in group], axis=0)
-        today = chance[now - s.day.stored : end - s.day.stored]
-        fit = np.flatnonzero(today >= FIT_CHANCE)
-        if fit.size == 0:
-            parts.append(f"{name} not today")
-        elif fit[0] == 0:
-            parts.append(f"{name} fit now")
-        else:
-            parts.append(f"{name} from {s.sky.at(now + int(fit[0])).astimezone(zone):%H:%M}")
+    """When rain comes within a day, in words."""
+    now = s.sky.now_hour
     rain = s.sky.forcing.rain_mm[:, now : min(now + 24, s.sky.n_hours)]
     three = np.stack([rain[:, i : i + 3].sum(axis=1) for i in range(0, rain.shape[1], 3)], axis=1)
     chance_rain = (three >= 0.5).mean(axis=0)
     wet = np.flatnonzero(chance_rain >= 0.3)
-    if wet.size:
-        hour = s.sky.at(now + 3 * int(wet[0])).astimezone(zone)
-        parts.append(f"rain from {hour:%H:%M}, {round(10 * chance_rain[wet].max())} in 10")
-    else:
-        parts.append("no rain in sight until tomorrow")
-    return "; ".join(parts)
+    if not wet.size:
+        return "no rain in sight until tomorrow"
+    hour = s.sky.at(now + 3 * int(wet[0])).astimezone(s.day.zone)
+    return f"rain from {hour:%H:%M}, {round(10 * chance_rain[wet].max())} in 10"

@@ -15,7 +15,7 @@ import numpy as np
 from scheduler.models.crust import crust_energy_j_m2, crust_susceptibility, silt_split_pct
 from scheduler.models.demand import reference_et_hourly_mm, sky_clearness_frac
 from scheduler.models.disaggregation import filled_rain, n_storm_uniforms, storm_hours
-from scheduler.models.hydraulics import saxton_rawls
+from scheduler.models.hydraulics import KPA_PER_CM, rosetta_prior, saxton_rawls
 from scheduler.models.soil_column import (
     ENSEMBLE_TOLERANCE,
     ColumnForcing,
@@ -46,8 +46,9 @@ class SoilPrior:
     sand_frac: float
     clay_frac: float
     organic_matter_pct: float
-    drainage_kpa: float
-    working_kpa: float | None  # None: a coarse soil, only the wet ceiling counts
+    drained_kpa: float
+    ceiling_kpa: float
+    working_kpa: float  # at most the ceiling's: a coarse soil, only the ceiling counts
     stage_two_mm_d05: float
     stage_one_mm: float
 
@@ -59,7 +60,8 @@ class Spread:
     theta_33_sd_m3m3: float
     theta_sat_sd_m3m3: float
     ln_k_factor_sd: float
-    ln_drainage_sd: float
+    k_factor_cap: float
+    ln_drained_sd: float
     ln_working_sd: float
     demand_factor_low: float
     demand_factor_high: float
@@ -68,7 +70,7 @@ class Spread:
     ln_et0_sd_measured: float
     ln_rain_sd_gauge: float
     ln_rain_sd_station: float
-    ln_rain_sd_model: float
+    rain_intensity_mm_h: float
 
 
 @dataclass(frozen=True)
@@ -109,9 +111,7 @@ def soil_members(prior: SoilPrior, spread: Spread, seed: int, n_members: int) ->
     Notes
     -----
     Water contents at 33 kPa and at saturation move together with the one at 1500 kPa, so that the
-    curve keeps its shape; the working threshold is a suction on the member's own curve. Under the
-    wheels the limit is the geometric mean of the drained and the working suction (an assumption:
-    the soil between 50 and 100 mm dries by drainage alone).
+    curve keeps its shape; thresholds are suctions on the member's own curve.
     """
 
     def z(name: str) -> FloatArray:
@@ -136,7 +136,7 @@ def soil_members(prior: SoilPrior, spread: Spread, seed: int, n_members: int) ->
     energy = crust_energy_j_m2(
         crust_susceptibility(fine, coarse, 100.0 * prior.clay_frac, prior.organic_matter_pct)
     )
-    drainage = prior.drainage_kpa * np.exp(spread.ln_drainage_sd * z("drainage"))
+    drainage = prior.drained_kpa * np.exp(spread.ln_drained_sd * z("drained"))
     generator = keyed_generator(seed, "soil", prior.name, "demand_factor")
     stratum = (generator.permutation(n_members) + generator.random(n_members)) / n_members
     demand = spread.demand_factor_low + stratum * (
@@ -160,7 +160,9 @@ def soil_members(prior: SoilPrior, spread: Spread, seed: int, n_members: int) ->
         prior.stage_two_mm_d05 * ones, np.full(n_members, prior.stage_one_mm)
     )
     anchored = anchored_k_factor(plain, target)
-    k_factor = np.minimum(anchored * np.exp(spread.ln_k_factor_sd * z("k_factor")), 3.0)
+    k_factor = np.minimum(
+        anchored * np.exp(spread.ln_k_factor_sd * z("k_factor")), spread.k_factor_cap
+    )
     parameters = ColumnParameters(
         **{
             **{name: getattr(plain, name) for name in plain.__dataclass_fields__},
@@ -172,33 +174,54 @@ def soil_members(prior: SoilPrior, spread: Spread, seed: int, n_members: int) ->
         held: FloatArray = np.minimum(theta_33 * (33.0 / suction_kpa) ** (1.0 / b), theta_sat)
         return held
 
-    at_10 = theta_at(10.0 * ones)
-    limits = _tillage_limits(theta_sat, theta_33, b)
-    ceiling = np.maximum(np.minimum(limits[0], at_10), theta_at(drainage * 1.05))
-    if prior.working_kpa is None:
-        working = ceiling.copy()
-        wheel = ceiling.copy()
-    else:
+    wet_kpa, dry_kpa = tillage_suctions(prior, float(centre.bulk_density_g_cm3))
+    ceiling = theta_at(prior.ceiling_kpa * ones)
+    working = ceiling.copy()
+    if prior.working_kpa > prior.ceiling_kpa:
         suction = prior.working_kpa * np.exp(spread.ln_working_sd * z("working"))
         working = np.minimum(theta_at(suction), ceiling)
-        wheel = np.minimum(theta_at(np.sqrt(suction * drainage)), ceiling)
-    return SoilMembers(parameters, working, wheel, ceiling, limits[1])
+    return SoilMembers(
+        parameters, working, theta_at(wet_kpa * ones), ceiling, theta_at(dry_kpa * ones)
+    )
 
 
-def _tillage_limits(
-    theta_sat: FloatArray, theta_33: FloatArray, b: FloatArray
-) -> tuple[FloatArray, FloatArray]:
-    """Wet ceiling and dry limit by Dexter's formulas on a van Genuchten curve like the member's.
+def tillage_suctions(prior: SoilPrior, bulk_density_g_cm3: float) -> tuple[float, float]:
+    """Suctions at the wet and at the dry limit of tillage of a soil.
 
-    n = 1 + 1/b and residual water 0 give the same slope at the dry end; alpha passes the curve
-    through the water content at 33 kPa.
+    Parameters
+    ----------
+    prior : SoilPrior
+        Texture of the soil.
+    bulk_density_g_cm3 : float
+        Bulk density [g/cm3].
+
+    Returns
+    -------
+    tuple of float
+        Suction at the wet limit and at the dry limit [kPa]; the dry one is infinite where the
+        formula does not hold (sand, loamy sand: n above 1.7).
+
+    Notes
+    -----
+    Wet limit `dexter_bird_2001`, dry limit `obour_2018`, on the curve of `zhang_schaap_2017`; the
+    suctions are then read on the member's own curve. The wet limit serves under wheels, at
+    50-100 mm, where soil dries by drainage alone.
+
+    Examples
+    --------
+    >>> loam = SoilPrior("loam", 0.4, 0.2, 2.5, 11.0, 10.0, 22.0, 4.17, 9.6)
+    >>> [round(x) for x in tillage_suctions(loam, 1.35)]
+    [16, 96]
     """
-    n = 1.0 + 1.0 / b
-    m = 1.0 - 1.0 / n
-    relative = np.minimum(theta_33 / theta_sat, 0.98)
-    alpha = (relative ** (-1.0 / m) - 1.0) ** (1.0 / n) / (33.0 * 10.197)
-    limits = dexter_bird_range(np.zeros_like(b), theta_sat, alpha, n)
-    return limits.wet_m3m3, limits.dry_m3m3
+    sand, clay = 100.0 * prior.sand_frac, 100.0 * prior.clay_frac
+    curve = rosetta_prior(sand, 100.0 - sand - clay, clay, bulk_density_g_cm3)
+    res, sat = float(curve.theta_res_m3m3[0]), float(curve.theta_sat_m3m3[0])
+    alpha, n = float(curve.alpha_per_cm[0]), float(curve.n[0])
+    limits = dexter_bird_range(res, sat, alpha, n)
+    relative = (float(limits.wet_m3m3) - res) / (sat - res)
+    wet_cm = (relative ** (-n / (n - 1.0)) - 1.0) ** (1.0 / n) / alpha
+    dry = np.inf if n > 1.7 else float(limits.dry_suction_kpa)
+    return wet_cm * KPA_PER_CM, dry
 
 
 @dataclass(frozen=True)
@@ -279,7 +302,7 @@ def member_skies(
         uniforms = keyed_generator(
             seed, "storm", (series.start_at + timedelta(hours=total.first_hour)).isoformat()
         ).random((n_members, n_storm_uniforms(width)))
-        rain[:, span] = storm_hours(total.rain_mm, width, uniforms)
+        rain[:, span] = storm_hours(total.rain_mm, width, uniforms, spread.rain_intensity_mm_h)
         is_rain_known[span] = True
     past = rain[:, :now_hour]
     if now_hour and np.isnan(past).any():
@@ -290,7 +313,7 @@ def member_skies(
     sd = np.select(
         [kind == Kind.OWN_GAUGE, kind == Kind.OBSERVED],
         [spread.ln_rain_sd_gauge, spread.ln_rain_sd_station],
-        spread.ln_rain_sd_model,
+        2.0 * spread.ln_rain_sd_station,
     )
     rain[:, :now_hour] *= np.exp(np.outer(z, sd) - 0.5 * sd**2)
     others = {
@@ -420,20 +443,35 @@ def _draw_future(
 
 @dataclass(frozen=True)
 class Ensemble:
-    """Every column of the farm after its run; column index = group * n_members + member."""
+    """Every column of the farm after its run.
+
+    Plantings that share soil and surface history share a group of `n_members` columns; groups are
+    run in batches and left where they were computed.
+    """
 
     sky: Sky
-    run: ColumnRun
+    runs: tuple[ColumnRun, ...]
     members: Mapping[str, SoilMembers]
     group_of: Mapping[str, int]  # planting key to group
-    soil_of_group: tuple[str, ...]
+    groups_a_run: int
     weights: Mapping[str, FloatArray]  # by soil
     n_members: int
+    stored_from_hour: int
 
-    def columns(self, planting_key: str) -> slice:
-        """Columns of one planting."""
-        group = self.group_of[planting_key]
-        return slice(group * self.n_members, (group + 1) * self.n_members)
+    @property
+    def n_groups(self) -> int:
+        """Number of columns over the number of members."""
+        return len(set(self.group_of.values()))
+
+    def run_of(self, planting_key: str) -> tuple[ColumnRun, slice]:
+        """The run that holds a planting's columns, and which they are."""
+        batch, place = divmod(self.group_of[planting_key], self.groups_a_run)
+        return self.runs[batch], slice(place * self.n_members, (place + 1) * self.n_members)
+
+    @property
+    def worst_residual_mm(self) -> float:
+        """Largest residual of the water balance of any hour of any column [mm]."""
+        return max(float(run.residual_mm[:, 0].max()) for run in self.runs)
 
 
 def run_ensemble(
@@ -524,36 +562,13 @@ def run_ensemble(
     if progress is not None:
         progress("soil of the beds", 1.0)
     weights = {name: np.ones(n_members) / n_members for name in members}
-    return Ensemble(sky, _concatenated(runs), members, group_of, tuple(soils), weights, n_members)
+    return Ensemble(
+        sky, tuple(runs), members, group_of, batch_groups, weights, n_members, stored_from_hour
+    )
 
 
 def _joined(parts: Sequence[ColumnParameters]) -> ColumnParameters:
     names = ColumnParameters.__dataclass_fields__
     return ColumnParameters(
         **{name: np.concatenate([getattr(p, name) for p in parts]) for name in names}
-    )
-
-
-def _concatenated(runs: Sequence[ColumnRun]) -> ColumnRun:
-    def stack(name: str) -> FloatArray:
-        joined: FloatArray = np.concatenate([getattr(run, name) for run in runs])
-        return joined
-
-    first = runs[0]
-    arrays = {
-        name: stack(name)
-        for name in ColumnRun.__dataclass_fields__
-        if name not in ("reading_hours", "state", "stored_from_hour")
-    }
-    state = type(first.state)(
-        *(
-            np.concatenate([getattr(run.state, field) for run in runs])
-            for field in type(first.state).__dataclass_fields__
-        )
-    )
-    return ColumnRun(
-        **arrays,  # type: ignore[arg-type]
-        reading_hours=first.reading_hours,
-        state=state,
-        stored_from_hour=first.stored_from_hour,
     )

@@ -7,7 +7,7 @@ computed here.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from zoneinfo import ZoneInfo
@@ -19,6 +19,7 @@ from scheduler.planning.draws import weighted_quantiles
 from scheduler.planning.ensemble import Sky
 from scheduler.planning.hours import is_working_hour, local_day
 from scheduler.planning.outlook import Outlook, WorkOutlook, is_past
+from scheduler.planning.tools import ToolTraits, fitting_tools, last_blind_hour, work_minutes
 from scheduler.records import (
     Action,
     BedAnswer,
@@ -27,21 +28,14 @@ from scheduler.records import (
     Farm,
     FloatArray,
     FlushAnswer,
-    Planting,
     SoilAnswer,
-    Tool,
 )
 
 GO_CHANCE = 0.6  # chance that is enough to set out
 FIT_CHANCE = 0.8  # chance from which a bed is called workable
-_CLOSED_COVER = 0.8
-_TURN_S = 25.0
-_ACCESS_MIN = 1.0
 
-BLIND_KINDS = ("tine weeder", "spike harrow", "rotary hoe")
-BETWEEN_ROW_KINDS = ("sweeps", "knives", "wheel hoe", "stirrup hoe", "collinear hoe")
-HAND_KINDS = ("wheel hoe", "stirrup hoe", "collinear hoe", "hand")
-GROWN_WEED_KINDS = ("sweeps", "knives", "stirrup hoe", "wheel hoe", "collinear hoe")
+
+_RULING_KIND = "tine weeder"  # the strictest tool speaks for a bed that has no line
 
 
 @dataclass(frozen=True)
@@ -50,86 +44,6 @@ class Draft:
 
     answer: BedAnswer
     urgency: float
-
-
-def work_minutes(tool: Tool, planting: Planting) -> float:
-    """Minutes for one pass over a planting: driving, turns, access.
-
-    Parameters
-    ----------
-    tool : Tool
-        The tool.
-    planting : Planting
-        The planting.
-
-    Returns
-    -------
-    float
-        Minutes [min].
-
-    Notes
-    -----
-    One run for each width of the tool that the bed needs, 25 s a turn and a minute to get there:
-    assumptions of this project until the grower logs minutes.
-
-    Examples
-    --------
-    >>> from scheduler.records import Bed
-    >>> bed = Bed("A1", 18.0, 0.75, "loam")
-    >>> tool = Tool("tines", "tine weeder", 15.0, 0.9, width_m=0.8)
-    >>> p = Planting(bed, None, 0.0, 18.0, None, False, None, None, None, None)
-    >>> round(work_minutes(tool, p), 1)
-    1.8
-    """
-    runs = 1
-    if tool.width_m is not None:
-        runs = max(1, int(np.ceil(planting.bed.width_m / tool.width_m - 0.05)))
-    metres = planting.to_m - planting.from_m
-    return _ACCESS_MIN + runs * (metres / tool.speed_m_s + _TURN_S) / 60.0
-
-
-def fitting_tools(
-    outlook: Outlook, tools: Sequence[Tool], now_hour: int, is_late: bool
-) -> tuple[tuple[Tool, ...], str]:
-    """Tools that a planting can take at all now, best first, or a reason code.
-
-    Parameters
-    ----------
-    outlook : Outlook
-        The planting's outlook.
-    tools : sequence of Tool
-        Tools of the farm.
-    now_hour : int
-        Hour of the answer.
-    is_late : bool
-        Whether the weeds have outgrown tines.
-
-    Returns
-    -------
-    tuple
-        Tools and an empty reason, or no tools and `crop_up`, `no_fit`.
-
-    Notes
-    -----
-    An empty or sown bed takes a blind tool until 70 % of the heat to emergence (by the earliest
-    tenth of members); a crop that is up takes tools between its rows until it covers the ground.
-    Tools that work in the row of a standing crop are not offered by this rule. Common practice.
-    """
-    planting = outlook.planting
-    wanted: tuple[str, ...]
-    if planting.crop is None:
-        wanted = GROWN_WEED_KINDS if is_late else (*BLIND_KINDS, *BETWEEN_ROW_KINDS)
-    elif outlook.last_blind_hours is not None and not is_late:
-        last = weighted_quantiles(outlook.last_blind_hours, outlook.weights)[0]
-        wanted = BLIND_KINDS if not last < now_hour else ()
-        if not wanted:
-            return (), "crop_up"
-    elif outlook.cover_frac[-1] > _CLOSED_COVER:
-        return (), "crop_up"
-    else:
-        wanted = BETWEEN_ROW_KINDS
-    fitting = [tool for kind in wanted for tool in tools if tool.kind == kind]
-    return (tuple(fitting), "") if fitting else ((), "no_fit")
 
 
 @dataclass(frozen=True)
@@ -183,7 +97,7 @@ def day_of(farm: Farm, sky: Sky, stored: int, now: datetime) -> Day:
     return Day(farm, sky, stored, now, is_open)
 
 
-def draft_verdict(outlook: Outlook, day: Day) -> Draft:
+def draft_verdict(outlook: Outlook, day: Day, traits: Mapping[str, ToolTraits]) -> Draft:
     """One verdict for one planting, with its reason, dates and figures.
 
     Parameters
@@ -192,6 +106,8 @@ def draft_verdict(outlook: Outlook, day: Day) -> Draft:
         The planting's outlook.
     day : Day
         The clock.
+    traits : mapping
+        Tool traits by kind.
 
     Returns
     -------
@@ -211,15 +127,10 @@ def draft_verdict(outlook: Outlook, day: Day) -> Draft:
     ripe_today = _ripe(outlook, day, now_hour, end_today)
     late_share = _late_share(outlook, end_today)
     is_late = late_share >= 0.5
-    tools, reason = fitting_tools(outlook, day.farm.tools, now_hour, is_late)
+    tools, reason = fitting_tools(outlook, day.farm.tools, traits, now_hour, stored, is_late)
     base = _base_answer(outlook, day)
     if not tools:
-        words = (
-            "the crop is up or covers the ground: no tool of the farm fits"
-            if reason == "crop_up"
-            else "no tool of the farm fits this planting"
-        )
-        return Draft(replace(base, verdict="nothing", because=reason, why=(words,)), 0.0)
+        return Draft(_no_tool(base, outlook, day, reason), 0.0)
     if flush.lead is None or flush.opened_hour is None:
         why = ("no pass, preparation or wetting on record: look, then log what you see",)
         return Draft(replace(base, verdict="nothing", because="unknown", why=why), 0.0)
@@ -227,13 +138,13 @@ def draft_verdict(outlook: Outlook, day: Day) -> Draft:
         why = ("the last flush on record is past its window: look, then hoe or clear",)
         return Draft(replace(base, verdict="nothing", because="unknown", why=why), 0.0)
     tool = tools[0]
-    work = _work(outlook, tool)
+    work = outlook.works[tool.kind]
     minutes = work_minutes(tool, outlook.planting)
     is_ripe = np.maximum(ripe_today, 0.0) if not is_late else np.ones_like(ripe_today)
     ripe_share = float((outlook.weights * is_ripe).sum() / outlook.weights.sum())
     span = _best_span(work, day, now_hour, end_today, minutes)
     next_span = _next_span(work, day, end_today, minutes)
-    blind_last = _blind_last(outlook)
+    blind_last = last_blind_hour(outlook)
     must_now = (
         blind_last is not None
         and _thread_share(outlook, now_hour) >= 0.05
@@ -273,13 +184,24 @@ def draft_verdict(outlook: Outlook, day: Day) -> Draft:
     return Draft(answer, urgency)
 
 
+def _no_tool(base: BedAnswer, outlook: Outlook, day: Day, reason: str) -> BedAnswer:
+    crop = outlook.planting.crop or "crop"
+    if reason == "crop_tender":
+        assert outlook.emergence_hours is not None
+        hours = np.nan_to_num(outlook.emergence_hours, nan=day.sky.n_hours)
+        up = float(weighted_quantiles(hours, outlook.weights)[2])
+        until = _local(day.sky.at(min(up, day.sky.n_hours)), day)
+        why = f"{crop} about to come up: too late to go blind, too early between the rows"
+        return replace(base, verdict="wait", because=reason, until=until, why=(why,))
+    words = {
+        "crop_up": f"{crop} covers the ground",
+        "no_fit": "no tool of the farm fits this planting",
+    }
+    return replace(base, verdict="nothing", because=reason, why=(words[reason],))
+
+
 def _local(moment: datetime, day: Day) -> datetime:
     return moment.astimezone(day.zone)
-
-
-def _work(outlook: Outlook, tool: Tool) -> WorkOutlook:
-    is_by_hand = tool.kind in HAND_KINDS or tool.travel == "by hand"
-    return outlook.hand_work if is_by_hand else outlook.wheel_work
 
 
 def _ripe(outlook: Outlook, day: Day, first: int, last: int) -> FloatArray:
@@ -314,14 +236,6 @@ def _thread_share(outlook: Outlook, hour: int) -> float:
         return 0.0
     with np.errstate(invalid="ignore"):
         return float(outlook.weights[first <= hour].sum() / outlook.weights.sum())
-
-
-def _blind_last(outlook: Outlook) -> float | None:
-    """Last hour of a blind pass by the earliest tenth of members; None if no sown crop waits."""
-    if outlook.last_blind_hours is None:
-        return None
-    value = weighted_quantiles(outlook.last_blind_hours, outlook.weights)[0]
-    return None if np.isnan(value) else float(value)
 
 
 def _spans(work: WorkOutlook, day: Day, first: int, last: int) -> list[tuple[int, int]]:
@@ -449,7 +363,7 @@ def _day_words(day: Day, hour: float) -> str:
 def _base_answer(outlook: Outlook, day: Day) -> BedAnswer:
     sky, stored = day.sky, day.stored
     now = sky.now_hour - stored
-    work = outlook.wheel_work
+    work = outlook.works[_RULING_KIND]
     first = next(
         (
             i

@@ -19,13 +19,15 @@ from scheduler.models.weeds.degree_days import (
     thermal_progress_cd,
     wetting_triggers,
 )
-from scheduler.models.workability import chance, is_workable, tool_bands_mm
+from scheduler.models.workability import WHEEL_BAND_MM, chance, is_workable
 from scheduler.planning.draws import weighted_quantiles
 from scheduler.planning.ensemble import N_STORED_LAYERS, Ensemble
 from scheduler.planning.plantings import CropTraits, Trigger
+from scheduler.planning.tools import ToolTraits
 from scheduler.records import BoolArray, FloatArray, Planting, Range
 
 _CRUST_SEEN = 0.2  # index from which a crust is breakable
+_CRUST_HARD = 0.5  # and hard
 _FLUSH_OVER_FACTOR = 1.6  # heat over `too_late` beyond which a flush is told as past
 _WEED_BAND_MM = (5.0, 25.0)
 _SEEDBED_DRY_KPA = 1500.0
@@ -69,15 +71,15 @@ class Outlook:
     """Everything the order of the day needs of one planting."""
 
     planting: Planting
-    hand_work: WorkOutlook
-    wheel_work: WorkOutlook
+    works: Mapping[str, WorkOutlook]  # by kind of tool
     surface_rel_water: FloatArray  # (n_members, n_stored)
     surface_temp_c: FloatArray
     theta_0_30_m3m3: FloatArray
     crust_index: FloatArray
     crust_expected_hour: int | None
     crust_chance: float
-    flush: FlushOutlook
+    flush: FlushOutlook  # of the guild that leads at this season
+    flushes: tuple[FlushOutlook, ...]  # of every guild that germinates now
     emergence_hours: FloatArray | None  # (n_members,) of a sown crop not yet up
     last_blind_hours: FloatArray | None
     cover_frac: FloatArray  # (n_stored,)
@@ -90,6 +92,7 @@ def planting_outlook(
     triggers: Sequence[Trigger],
     guilds: Sequence[GuildView],
     traits: Mapping[str, CropTraits],
+    tools: Mapping[str, ToolTraits],
     surface: FloatArray,
 ) -> Outlook:
     """Read one planting's columns: workability, crust, flush and emergence.
@@ -103,9 +106,11 @@ def planting_outlook(
     triggers : sequence of Trigger
         What was done to the planting, in order.
     guilds : sequence of GuildView
-        Weed guilds with their share at this season.
+        Weed guilds with their share at this season, the largest first.
     traits : mapping
         Crop traits by crop name.
+    tools : mapping
+        Tool traits by kind.
     surface : array
         Surface table of the planting (n_hours, 6).
 
@@ -119,13 +124,13 @@ def planting_outlook(
     Bands: 0-30 mm for the tool, 50-100 mm under wheels, 0-25 mm for the surface, 0-10 mm for the
     crust, 5-25 mm for the weed clock. Range and sources: those of the models it calls.
     """
-    columns = ensemble.columns(planting.key)
-    stored = ensemble.run.stored_from_hour
+    run, columns = ensemble.run_of(planting.key)
+    stored = ensemble.stored_from_hour
     soil = planting.bed.soil
     members = ensemble.members[soil]
     weights = ensemble.weights[soil]
-    theta = ensemble.run.theta_m3m3[columns].astype(np.float64)
-    temp = ensemble.run.temp_c[columns].astype(np.float64)
+    theta = run.theta_m3m3[columns].astype(np.float64)
+    temp = run.temp_c[columns].astype(np.float64)
 
     def band(values: FloatArray, top: float, bottom: float) -> FloatArray:
         mean: FloatArray = values @ band_weights(top, bottom, N_STORED_LAYERS)
@@ -137,36 +142,26 @@ def planting_outlook(
         kpa: FloatArray = 33.0 * (water / p.theta_33_m3m3[:, None]) ** (-p.b[:, None])
         return kpa
 
-    tool_water = band(theta, *tool_bands_mm(20.0, is_wheeled=False)[0])
-    wheel_water = band(theta, 50.0, 100.0)
+    wheel_water = band(theta, *WHEEL_BAND_MM)
     surface_water = band(theta, 0.0, 25.0)
-    maturity = ensemble.run.crust_maturity_frac[columns].astype(np.float64)
+    maturity = run.crust_maturity_frac[columns].astype(np.float64)
     is_frozen = temp[:, :, 0] <= 0.0
-    is_settled = maturity > 0.5
-    by_hand = (
-        is_workable(
-            tool_water,
+    index = crust_index(maturity, suction(band(theta, 0.0, 10.0)))
+
+    def fit(tool: ToolTraits) -> WorkOutlook:
+        fits = ~is_frozen & is_workable(
+            band(theta, 0.0, tool.decides_to_mm),
             members.working_m3m3,
             members.ceiling_m3m3,
             members.dry_limit_m3m3,
-            is_settled,
-            offset_m3m3=0.02,
+            (index >= _CRUST_HARD) & tool.minds_crust,
+            offset_m3m3=tool.wetness_offset_m3m3,
         )
-        & ~is_frozen
-    )
-    by_wheel = (
-        is_workable(
-            tool_water,
-            members.working_m3m3,
-            members.ceiling_m3m3,
-            members.dry_limit_m3m3,
-            is_settled,
-        )
-        & (wheel_water <= members.wheel_m3m3[:, None])
-        & ~is_frozen
-    )
-    skin_suction = suction(band(theta, 0.0, 10.0))
-    index = crust_index(maturity, skin_suction)
+        if tool.is_wheeled:
+            fits &= wheel_water <= members.wheel_m3m3[:, None]
+        return WorkOutlook(fits, chance(fits, weights))
+
+    by_class = {trait: fit(trait) for trait in set(tools.values())}
     now = ensemble.sky.now_hour - stored
     crust_hour, crust_chance = crust_expected(index, _CRUST_SEEN, weights, from_hour=now)
     air_dry = air_dry_theta_m3m3(power_law(p.theta_1500_m3m3, p.theta_33_m3m3, p.theta_sat_m3m3))
@@ -175,19 +170,23 @@ def planting_outlook(
     weed_temp = band(temp, *_WEED_BAND_MM)
     weed_suction = suction(band(theta, *_WEED_BAND_MM))
     water_in = ensemble.sky.forcing.rain_mm + surface[None, :, 0]
-    flush = _flush_outlook(ensemble, triggers, guilds, weed_temp, weed_suction, water_in, weights)
+    flushes = tuple(
+        _flush_outlook(ensemble, triggers, view, weed_temp, weed_suction, water_in, weights)
+        for i, view in enumerate(guilds)
+        if i == 0 or view.season_share > 0.0
+    )
     emergence, last_blind = _crop_hours(planting, ensemble, traits, temp, theta)
     return Outlook(
         planting,
-        WorkOutlook(by_hand, chance(by_hand, weights)),
-        WorkOutlook(by_wheel, chance(by_wheel, weights)),
+        {kind: by_class[trait] for kind, trait in tools.items()},
         relative,
         band(temp, 0.0, 10.0),
-        tool_water,
+        band(theta, 0.0, 30.0),
         index,
         None if crust_hour is None else crust_hour + stored,
         crust_chance,
-        flush,
+        flushes[0],
+        flushes,
         emergence,
         last_blind,
         surface[stored:, 3],
@@ -212,22 +211,25 @@ def _crop_hours(
     ):
         return None, None
     crop = traits[planting.crop]
-    stored = ensemble.run.stored_from_hour
+    base_c, need_cd, best_c = crop.emergence_base_c, crop.emergence_cd, crop.fastest_c
+    if base_c is None or need_cd is None or best_c is None:
+        return None, None
+    stored = ensemble.stored_from_hour
     sown = ensemble.sky.hour_of(planting.established_at) - stored
     if sown < 0:
         return None, None
-    depth = planting.sowing_depth_mm or crop.sowing_depth_mm
+    depth = planting.sowing_depth_mm or crop.sowing_depth_mm or 13.0
     shares = band_weights(max(0.0, depth - 5.0), depth + 5.0, N_STORED_LAYERS)
     p = ensemble.members[planting.bed.soil].parameters
     suction_kpa = 33.0 * (theta @ shares / p.theta_33_m3m3[:, None]) ** (-p.b[:, None])
     heat = emergence_heat_cd(
         temp @ shares,
-        crop.emergence_base_c,
-        crop.fastest_c,
+        base_c,
+        best_c,
         suction_kpa=suction_kpa,
         dry_kpa=_SEEDBED_DRY_KPA,
     )
-    need = emergence_need_cd(crop.emergence_cd, depth)
+    need = emergence_need_cd(need_cd, depth)
 
     def reached(share: float) -> FloatArray:
         hour = emergence_hour(heat, need, sown, share).astype(np.float64)
@@ -239,20 +241,21 @@ def _crop_hours(
 def _flush_outlook(
     ensemble: Ensemble,
     triggers: Sequence[Trigger],
-    guilds: Sequence[GuildView],
+    lead: GuildView,
     soil_temp_c: FloatArray,
     suction_kpa: FloatArray,
     water_in_mm: FloatArray,
     weights: FloatArray,
 ) -> FlushOutlook:
-    stored = ensemble.run.stored_from_hour
+    stored = ensemble.stored_from_hour
     sky = ensemble.sky
-    lead = max(guilds, key=lambda view: view.season_share)
     progress = thermal_progress_cd(soil_temp_c, suction_kpa, lead.guild)
     cumulative = np.cumsum(progress, axis=1)
     is_wetting = wetting_triggers(water_in_mm)
     past = chance(is_wetting[:, : sky.now_hour], weights)
-    wettings = [Trigger(sky.at(float(h)), "wetting") for h in np.flatnonzero(past >= 0.5) if h >= stored]
+    wettings = [
+        Trigger(sky.at(float(h)), "wetting") for h in np.flatnonzero(past >= 0.5) if h >= stored
+    ]
     opened = _opening([*triggers, *wettings], lead.milestones, cumulative, stored, ensemble)
     next_hour, next_chance = _next_wetting(is_wetting[:, sky.now_hour :], weights)
     next_at = None if next_hour is None else sky.now_hour + next_hour

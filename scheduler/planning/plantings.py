@@ -20,11 +20,11 @@ _FULL_COVER_FACTOR = 0.70  # basal crop coefficient of a full canopy (soil colum
 class CropTraits:
     """What the soil and the first gates need to know of a crop."""
 
-    emergence_base_c: float
-    emergence_cd: float
-    fastest_c: float
+    emergence_base_c: float | None  # None: no heat sum to emergence is known
+    emergence_cd: float | None
+    fastest_c: float | None
     close_d: float | None  # days to full cover; None: never closes
-    sowing_depth_mm: float
+    sowing_depth_mm: float | None
 
 
 @dataclass(frozen=True)

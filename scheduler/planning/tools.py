@@ -1,0 +1,169 @@
+"""Which tools a planting can take, and how long a pass takes."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from scheduler.planning.draws import weighted_quantiles
+from scheduler.records import Planting, Tool
+
+if TYPE_CHECKING:
+    from scheduler.planning.outlook import Outlook
+
+_CLOSED_COVER = 0.8
+_NOT_OFFERED = ("flame", "hand")  # their gates are not computed yet
+_TURN_S = 25.0
+_ACCESS_MIN = 1.0
+
+
+@dataclass(frozen=True)
+class ToolTraits:
+    """What a kind of tool can do and what it asks of the soil."""
+
+    is_wheeled: bool
+    is_in_row: bool
+    is_between_rows: bool
+    can_blind: bool
+    decides_to_mm: float  # depth of the band whose water decides
+    wetness_offset_m3m3: float
+
+    @property
+    def minds_crust(self) -> bool:
+        """Whether a hard crust lifts it out: tines, fingers and brushes, not blades or rotors."""
+        return self.is_in_row and self.is_wheeled
+
+
+def work_minutes(tool: Tool, planting: Planting) -> float:
+    """Minutes for one pass over a planting: driving, turns, access.
+
+    Parameters
+    ----------
+    tool : Tool
+        The tool.
+    planting : Planting
+        The planting.
+
+    Returns
+    -------
+    float
+        Minutes [min].
+
+    Notes
+    -----
+    One run for each width of the tool that the bed needs, 25 s a turn and a minute to get there:
+    assumptions of this project until the grower logs minutes.
+
+    Examples
+    --------
+    >>> from scheduler.records import Bed
+    >>> bed = Bed("A1", 18.0, 0.75, "loam")
+    >>> tool = Tool("tines", "tine weeder", 15.0, 0.9, width_m=0.8)
+    >>> p = Planting(bed, None, 0.0, 18.0, None, False, None, None, None, None)
+    >>> round(work_minutes(tool, p), 1)
+    1.8
+    """
+    runs = 1
+    if tool.width_m is not None:
+        runs = max(1, int(np.ceil(planting.bed.width_m / tool.width_m - 0.05)))
+    metres = planting.to_m - planting.from_m
+    return _ACCESS_MIN + runs * (metres / tool.speed_m_s + _TURN_S) / 60.0
+
+
+def fitting_tools(
+    outlook: Outlook,
+    tools: Sequence[Tool],
+    traits: Mapping[str, ToolTraits],
+    now_hour: int,
+    stored: int,
+    is_late: bool,
+) -> tuple[tuple[Tool, ...], str]:
+    """Tools that a planting can take at all now, best first, or a reason code.
+
+    Parameters
+    ----------
+    outlook : Outlook
+        The planting's outlook.
+    tools : sequence of Tool
+        Tools of the farm.
+    traits : mapping
+        Tool traits by kind.
+    now_hour, stored : int
+        Hour of the answer and first stored hour.
+    is_late : bool
+        Whether the weeds have outgrown tines.
+
+    Returns
+    -------
+    tuple
+        Tools and an empty reason, or no tools and `crop_tender`, `crop_up` or `no_fit`.
+
+    Notes
+    -----
+    An empty or sown bed takes a blind tool until 70 % of the heat to emergence (by the earliest
+    tenth of members); a crop that is up takes tools between its rows until it covers the ground.
+    Tools that work in the row of a standing crop are not offered by this rule. The fastest fitting
+    tool comes first. Common practice.
+    """
+    planting = outlook.planting
+    tools = [tool for tool in tools if tool.kind not in _NOT_OFFERED]
+    blind = [t for t in tools if traits[t.kind].can_blind]
+    between = [t for t in tools if traits[t.kind].is_between_rows and not traits[t.kind].can_blind]
+    if planting.crop is None:
+        wanted = between if is_late else [*blind, *between]
+    elif is_below_ground(outlook, now_hour):
+        last = last_blind_hour(outlook)
+        if last is not None and last < now_hour:
+            return (), "crop_tender"
+        wanted = blind
+    elif outlook.cover_frac[now_hour - stored] > _CLOSED_COVER:
+        return (), "crop_up"
+    else:
+        wanted = between
+    fitting = sorted(wanted, key=lambda t: (-t.speed_m_s * (t.width_m or 0.3), t.name))
+    if planting.crop is None and not is_late:
+        fitting = sorted(fitting, key=lambda t: not traits[t.kind].can_blind)
+    return (tuple(fitting), "") if fitting else ((), "no_fit")
+
+
+def is_below_ground(outlook: Outlook, now_hour: int) -> bool:
+    """Whether a sown crop is still below ground for at least a tenth of the members' weight.
+
+    Parameters
+    ----------
+    outlook : Outlook
+        The planting's outlook.
+    now_hour : int
+        Hour of the answer.
+
+    Returns
+    -------
+    bool
+        False for transplants, for crops seen up, and where no heat sum is known.
+    """
+    if outlook.emergence_hours is None:
+        return False
+    up = np.nan_to_num(outlook.emergence_hours, nan=np.inf) <= now_hour
+    return float(outlook.weights[up].sum() / outlook.weights.sum()) < 0.9
+
+
+def last_blind_hour(outlook: Outlook) -> float | None:
+    """Last hour of a blind pass by the earliest tenth of members.
+
+    Parameters
+    ----------
+    outlook : Outlook
+        The planting's outlook.
+
+    Returns
+    -------
+    float or None
+        Hour on the sky's clock; None if no sown crop waits below ground or none is in sight.
+    """
+    if outlook.last_blind_hours is None or outlook.emergence_hours is None:
+        return None
+    value = weighted_quantiles(outlook.last_blind_hours, outlook.weights)[0]
+    return None if np.isnan(value) else float(value)
