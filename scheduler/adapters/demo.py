@@ -30,8 +30,8 @@ DEMO_AS_OF = datetime(2013, 5, 14, 9, 30, tzinfo=UTC)
 """Tuesday 14 May 2013, 05:30 in New York: the frozen morning of the demo.
 
 90 mm fell from 8 to 11 May, the last 17 mm of it 60 hours before; the two days between were dry and
-windy, so that sand is fit again, loam about to be and silt loam not yet. The flush that the rain
-opened after a dry fortnight is six days old, and harvest takes the day until noon.
+windy, so that one expects sand to be fit again, loam to come next and silt loam to wait. The flush
+that the rain opened after a dry fortnight is six days old, and harvest takes the day until noon.
 """
 
 DEMO_NOW = datetime(2014, 1, 1, tzinfo=UTC)
