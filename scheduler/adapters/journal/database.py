@@ -253,8 +253,8 @@ class FarmDatabase:
         for event in checked:
             if not event.event_id:
                 raise JournalError(
-                    f"a {event.kind} entry of {utc_text(event.happened_at)} has no id; give it one "
-                    "that no other entry has"
+                    f"entry of kind {event.kind} at {utc_text(event.happened_at)}: has no id; give "
+                    "it one that no other entry has"
                 )
         with self._transaction() as connection:
             new = self._new_events(connection, checked)
@@ -441,7 +441,7 @@ class FarmDatabase:
         payload = _payload(forecast)
         key = (forecast.source, utc_text(forecast.issued_at), utc_text(forecast.known_at))
         row = (*key, utc_text(forecast.start_at), payload, forecast.note)
-        what = f"forecast of {forecast.source} issued at {key[1]}"
+        what = f"forecast of {forecast.source.strip() or 'no source'} issued at {key[1]}"
         if not forecast.source.strip():
             raise JournalError(f"{what}: names no source; say where it comes from")
         if forecast.issued_at > forecast.known_at:
@@ -620,7 +620,7 @@ def check_weather_value(value: WeatherValue) -> None:
             f"{names_hint(value.variable, WEATHER_VARIABLES)}"
         )
     start, end = utc_text(value.start_at), utc_text(value.end_at)
-    what = f"{value.variable} of {value.source} from {start} to {end}"
+    what = f"{value.variable} of {value.source or 'no source'} from {start} to {end}"
     if not value.start_at < value.end_at <= value.start_at + LONGEST_SPAN:
         raise JournalError(
             f"{what}: the end must be after the start and at most {LONGEST_SPAN.days} days later"

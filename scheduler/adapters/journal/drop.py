@@ -95,6 +95,9 @@ def read_drop_folder(
                 imported, more = read(database, path, now, zone, names)
             except WhitethreadError as error:
                 imported, more = None, [_with_name(path.name, str(error))]
+            except OSError as error:  # the sync took it away again
+                imported = None
+                more = [f"{path.name}: cannot be read ({error.strerror}); put it there again"]
             faults += more
             if imported is None:
                 continue

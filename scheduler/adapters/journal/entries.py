@@ -181,7 +181,7 @@ def checked_entry(event: Event) -> Event:
         raise JournalError(
             f"{what}: there is no kind {event.kind!r}; {names_hint(event.kind, EVENT_KINDS)}"
         )
-    what = f"{what} ({event.kind})" if event.event_id else f"a {event.kind} entry"
+    what = f"{what} ({event.kind})" if event.event_id else f"entry of kind {event.kind}"
     rule = KIND_RULES[event.kind]
     happened_at = utc_moment(utc_text(event.happened_at))
     recorded_at = utc_moment(utc_text(event.recorded_at))

@@ -19,7 +19,7 @@ The grammar, words in any case, `[...]` may be left out, clauses and the moment 
     TIME   6 min, 1.5 h
     STAGE  thread, seed leaf, true leaf, young, established, also in the plural
     FEEL   wet (too wet), smears, crumbles (fit), dry (powdery), hard
-    # ...  the rest of the line is kept as a note
+    # ...  after a # that stands alone, the rest of the line is kept as a remark
 
 When it was (the farm's wall time; what runs past `now` is cut at `now`)::
 
@@ -85,6 +85,14 @@ _SPAN_WORDS = {
     "this morning": (time(9), time(5), time(12)),
     "this afternoon": (time(15), time(12), time(18)),
 }
+_EXAMPLES = {
+    "rain": "rain 18 mm last night",
+    "water": "water B4 12 mm",
+    "sow": "sow B4 carrot 3 rows",
+    "plant": "plant B4 lettuce 3 rows",
+    "pass": "pass B4 tine 15 mm deep",
+    "feel": "feel B4 crumbles",
+}
 _M2_PER_FT2 = quantities.M_PER_FT**2
 
 
@@ -145,7 +153,8 @@ def parse_note(
     """
     zone = zone_of(time_zone)
     now = utc_moment(utc_text(now))
-    said, _, note = text.partition("#")
+    remark = re.search(r"(?:^|\s)#\s", text)
+    said, note = (text, "") if remark is None else (text[: remark.start()], text[remark.end() :])
     said = " ".join(said.split())
     kind, _, rest = said.partition(" ")
     kind = kind.lower()
@@ -155,14 +164,18 @@ def parse_note(
     when, rest = _when(rest, kind, zone, now)
     if needs_date and not when.has_date:
         raise JournalError(
-            "says no date and was written more than "
-            "a few days ago; write the day into the note, like 2013-05-08"
+            "says no date and was written days ago; write the day into the note, like 2013-05-08"
         )
     sentence = _Sentence(kind, rest.strip(), tools, crops)
     if KIND_RULES[kind].has_bed:
         sentence.take_bed(beds)
     sentence.take_clauses()
     data = dict(sentence.data)
+    lacking = [key for key in KIND_RULES[kind].needs if key not in (*data, "start_at", "end_at")]
+    if lacking:
+        raise JournalError(
+            f"a note of {kind} lacks {lacking[0]}; write it like {_EXAMPLES[kind]!r}"
+        )
     happened_at = when.happened_at
     if kind in ("rain", "temp"):
         data |= {"start_at": utc_text(when.start_at), "end_at": utc_text(when.end_at)}
@@ -242,8 +255,8 @@ class _Sentence:
         names = {"TOOL": self.tools, "CROP": self.crops}
         for form, _ in clauses:
             key = form.lower()
-            if form in names and key not in self.data:
-                word = self.rest.split(" ")[0]
+            word = self.rest.split(" ")[0]
+            if form in names and key not in self.data and not word[0].isdigit():
                 hint = names_hint(word, names[form])
                 raise JournalError(f"there is no {key} {word!r}; {hint}")
         allowed = ", ".join(form for form, _ in clauses)
@@ -335,7 +348,8 @@ def _take_part(sentence: _Sentence) -> None:
 
 
 def _take_setup(sentence: _Sentence) -> None:
-    found = sentence.match(r'setup (?:"([^"]+)"|(\S+))')
+    ends = rf"(?= worked| not worked| part | {_QTY} deep| {_TIME}|$)"
+    found = sentence.match(rf'setup (?:"([^"]+)"|(.+?){ends})')
     if found:
         sentence.put("setup", found[1] or found[2])
 
@@ -479,7 +493,8 @@ def _stretch(first: str, second: str, zone: ZoneInfo, now: datetime) -> _When:
     """`from MOMENT to MOMENT`; a bare time at the end is of the day of the start."""
     today = now.astimezone(zone).date()
     day, clock, has_date = _day_and_clock(first.lower(), today)
-    last_day, last_clock, _ = _day_and_clock(second.lower(), day)
+    is_bare = re.fullmatch(rf"(?:at )?{_CLOCK}", second, re.IGNORECASE) is not None
+    last_day, last_clock, _ = _day_and_clock(second.lower(), day if is_bare else today)
     start_at = start_of_day(day, zone) if clock is None else local_moment(day, clock, zone)
     end_at = (
         start_of_day(last_day + timedelta(days=1), zone)
@@ -495,11 +510,7 @@ def _stretch(first: str, second: str, zone: ZoneInfo, now: datetime) -> _When:
 
 
 def _day_and_clock(words: str, today: date) -> tuple[date, time | None, bool]:
-    """The day and the time of a phrase, and whether the day is written out.
-
-    "today" and "yesterday" count from `today`, except that a stretch counts a bare time from its
-    first day.
-    """
+    """The day and the time of a phrase, and whether the day is written out."""
     day, has_date = today, False
     clock: time | None = None
     for word in words.replace("t", " t ").split() if _is_joined(words) else words.split():

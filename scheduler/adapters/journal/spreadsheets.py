@@ -247,7 +247,9 @@ def import_csv(
 
 def _raise_first(faults: Sequence[str]) -> None:
     if faults:
-        rest = f" (and {len(faults) - 1} more faults in this file)" if len(faults) > 1 else ""
+        n_more = len(faults) - 1
+        plural = "s" if n_more > 1 else ""
+        rest = f" (and {n_more} more fault{plural} in this file)" if n_more else ""
         raise JournalError(faults[0] + rest)
 
 
