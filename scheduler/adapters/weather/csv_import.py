@@ -681,8 +681,8 @@ def _check_steps(rows: Sequence[_Row], layout: _Layout, where: str) -> None:
         )
     if shortest > 90:
         raise WeatherFileError(
-            f"{where}: found rows {shortest / 60:g} hours apart in an hourly file, allowed an hour; "
-            "name the column `date` if the rows are days"
+            f"{where}: found rows {shortest / 60:g} hours apart in an hourly file, allowed an "
+            "hour; name the column `date` if the rows are days"
         )
 
 
