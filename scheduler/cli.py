@@ -13,7 +13,7 @@ import traceback
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
-from datetime import UTC, date, datetime, time
+from datetime import UTC, date, datetime, time, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -25,7 +25,7 @@ from scheduler.errors import FarmFileError, UsageError, WhitethreadError
 if TYPE_CHECKING:
     from scheduler.adapters.journal import FarmDatabase
     from scheduler.ports import Progress
-    from scheduler.records import Event, Farm
+    from scheduler.records import Event, Farm, Morning
 
 MORNING_AT = time(6)  # the hour a day without an hour is asked for
 PAGE_WIDTH = 80
@@ -221,19 +221,20 @@ def demo(
     The farm, its journal and its forecasts are invented; the weather is a real station's of 2013.
     """
     from scheduler.adapters.demo import DEMO_AS_OF, write_demo_farm
+    from scheduler.adapters.journal.moments import zone_of
 
     with progress_shown(is_heavy=False) as progress:
         written = write_demo_farm(folder, progress)
-    morning_page(written, DEMO_AS_OF, is_json=False, width=width)
-    local = "2013-05-13 05:30"
+    found = morning_page(written, DEMO_AS_OF, is_json=False, width=width)
+    zone = zone_of(found.farm.place.time_zone)
+    first, later = (
+        f"'{moment.astimezone(zone):%Y-%m-%d %H:%M}'"
+        for moment in (DEMO_AS_OF, DEMO_AS_OF + timedelta(days=7))
+    )
     typer.echo()
-    typer.echo(f"This is a demo: an invented farm with the real weather of 2013, in {folder}.")
-    for line in (
-        f"whitethread bed B4 --farm {folder} --as-of '{local}'",
-        f"whitethread done 1 2 --farm {folder} --at '2013-05-13 11:00'",
-        f"whitethread today --farm {folder} --as-of '2013-05-20 05:30'",
-    ):
-        typer.echo(f"  {line}")
+    typer.echo(f"This is a demo: an invented farm with the real weather of 2013, in {folder}. Try:")
+    typer.echo(f"  whitethread bed {found.beds[0].bed} --farm {folder} --as-of {first}")
+    typer.echo(f"  whitethread today --farm {folder} --as-of {later}")
 
 
 @app.command()
@@ -325,8 +326,10 @@ def farm_names(described: Farm) -> tuple[list[str], list[str], Sequence[str]]:
     return beds, tools, service.crop_names()
 
 
-def morning_page(folder: Path, as_of: datetime | None, *, is_json: bool, width: int | None) -> None:
-    """Compute and print one morning; `as_of` None means now."""
+def morning_page(
+    folder: Path, as_of: datetime | None, *, is_json: bool, width: int | None
+) -> Morning:
+    """Compute, print and return one morning; `as_of` None means now."""
     from scheduler.adapters.farmfile import farm_text
     from scheduler.adapters.journal import open_farm_database
     from scheduler.adapters.render.answer_json import answer, answer_text
@@ -345,6 +348,7 @@ def morning_page(folder: Path, as_of: datetime | None, *, is_json: bool, width: 
         if as_of is None or not is_json:
             database.write_list(found.as_of, now, answer(found))
     sys.stdout.write(answer_text(found) if is_json else today_text(found, page_width(width)))
+    return found
 
 
 @app.command()
@@ -569,7 +573,7 @@ LOG_HELP: Mapping[str, tuple[str, str]] = {
     "temp": ("Least and highest temperature.", "min 41 F max 66 F"),
     "water": ("Irrigation of a bed.", "B4 0.5 in"),
     "sow": ("A sowing.", "B4 carrot 3 rows 10 in apart 0.5 in deep"),
-    "plant": ("A planting.", "B5 lettuce 3 rows 12 in apart"),
+    "plant": ("A planting.", "B5 leaf lettuce 3 rows 12 in apart"),
     "prep": ("Bed preparation.", "B4 2 in deep yesterday"),
     "pass": ("A pass with a tool; say `not worked` if the soil was unfit.", "B4 tine weeder 6 min"),
     "look": ("Weeds seen, by stage, or `nothing`.", "B4 30 threads 5 seed leaves per ft2"),
@@ -659,13 +663,67 @@ def log_undo(
 # ------------------------------------------------------------ weather, files
 
 
+WEATHER_KINDS = {"gauge": "OWN_GAUGE", "station": "OBSERVED", "model": "MODEL"}
+KindOption = Annotated[
+    str,
+    typer.Option(
+        "--kind",
+        metavar="KIND",
+        help="gauge (your own, outranks the rest), station, or model.",
+    ),
+]
+
+
 @weather_app.command("import")
 def weather_import(
     file: Annotated[Path, typer.Argument(metavar="FILE", help="Hourly or daily CSV.")],
     farm: FarmOption = None,
+    kind: KindOption = "station",
+    source: Annotated[
+        str | None,
+        typer.Option("--source", metavar="NAME", help="Name of the source; else the file's name."),
+    ] = None,
+    is_known_then: Annotated[
+        bool,
+        typer.Option(
+            "--known-then",
+            help="Take each value as known when its hour or day ended, to ask for past mornings.",
+        ),
+    ] = False,
 ) -> None:
-    """Read a CSV of weather, hourly or daily, with units in its header."""
-    raise NotImplementedError
+    """Read a CSV of weather, with units in its header.
+
+    Hourly or daily; values that cannot be right are named and left out of use. A file is taken
+    whole or not at all.
+    """
+    from scheduler.adapters.farmfile import read_farm
+    from scheduler.adapters.journal import open_farm_database
+    from scheduler.adapters.journal.entries import names_hint
+    from scheduler.adapters.weather.csv_import import read_weather_csv
+    from scheduler.adapters.weather.quality import checked_weather
+    from scheduler.records import Kind
+
+    if kind not in WEATHER_KINDS:
+        raise UsageError(f"--kind: found {kind!r}; {names_hint(kind, WEATHER_KINDS)}")
+    folder = farm_folder(farm)
+    place = read_farm(folder).place
+    now = now_utc()
+    found = read_weather_csv(
+        file,
+        kind=Kind[WEATHER_KINDS[kind]],
+        source=file.stem if source is None else source,
+        known_at=None if is_known_then else now,
+        time_zone=place.time_zone,
+    )
+    checked = checked_weather(found.values, now, place)
+    with open_farm_database(folder) as database:
+        n_added = database.add_weather_values(checked.values)
+    for message in (*found.messages, *checked.messages):
+        typer.echo(message)
+    typer.echo(
+        f"{file.name}: {n_added} values new, {len(checked.values) - n_added} known already; "
+        f"{checked.n_suspect} left out of use"
+    )
 
 
 @weather_app.command("show")
@@ -753,6 +811,11 @@ def run(arguments: Sequence[str] | None) -> int:
     return found if isinstance(found, int) else 0
 
 
+def leave_pipe() -> None:
+    """Send what is still to be written nowhere, after the reader has left."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
+
+
 def status_of(work: Callable[[], int]) -> int:
     """The exit status of some work, with its errors told on stderr."""
     try:
@@ -780,7 +843,10 @@ def status_of(work: Callable[[], int]) -> int:
         told("stopped; nothing was written")
         return 1
     except BrokenPipeError:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        leave_pipe()
+        return 0
+    except SystemExit:
+        leave_pipe()  # what the command parser makes of a broken pipe, and of nothing else
         return 0
     except KeyboardInterrupt:
         told("stopped")

@@ -1,0 +1,575 @@
+"""The command line: statuses, messages, what is written, and what stays untouched.
+
+The list of the day is a stored hand-made morning here; the computed one has its own tests.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import shutil
+import subprocess
+import sys
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import pytest
+import typer
+from pydantic import TypeAdapter
+
+from scheduler import cli, service
+from scheduler.adapters.demo import DEMO_AS_OF
+from scheduler.adapters.journal import open_farm_database
+from scheduler.errors import WeatherMissingError
+from scheduler.records import EVENT_KINDS, Event, Morning
+
+ROOT = Path(__file__).parents[1]
+NOW = "2013-05-14T05:30-04:00"
+LATER = datetime(2030, 1, 1, tzinfo=UTC)
+
+COMMANDS = (
+    "demo",
+    "init",
+    "check",
+    "today",
+    "bed",
+    "done",
+    "log",
+    "weather",
+    "journal",
+    "sources",
+    "cautions",
+)
+
+
+@pytest.fixture(scope="module")
+def started(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("farms") / "farm"
+    os.environ[cli.NOW_VARIABLE] = "2013-05-01T08:00-04:00"
+    try:
+        assert status(["init", str(folder), "--yes"]) == 0
+    finally:
+        del os.environ[cli.NOW_VARIABLE]
+    return folder
+
+
+@pytest.fixture
+def farm(started: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A new farm of twenty beds, taken as the farm of every command."""
+    folder = tmp_path / "farm"
+    shutil.copytree(started, folder)
+    monkeypatch.setenv(cli.FARM_VARIABLE, str(folder))
+    monkeypatch.setenv(cli.NOW_VARIABLE, NOW)
+    return folder
+
+
+@pytest.fixture
+def stored_morning(monkeypatch: pytest.MonkeyPatch) -> list[dict[str, Any]]:
+    """The service hands out a stored morning; what it was asked is kept."""
+    text = (ROOT / "tests" / "golden" / "morning_spring.json").read_text()
+    found = TypeAdapter(Morning).validate_json(text)
+    asked: list[dict[str, Any]] = []
+
+    def morning(farm: Any, journal: Any, weather: Any, now: datetime, **_: Any) -> Morning:
+        asked.append({"farm": farm, "now": now, "events": journal.events(now)})
+        return replace(found, as_of=now)
+
+    monkeypatch.setattr(service, "morning", morning)
+    return asked
+
+
+def status(arguments: Sequence[str]) -> int:
+    """Exit status of one command, run in this process."""
+    with pytest.raises(SystemExit) as end:
+        cli.main(arguments)
+    assert isinstance(end.value.code, int)
+    return end.value.code
+
+
+def events(folder: Path) -> tuple[Event, ...]:
+    with open_farm_database(folder) as database:
+        return database.events(LATER)
+
+
+def lists(folder: Path) -> Any:
+    with open_farm_database(folder) as database:
+        return database.latest_list(LATER)
+
+
+def contents(folder: Path) -> dict[str, Any]:
+    """What a farm folder says: its file and everything the database holds."""
+    with open_farm_database(folder) as database:
+        return {
+            "farm.toml": (folder / "farm.toml").read_text(),
+            "events": database.all_events(LATER),
+            "weather": database.all_weather_values(LATER),
+            "list": database.latest_list(LATER),
+            "files": sorted(
+                path.name for path in folder.rglob("*") if not path.name.startswith("farm.db-")
+            ),
+        }
+
+
+# ---------------------------------------------------------------- the program
+
+
+def test_importing_the_command_line_stays_light() -> None:
+    heavy = ("numba", "pandas", "scipy", "matplotlib", "meteostat", "pint", "pydantic", "plotext")
+    code = f"import sys, scheduler.cli; print([name for name in {heavy!r} if name in sys.modules])"
+    found = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, check=True, cwd=ROOT
+    )
+    assert found.stdout.strip() == "[]"
+
+
+def test_every_command_is_there() -> None:
+    command: Any = typer.main.get_command(cli.app)
+    assert set(command.commands) == set(COMMANDS)
+    assert set(command.commands["log"].commands) == set(EVENT_KINDS)
+    assert set(command.commands["weather"].commands) == {"import", "show"}
+    assert set(command.commands["journal"].commands) == {"export", "import"}
+
+
+def test_every_command_stands_in_the_readme() -> None:
+    """A row of a table that begins with the command in code marks."""
+    readme = ROOT / "README.md"
+    if not readme.exists():
+        pytest.skip("there is no README.md yet")
+    text = readme.read_text()
+    rows = set(re.findall(r"^\|\s*`(?:whitethread )?([a-z-]+(?: [a-z-]+)?)", text, re.MULTILINE))
+    first_words = {row.split()[0] for row in rows}
+    command: Any = typer.main.get_command(cli.app)
+    missing = [name for name in command.commands if name not in first_words]
+    missing += [
+        f"{group} {name}"
+        for group in ("weather", "journal")
+        for name in command.commands[group].commands
+        if f"{group} {name}" not in rows
+    ]
+    assert missing == []
+
+
+def test_every_help_page_shows(capsys: pytest.CaptureFixture[str]) -> None:
+    for name in COMMANDS:
+        assert status([name, "--help"]) == 0
+        assert "Usage: whitethread" in capsys.readouterr().out
+
+
+def test_without_words_the_help_shows(capsys: pytest.CaptureFixture[str]) -> None:
+    assert status([]) == 0
+    assert "Commands:" in capsys.readouterr().out
+
+
+def test_version(capsys: pytest.CaptureFixture[str]) -> None:
+    assert status(["--version"]) == 0
+    assert re.fullmatch(r"whitethread \d+\.\d+\.\d+\n", capsys.readouterr().out)
+
+
+# --------------------------------------------------------------------- errors
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (["nosuch"], "No such command 'nosuch'"),
+        (["today", "--wide"], "No such option"),
+        (["today", "--as-of", "soon"], "'soon' is no moment"),
+        (["today", "--as-of", "2013-06-01"], "lies ahead of now (2013-05-14 05:30)"),
+        (["bed", "Z9"], "there is no bed 'Z9'"),
+        (["done", "1"], "no list has been printed yet"),
+        (["done", "1", "2", "--took", "5 min"], "--took: found 2 numbers"),
+        (["log", "rain", "18"], ""),
+        (["log", "pass", "Z9", "hoe"], "Z9"),
+        (["log", "undo"], "the journal holds no entry that stands"),
+        (["log", "undo", "pass-123"], "the journal holds no entry that stands"),
+        (["journal", "import", "nosuch.csv"], "nosuch.csv"),
+        (["weather", "import", "nosuch.csv"], "nosuch.csv"),
+        (["sources", "nosuch"], "'nosuch'"),
+    ],
+)
+def test_what_can_be_mended_is_one_line_and_changes_nothing(
+    farm: Path, capsys: pytest.CaptureFixture[str], words: list[str], told: str
+) -> None:
+    before = contents(farm)
+    assert status(words) == 2
+    out, err = capsys.readouterr()
+    assert out == ""
+    assert err.count("\n") == 1
+    assert told in err
+    assert "Traceback" not in err
+    assert contents(farm) == before
+
+
+def test_no_farm_here(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.delenv(cli.FARM_VARIABLE, raising=False)
+    monkeypatch.chdir(tmp_path)
+    assert status(["today"]) == 2
+    assert capsys.readouterr().err.startswith(f"no farm here: found no farm.toml in {tmp_path}")
+
+
+def test_the_current_folder_is_a_farm(
+    farm: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.delenv(cli.FARM_VARIABLE)
+    monkeypatch.chdir(farm)
+    assert status(["check"]) == 0
+    assert "farm.toml: no fault; 20 beds" in capsys.readouterr().out
+
+
+def test_a_wrong_clock_is_told(
+    farm: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setenv(cli.NOW_VARIABLE, "2013-05-14 05:30")
+    assert status(["check"]) == 2
+    assert "a moment with offset" in capsys.readouterr().err
+
+
+def test_check_names_every_fault_at_once(farm: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = farm / "farm.toml"
+    path.write_text(path.read_text().replace("latitude", "latitud").replace("texture", "textur"))
+    assert status(["check"]) == 2
+    err = capsys.readouterr().err
+    assert "latitud" in err
+    assert "textur" in err
+    assert err.count("\n") >= 2
+    assert status(["today"]) == 2
+    assert "`whitethread check` names all" in capsys.readouterr().err
+
+
+def test_a_fault_of_the_program_shows_its_trace(
+    farm: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def broken(*_: Any, **__: Any) -> Morning:
+        raise ZeroDivisionError("a bug")
+
+    monkeypatch.setattr(service, "morning", broken)
+    assert status(["today"]) == 1
+    err = capsys.readouterr().err
+    assert "Traceback" in err
+    assert "ZeroDivisionError: a bug" in err
+
+
+def test_a_mendable_fault_of_the_service_is_one_line(
+    farm: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def without_weather(*_: Any, **__: Any) -> Morning:
+        raise WeatherMissingError("weather: nothing\n  on record; import a file")
+
+    monkeypatch.setattr(service, "morning", without_weather)
+    before = contents(farm)
+    assert status(["today"]) == 2
+    err = capsys.readouterr().err
+    assert err.splitlines()[-1] == "weather: nothing on record; import a file"
+    assert contents(farm) == before
+
+
+def test_a_reader_that_leaves_early_is_no_fault(farm: Path) -> None:
+    """The pipe is closed before the program writes: no trace, status 0."""
+    reader, writer = os.pipe()
+    os.close(reader)
+    found = subprocess.run(
+        [sys.executable, "-m", "scheduler.cli", "cautions"],
+        stdout=writer,
+        stderr=subprocess.PIPE,
+        text=True,
+        cwd=ROOT,
+        check=False,
+    )
+    os.close(writer)
+    assert found.returncode == 0
+    assert found.stderr == ""
+
+
+# ----------------------------------------------------------------- first steps
+
+
+def test_init_asks_at_most_seven_questions(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A wrong answer is told and asked again; the rest takes its default."""
+    said = iter(["Two Ponds", "metrik", "metric", "", "", "", "", ""])
+    asked: list[str] = []
+
+    def prompt(text: str, default: str) -> str:
+        asked.append(text)
+        return next(said) or default
+
+    monkeypatch.setattr(typer, "prompt", prompt)
+    folder = tmp_path / "new"
+    assert status(["init", str(folder)]) == 0
+    assert len(set(asked)) <= 7
+    assert len(asked) == len(set(asked)) + 1
+    assert 'nearest: "metric"' in capsys.readouterr().err
+    assert "Two Ponds" in (folder / "farm.toml").read_text()
+    assert status(["check", "--farm", str(folder)]) == 0
+
+
+def test_init_leaves_an_old_farm_alone(farm: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    before = contents(farm)
+    assert status(["init", str(farm), "--yes"]) == 2
+    assert "already holds farm.toml" in capsys.readouterr().err
+    assert contents(farm) == before
+
+
+def test_demo_writes_a_farm_and_prints_its_morning(
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+    stored_morning: list[dict[str, Any]],
+) -> None:
+    monkeypatch.delenv(cli.NOW_VARIABLE, raising=False)
+    folder = tmp_path / "demo"
+    assert status(["demo", str(folder)]) == 0
+    out = capsys.readouterr().out
+    assert "Do, in this order" in out
+    assert f"--farm {folder}" in out
+    (asked,) = stored_morning
+    assert asked["now"] == DEMO_AS_OF
+    assert len(asked["farm"].beds) == 36
+    assert asked["events"]
+    assert datetime.fromisoformat(lists(folder)["as_of"]) == DEMO_AS_OF
+    assert status(["demo", str(folder)]) == 2
+    assert "name a new or empty folder" in capsys.readouterr().err
+
+
+# ---------------------------------------------------------------------- pages
+
+
+def test_today_prints_and_keeps_the_list(
+    farm: Path, capsys: pytest.CaptureFixture[str], stored_morning: list[dict[str, Any]]
+) -> None:
+    assert status(["today"]) == 0
+    out = capsys.readouterr().out
+    assert max(map(len, out.splitlines())) <= 80
+    assert " 1 B4 " in out
+    assert stored_morning[0]["now"] == datetime.fromisoformat(NOW)
+    assert lists(farm)["beds"][0]["bed"] == "B4"
+
+
+def test_today_json_is_the_answer(
+    farm: Path, capsys: pytest.CaptureFixture[str], stored_morning: list[dict[str, Any]]
+) -> None:
+    assert status(["today", "--json"]) == 0
+    found = json.loads(capsys.readouterr().out)
+    assert found["schema_version"] == "1"
+    assert found == lists(farm)
+
+
+def test_json_of_a_past_morning_keeps_nothing(
+    farm: Path, capsys: pytest.CaptureFixture[str], stored_morning: list[dict[str, Any]]
+) -> None:
+    assert status(["today", "--json", "--as-of", "2013-05-10"]) == 0
+    assert lists(farm) is None
+    assert stored_morning[0]["now"] == datetime(2013, 5, 10, 10, tzinfo=UTC)
+    assert status(["today", "--as-of", "2013-05-10 05:00"]) == 0
+    assert lists(farm)["as_of"] == "2013-05-10T05:00:00-04:00"
+
+
+def test_a_past_morning_takes_the_farm_file_of_then(
+    farm: Path, capsys: pytest.CaptureFixture[str], stored_morning: list[dict[str, Any]]
+) -> None:
+    path = farm / "farm.toml"
+    path.write_text(path.read_text().replace('name = "Long Acre"', 'name = "Short Acre"'))
+    assert status(["today"]) == 0
+    assert status(["today", "--as-of", "2013-05-13"]) == 0
+    assert [asked["farm"].name for asked in stored_morning] == ["Short Acre", "Long Acre"]
+
+
+def test_notes_in_the_drop_folder_are_taken_first(
+    farm: Path, capsys: pytest.CaptureFixture[str], stored_morning: list[dict[str, Any]]
+) -> None:
+    (farm / "drop").mkdir(exist_ok=True)
+    (farm / "drop" / "a.txt").write_text("rain 18 mm 2013-05-12\n")
+    (farm / "drop" / "b.txt").write_text("pss B4 hoe 2013-05-12\n")
+    assert status(["today"]) == 0
+    err = capsys.readouterr().err
+    assert "drop: a.txt: 1 new events" in err
+    assert "b.txt" in err
+    assert "did you mean 'pass'?" in err
+    assert [event.kind for event in stored_morning[0]["events"]] == ["rain"]
+    assert (farm / "drop" / "b.txt").exists()
+
+
+def test_cautions_and_sources(farm: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert status(["cautions"]) == 0
+    out = capsys.readouterr().out
+    assert "Disengage" in out
+    assert not re.search(r"\bsafe\b", out, re.IGNORECASE)
+    assert status(["sources"]) == 0
+    assert re.search(r"^carrot +\d", capsys.readouterr().out, re.MULTILINE)
+    assert status(["sources", "carrot"]) == 0
+    out = capsys.readouterr().out
+    assert "harrington_minges_1954" in out
+    assert max(map(len, out.splitlines())) <= 80
+
+
+# -------------------------------------------------------------------- entries
+
+
+def test_done_means_what_was_read_last(
+    farm: Path, capsys: pytest.CaptureFixture[str], stored_morning: list[dict[str, Any]]
+) -> None:
+    assert status(["today"]) == 0
+    capsys.readouterr()
+    assert status(["done", "3", "1"]) == 0
+    out = capsys.readouterr().out
+    assert out.splitlines()[0].startswith("wrote: A2 pass: tine weeder, 0.6 in deep, set-up blind")
+    written = {event.bed: event for event in events(farm)}
+    assert set(written) == {"A2", "B4"}
+    assert dict(written["B4"].data) == {
+        "tool": "tine weeder",
+        "depth_mm": 15.0,
+        "setup": "blind",
+    }
+    assert written["B4"].happened_at == datetime.fromisoformat(NOW)
+
+
+def test_done_with_its_hour_and_stopwatch(
+    farm: Path,
+    capsys: pytest.CaptureFixture[str],
+    stored_morning: list[dict[str, Any]],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    assert status(["today"]) == 0
+    monkeypatch.setenv(cli.NOW_VARIABLE, "2013-05-14T18:00-04:00")
+    assert status(["done", "7", "--at", "11:15", "--took", "9 min"]) == 0
+    (event,) = events(farm)
+    assert (event.bed, event.part) == ("B2", "north")
+    assert event.happened_at == datetime(2013, 5, 14, 15, 15, tzinfo=UTC)
+    assert event.data["work_min"] == 9.0
+
+
+@pytest.mark.parametrize("numbers", [["9"], ["0"], ["1", "99"]])
+def test_done_refuses_unknown_numbers(
+    farm: Path,
+    capsys: pytest.CaptureFixture[str],
+    stored_morning: list[dict[str, Any]],
+    numbers: list[str],
+) -> None:
+    assert status(["today"]) == 0
+    capsys.readouterr()
+    before = contents(farm)
+    assert status(["done", *numbers]) == 2
+    err = capsys.readouterr().err
+    assert err.count("\n") == 1
+    assert "has 1 to 8" in err
+    assert contents(farm) == before
+
+
+def test_done_twice_is_refused(
+    farm: Path, capsys: pytest.CaptureFixture[str], stored_morning: list[dict[str, Any]]
+) -> None:
+    assert status(["today"]) == 0
+    assert status(["done", "1"]) == 0
+    capsys.readouterr()
+    assert status(["done", "2", "1"]) == 2
+    assert "done: B4 is logged already as pass-" in capsys.readouterr().err
+    assert [event.bed for event in events(farm)] == ["B4"]
+
+
+def test_done_of_an_old_list_asks_when(
+    farm: Path,
+    capsys: pytest.CaptureFixture[str],
+    stored_morning: list[dict[str, Any]],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    assert status(["today"]) == 0
+    monkeypatch.setenv(cli.NOW_VARIABLE, "2013-05-16T18:00-04:00")
+    capsys.readouterr()
+    assert status(["done", "1"]) == 2
+    assert "say when it was with --at '2013-05-14 10:30'" in capsys.readouterr().err
+    assert status(["done", "1", "--at", "2013-05-14 11:00"]) == 0
+    assert events(farm)[0].happened_at == datetime(2013, 5, 14, 15, tzinfo=UTC)
+
+
+def test_log_and_undo(farm: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert status(["log", "rain", "18", "mm", "last", "night", "--note", "by the shed"]) == 0
+    assert status(["log", "temp", "min", "-3 C", "max", "12 C"]) == 0
+    rain, temp = events(farm)
+    assert rain.data["rain_mm"] == 18.0
+    assert rain.note == "by the shed"
+    assert temp.data["air_temp_min_c"] == -3.0
+    out = capsys.readouterr().out
+    assert "wrote: rain: 0.71 in, from Mon 13 18:00" in out
+    assert "wrote: temp: min 27 F, max 54 F" in out
+    assert status(["log", "undo", rain.event_id]) == 0
+    assert "taken back: rain: 0.71 in" in capsys.readouterr().out
+    assert [event.kind for event in events(farm)] == ["temp"]
+    assert status(["log", "undo"]) == 0
+    assert events(farm) == ()
+
+
+@pytest.mark.parametrize("kind", [kind for kind in EVENT_KINDS if kind != "undo"])
+def test_the_example_of_each_log_command_is_understood(kind: str, farm: Path) -> None:
+    """The help's own example, with a bed and a tool of this farm."""
+    _, example = cli.LOG_HELP[kind]
+    with open_farm_database(farm) as database:
+        described = cli.farm_as_known(farm, database, None)
+    words = re.sub(r"\bB[45]\b", described.beds[0].name, example)
+    words = words.replace("tine weeder", described.tools[0].name)
+    assert status(["log", kind, *words.split()]) == 0
+    assert [event.kind for event in events(farm)] == [kind]
+
+
+def test_the_journal_goes_out_and_comes_in(
+    farm: Path, started: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert status(["log", "rain", "18", "mm", "last", "night"]) == 0
+    assert status(["journal", "export", str(tmp_path / "out")]) == 0
+    other = tmp_path / "other"
+    shutil.copytree(started, other)
+    file = str(tmp_path / "out" / "events.csv")
+    assert status(["journal", "import", file, "--farm", str(other)]) == 0
+    assert "events.csv: 1 events new, 0 known already" in capsys.readouterr().out
+    assert status(["journal", "import", file, "--farm", str(other)]) == 0
+    assert "events.csv: 0 events new, 1 known already" in capsys.readouterr().out
+    assert events(other) == events(farm)
+
+
+def test_weather_comes_in_and_what_cannot_be_right_is_named(
+    farm: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """0.1 in is 2.54 mm; 170 F cannot be right and is left out, not changed."""
+    file = tmp_path / "shed.csv"
+    file.write_text(
+        "time (hour ending) [UTC],temperature [F],rain [in]\n"
+        "2013-05-13 06:00,50,0.1\n2013-05-13 07:00,170,0\n2013-05-13 08:00,51,NA\n"
+    )
+    assert status(["weather", "import", str(file), "--kind", "gauge"]) == 0
+    out = capsys.readouterr().out
+    assert out.splitlines()[-1] == ("shed.csv: 5 values new, 0 known already; 1 left out of use")
+    with open_farm_database(farm) as database:
+        values = database.all_weather_values(LATER)
+    rain = [value for value in values if value.variable == "rain_mm"]
+    assert [round(value.value, 9) for value in rain] == [2.54, 0.0]
+    assert {value.source for value in values} == {"shed"}
+    assert {value.kind.name for value in values} == {"OWN_GAUGE"}
+    assert {value.known_at for value in values} == {datetime.fromisoformat(NOW)}
+    (hot,) = [value for value in values if value.suspect]
+    assert round(hot.value, 6) == round((170 - 32) / 1.8, 6)
+    assert status(["weather", "import", str(file), "--kind", "gauge"]) == 0
+    assert "0 values new, 5 known already" in capsys.readouterr().out
+
+
+def test_weather_known_then_can_be_asked_for_past_mornings(
+    farm: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    file = tmp_path / "shed.csv"
+    file.write_text("date,rain [mm]\n2013-05-02,4\n")
+    assert status(["weather", "import", str(file), "--known-then", "--source", "gauge 2"]) == 0
+    with open_farm_database(farm) as database:
+        (value,) = database.all_weather_values(datetime(2013, 5, 4, tzinfo=UTC))
+    assert (value.source, value.known_at) == ("gauge 2", value.end_at)
+
+
+def test_an_unknown_kind_of_weather_is_refused(
+    farm: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert status(["weather", "import", "x.csv", "--kind", "sation"]) == 2
+    assert "did you mean 'station'?" in capsys.readouterr().err
