@@ -18,7 +18,7 @@ from scheduler.models.workability import working_spans
 from scheduler.planning.draws import weighted_quantiles
 from scheduler.planning.ensemble import Sky
 from scheduler.planning.hours import is_working_hour, local_day
-from scheduler.planning.outlook import Outlook, WorkOutlook, is_past
+from scheduler.planning.outlook import FlushOutlook, Outlook, WorkOutlook, is_past
 from scheduler.planning.tools import ToolTraits, fitting_tools, last_blind_hour, work_minutes
 from scheduler.records import (
     Action,
@@ -131,7 +131,7 @@ def draft_verdict(outlook: Outlook, day: Day, traits: Mapping[str, ToolTraits]) 
     base = _base_answer(outlook, day)
     if not tools:
         return Draft(_no_tool(base, outlook, day, reason), 0.0)
-    if flush.lead is None or flush.opened_hour is None:
+    if flush.opened_hour is None:
         why = ("no pass, preparation or wetting on record: look, then log what you see",)
         return Draft(replace(base, verdict="nothing", because="unknown", why=why), 0.0)
     if late_heat:
@@ -150,7 +150,7 @@ def draft_verdict(outlook: Outlook, day: Day, traits: Mapping[str, ToolTraits]) 
         and _thread_share(outlook, now_hour) >= 0.05
         and (next_span is None or blind_last < next_span[0] + 1)
     )
-    good_from = _median(flush.reached["good_from"], outlook)
+    good_from = _median(flush.reached["good_from"], outlook.weights)
     if ripe_share < 0.5 and not must_now:
         return Draft(_not_ripe(base, outlook, day, good_from, next_span), 0.0)
     if span is None:
@@ -207,7 +207,7 @@ def _local(moment: datetime, day: Day) -> datetime:
 def _ripe(outlook: Outlook, day: Day, first: int, last: int) -> FloatArray:
     """Whether each member's flush is in its window during working hours today."""
     flush = outlook.flush
-    if flush.lead is None or flush.opened_hour is None:
+    if flush.opened_hour is None:
         return np.zeros(outlook.weights.size)
     good_from, too_late = flush.reached["good_from"], flush.reached["too_late"]
     is_open = np.flatnonzero(day.is_open[first:last])
@@ -225,8 +225,8 @@ def _late_share(outlook: Outlook, hour: int) -> float:
         return float(outlook.weights[too_late < hour - 12].sum() / outlook.weights.sum())
 
 
-def _median(hours: FloatArray, outlook: Outlook) -> float | None:
-    value = weighted_quantiles(hours, outlook.weights)[1]
+def _median(hours: FloatArray, weights: FloatArray) -> float | None:
+    value = weighted_quantiles(hours, weights)[1]
     return None if np.isnan(value) else float(value)
 
 
@@ -260,7 +260,7 @@ def _last_good(
     outlook: Outlook, day: Day, work: WorkOutlook, blind_last: float | None
 ) -> int | None:
     """End of the last working span before the window closes."""
-    too_late = _median(outlook.flush.reached["too_late"], outlook)
+    too_late = _median(outlook.flush.reached["too_late"], outlook.weights)
     limit = float(day.sky.n_hours) if too_late is None else too_late
     if blind_last is not None:
         limit = min(limit, blind_last)
@@ -284,7 +284,6 @@ def _not_ripe(
     until = max(good_from, next_span[0] if next_span is not None else good_from)
     heat = flush.shares["heat"].mid
     lead = flush.lead
-    assert lead is not None
     why = (
         f"{heat:.0f} growing degree-days since the {flush.opened_by}; "
         f"worth a pass from about {lead.milestones.good_from_cd:.0f}"
@@ -329,7 +328,6 @@ def _go_words(
 ) -> tuple[str, ...]:
     flush = outlook.flush
     lead = flush.lead
-    assert lead is not None
     opened = None if flush.opened_hour is None else day.sky.at(flush.opened_hour)
     since = "" if opened is None else f" {_date_words(opened, day)}"
     heat = flush.shares["heat"].mid
@@ -405,7 +403,7 @@ def _base_answer(outlook: Outlook, day: Day) -> BedAnswer:
         action=None,
         soil=soil,
         crust=crust,
-        flush=_flush_answer(outlook, day),
+        flush=flush_answer(outlook.flush, outlook.weights, day),
         why=(),
         soil_name=planting.bed.soil,
         established_on=None
@@ -414,22 +412,41 @@ def _base_answer(outlook: Outlook, day: Day) -> BedAnswer:
     )
 
 
-def _flush_answer(outlook: Outlook, day: Day) -> FlushAnswer:
-    flush, sky = outlook.flush, day.sky
+def flush_answer(flush: FlushOutlook, weights: FloatArray, day: Day) -> FlushAnswer:
+    """A flush in dates and in growing degree-days.
+
+    Parameters
+    ----------
+    flush : FlushOutlook
+        The flush of one guild.
+    weights : array
+        Member weights, shape (n_members,).
+    day : Day
+        The clock.
+
+    Returns
+    -------
+    FlushAnswer
+        Medians; None beyond sight.
+    """
+    sky = day.sky
 
     def moment(hour: float | None) -> datetime | None:
         return None if hour is None else _local(sky.at(round(hour)), day)
 
+    def reached(name: str) -> datetime | None:
+        return moment(_median(flush.reached[name], weights))
+
     next_at = flush.next_expected_hour if flush.next_chance >= 0.3 else None
-    if flush.lead is None or flush.opened_hour is None:
+    if flush.opened_hour is None:
         return FlushAnswer(None, None, None, None, None, None, None, moment(next_at))
     return FlushAnswer(
         moment(flush.opened_hour),
         flush.opened_by,
         flush.shares["heat"].mid,
-        moment(_median(flush.reached["first_thread"], outlook)),
-        moment(_median(flush.reached["peak_thread"], outlook)),
-        moment(_median(flush.reached["too_late"], outlook)),
+        reached("first_thread"),
+        reached("peak_thread"),
+        reached("too_late"),
         flush.shares["to_come"],
         moment(next_at),
     )

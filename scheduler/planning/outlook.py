@@ -58,7 +58,7 @@ class FlushOutlook:
 
     opened_hour: int | None
     opened_by: str | None
-    lead: GuildView | None
+    lead: GuildView
     heat_cd: FloatArray  # (n_members, n_stored) since the opening, of the lead guild
     shares: Mapping[str, Range]  # of the flush now: to_come, thread, up
     reached: Mapping[str, FloatArray]  # milestone to hours by member (NaN beyond sight)
@@ -343,7 +343,7 @@ def is_past(outlook: FlushOutlook, hour: int, stored: int) -> bool:
     bool
         True if the median heat lies beyond 1.6 times the heat at which it was too late.
     """
-    if outlook.lead is None or outlook.opened_hour is None:
+    if outlook.opened_hour is None:
         return False
     heat = float(np.median(outlook.heat_cd[:, hour - stored]))
     return heat > _FLUSH_OVER_FACTOR * outlook.lead.milestones.too_late_cd

@@ -20,7 +20,7 @@ from scheduler.models.soil_column.parameters import (
 )
 from scheduler.records import FloatArray, IntArray
 
-REFERENCE_TOLERANCE = (0.04, 0.30)
+REFERENCE_TOLERANCE = (0.02, 0.20)
 ENSEMBLE_TOLERANCE = (0.10, 0.50)
 _NO_WEEDS = WeedHeat(*(np.zeros(0) for _ in range(6)))
 

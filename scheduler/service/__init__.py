@@ -1,0 +1,21 @@
+"""The use cases: what a command, a mail or a notebook asks for.
+
+Sources, sinks and `now` are arguments; the same inputs give the same answer to the last digit.
+"""
+
+from scheduler.service.bed import bed_page, bed_page_of
+from scheduler.service.morning import morning, morning_of
+from scheduler.service.settings import crop_names, sources_table, tables
+from scheduler.service.situation import Situation, situation
+
+__all__ = [
+    "Situation",
+    "bed_page",
+    "bed_page_of",
+    "crop_names",
+    "morning",
+    "morning_of",
+    "situation",
+    "sources_table",
+    "tables",
+]

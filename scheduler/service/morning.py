@@ -1,0 +1,135 @@
+"""The list of one morning."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime, timedelta
+
+import numpy as np
+
+from scheduler.planning.cautions import cautions_for
+from scheduler.planning.ensemble import N_SOIL_MEMBERS
+from scheduler.planning.hours import hours_left, local_day
+from scheduler.planning.order import order_of_day
+from scheduler.ports import Journal, Progress, WeatherStore
+from scheduler.records import Event, Farm, Kind, Morning, WeatherAnswer, WeatherSeries
+from scheduler.service.situation import Situation, situation
+
+
+def morning(
+    farm: Farm,
+    journal: Journal,
+    weather: WeatherStore,
+    now: datetime,
+    *,
+    n_members: int = N_SOIL_MEMBERS,
+    progress: Progress | None = None,
+) -> Morning:
+    """The list of one morning.
+
+    Parameters
+    ----------
+    farm, journal, weather, now, n_members, progress
+        As in `situation`.
+
+    Returns
+    -------
+    Morning
+        One verdict for every planting, ordered.
+
+    Raises
+    ------
+    WeatherMissingError, UsageError
+        As in `situation`.
+    """
+    return morning_of(
+        situation(farm, journal, weather, now, n_members=n_members, progress=progress)
+    )
+
+
+def morning_of(s: Situation) -> Morning:
+    """The list of a computed situation.
+
+    Parameters
+    ----------
+    s : Situation
+        As `situation` returns it.
+
+    Returns
+    -------
+    Morning
+        The list.
+    """
+    hours = hours_left(s.farm.work, s.now, s.farm.place.time_zone)
+    beds, missed, planned, changes = order_of_day(s.drafts, hours, s.day)
+    series = s.series
+    last = series.last_observed_at
+    return Morning(
+        farm=s.farm,
+        as_of=s.now,
+        inputs={
+            "n_events": len(s.events),
+            "last_entry_at": max((e.recorded_at for e in s.events), default=None),
+            "weather_sources": list(series.sources),
+            "weather_from": series.start_at,
+            "forecast_issued_at": series.forecast_issued_at,
+        },
+        n_soil_members=s.ensemble.n_members,
+        n_particles=0,
+        attribution=tuple(f"Weather: {source}" for source in series.sources),
+        weakest_inputs=_weakest(series, s.events),
+        weather=WeatherAnswer(
+            last,
+            ", ".join(series.sources) or "none",
+            None if last is None else (s.now - last) / timedelta(hours=1),
+            series.forecast_issued_at,
+            series.notes,
+        ),
+        hours_available=hours,
+        minutes_planned=planned,
+        setup_changes=changes,
+        beds=beds,
+        not_reached=missed,
+        cautions=_cautions(s),
+        day=local_day(s.now, s.farm.place.time_zone),
+        outlook_line=_outlook_line(s),
+    )
+
+
+def _weakest(series: WeatherSeries, events: Sequence[Event]) -> tuple[str, ...]:
+    weak = ["flush size (not looked at)", "when this soil crumbles (no squeeze test)"]
+    if not any(e.kind == "look" for e in events):
+        weak[0] = "flush timing and size (no look logged)"
+    if any(e.kind == "feel" for e in events):
+        weak.pop(1)
+    if float(np.mean(series.kinds["solar_mj_m2"] <= Kind.MODEL)) > 0.5:
+        weak.append("drying (sunshine estimated from temperature)")
+    return tuple(weak)
+
+
+def _cautions(s: Situation) -> tuple[str, ...]:
+    first, last = s.sky.now_hour, s.day.last_hour_today
+    hours = [h for h in range(first, last) if s.day.is_open[h]]
+    local = np.array([s.sky.at(h).astimezone(s.day.zone).hour for h in hours], dtype=np.int64)
+    temp = np.array([s.sky.forcing.air_temp_c[:, h].mean() for h in hours])
+    humidity = np.array([s.sky.forcing.humidity_frac[:, h].mean() for h in hours])
+    return cautions_for(
+        local,
+        temp,
+        humidity,
+        has_flame=any(t.kind == "flame" for t in s.farm.tools),
+        has_read_fire_rules=s.farm.flame_rules_read,
+    )
+
+
+def _outlook_line(s: Situation) -> str:
+    """When rain comes within a day, in words."""
+    now = s.sky.now_hour
+    rain = s.sky.forcing.rain_mm[:, now : min(now + 24, s.sky.n_hours)]
+    three = np.stack([rain[:, i : i + 3].sum(axis=1) for i in range(0, rain.shape[1], 3)], axis=1)
+    chance_rain = (three >= 0.5).mean(axis=0)
+    wet = np.flatnonzero(chance_rain >= 0.3)
+    if not wet.size:
+        return "no rain in sight until tomorrow"
+    hour = s.sky.at(now + 3 * int(wet[0])).astimezone(s.day.zone)
+    return f"rain from {hour:%H:%M}, {round(10 * chance_rain[wet].max())} in 10"

@@ -1,0 +1,212 @@
+"""From parameter tables to what planning needs: the only place that reads the tables."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import UTC, datetime
+from functools import lru_cache
+
+import numpy as np
+
+from scheduler import reference
+from scheduler.errors import UsageError
+from scheduler.models.soil_column import WeedHeat
+from scheduler.models.weeds.degree_days import Guild, flush_milestones
+from scheduler.planning.ensemble import SoilPrior, Spread
+from scheduler.planning.outlook import GuildView
+from scheduler.planning.plantings import CropTraits
+from scheduler.planning.tools import ToolTraits
+from scheduler.records import Farm, Soil, WeatherSeries
+
+GATE_KPA = (100.0, 200.0, 400.0, 600.0, 800.0, 1000.0, 1200.0, 1500.0)
+STAGE_KILL_FRAC = (0.9, 0.75, 0.35, 0.35)
+
+
+@lru_cache(maxsize=1)
+def tables() -> reference.Tables:
+    """The parameter tables of the program, read once."""
+    return reference.load_tables()
+
+
+def crop_names() -> tuple[str, ...]:
+    """Names of the crops the program knows."""
+    return tables().crop_names()
+
+
+def sources_table(subject: str | None = None) -> tuple[reference.Parameter, ...]:
+    """Every parameter with value, range, unit, source and grade.
+
+    Parameters
+    ----------
+    subject : str, optional
+        Only this crop, soil, tool or model.
+
+    Returns
+    -------
+    tuple of Parameter
+        In the order of the tables.
+
+    Raises
+    ------
+    UsageError
+        If the subject does not exist.
+    """
+    rows = tuple(tables().parameters.values())
+    if subject is None:
+        return rows
+    name = tables().subject_of(subject) or subject
+    chosen = tuple(row for row in rows if name in (row.subject, row.table))
+    if not chosen:
+        names = ", ".join(sorted({row.subject for row in rows}))
+        raise UsageError(f"sources: no subject {subject!r}; known are {names}")
+    return chosen
+
+
+@lru_cache(maxsize=1)
+def spread() -> Spread:
+    t = tables()
+
+    def v(name: str) -> float:
+        return t.number("soil member", name)
+
+    demand = t.value("soil member", "demand_factor")
+    return Spread(
+        theta_33_sd_m3m3=v("theta_33_sd_m3m3"),
+        theta_sat_sd_m3m3=v("theta_sat_sd_m3m3"),
+        ln_k_factor_sd=v("ln_k_factor_sd"),
+        k_factor_cap=v("k_factor_cap"),
+        ln_drained_sd=v("ln_drained_sd"),
+        ln_working_sd=v("ln_working_sd"),
+        demand_factor_low=demand.low,
+        demand_factor_high=demand.high,
+        ln_crust_energy_sd=v("ln_crust_energy_sd"),
+        ln_et0_sd_estimated=v("et0_factor_sd"),
+        ln_et0_sd_measured=v("et0_factor_measured_sd"),
+        ln_rain_sd_gauge=v("rain_factor_gauge_sd"),
+        ln_rain_sd_station=v("rain_factor_sd"),
+        rain_intensity_mm_h=v("rain_intensity_mm_h"),
+    )
+
+
+def soil_prior(soil: Soil) -> SoilPrior:
+    t = tables()
+
+    def v(name: str) -> float:
+        return t.number(soil.texture, name)
+
+    return SoilPrior(
+        soil.name,
+        v("sand_frac") if soil.sand_frac is None else soil.sand_frac,
+        v("clay_frac") if soil.clay_frac is None else soil.clay_frac,
+        soil.organic_matter_pct,
+        v("drained_kpa"),
+        v("ceiling_kpa"),
+        v("working_kpa"),
+        v("stage_2_mm_sqrt_d"),
+        v("stage_1_mm"),
+    )
+
+
+@lru_cache(maxsize=1)
+def crop_traits() -> Mapping[str, CropTraits]:
+    t = tables()
+
+    def of(crop: str, name: str) -> float | None:
+        return t.number(crop, name) if t.has(crop, name) else None
+
+    return {
+        crop: CropTraits(
+            of(crop, "emergence_base_c"),
+            of(crop, "emergence_cd"),
+            of(crop, "emergence_best_c"),
+            of(crop, "close_d") if of(crop, "can_close") else None,
+            of(crop, "sowing_depth_mm"),
+        )
+        for crop in t.crop_names()
+    }
+
+
+@lru_cache(maxsize=1)
+def tool_traits() -> Mapping[str, ToolTraits]:
+    t = tables()
+    return {
+        kind: ToolTraits(
+            bool(t.number(kind, "is_wheeled")),
+            bool(t.number(kind, "is_in_row")),
+            bool(t.number(kind, "is_between_rows")),
+            bool(t.number(kind, "can_blind")),
+            t.number(kind, "decides_to_mm"),
+            t.number(kind, "wetness_offset_m3m3"),
+        )
+        for kind in t.tool_kinds()
+    }
+
+
+_PLAIN_GUILDS = {
+    "cool": "cool-season weeds",
+    "spring": "spring weeds",
+    "warm": "warm-season weeds",
+}
+
+
+@lru_cache(maxsize=1)
+def guilds() -> tuple[Guild, ...]:
+    t = tables()
+    cv = t.number("flush", "shoot_rate_cv")
+
+    def guild(name: str) -> Guild:
+        def v(parameter: str) -> float:
+            return t.number(name, parameter)
+
+        return Guild(
+            name=name,
+            base_c=v("base_temp_c"),
+            optimum_c=v("optimum_temp_c"),
+            ceiling_c=v("ceiling_temp_c"),
+            theta50_cd=v("germination_median_cd"),
+            sigma_ln=v("germination_ln_sd"),
+            psi_b50_kpa=-v("base_suction_kpa"),
+            depth_mean_mm=v("depth_mean_mm"),
+            depth_shape=v("depth_shape"),
+            depth_max_mm=v("depth_most_mm"),
+            elongation_mm_cd=v("shoot_rate_mm_cd"),
+            elongation_cv=cv,
+            leaf_base_c=v("leaf_base_temp_c"),
+            phyllochron_cd=v("leaf_interval_cd"),
+            seed_leaf_cd=v("seed_leaf_cd"),
+        )
+
+    return tuple(guild(name) for name in t.guild_names())
+
+
+def weed_heat() -> WeedHeat:
+    known = guilds()
+    return WeedHeat(
+        np.array([g.base_c for g in known]),
+        np.array([g.optimum_c for g in known]),
+        np.array([g.ceiling_c for g in known]),
+        np.array([g.leaf_base_c for g in known]),
+        np.array([g.optimum_c for g in known]),
+        np.array(GATE_KPA),
+    )
+
+
+def guild_views(
+    series: WeatherSeries, now_hour: int, now: datetime, farm: Farm
+) -> tuple[GuildView, ...]:
+    """Guilds with the share of the seeds that would germinate at this season, largest first."""
+    t = tables()
+    month = now.astimezone(UTC).month
+    if farm.place.latitude_deg < 0.0:
+        month = (month + 5) % 12 + 1
+    week = series.air_temp_c[max(0, now_hour - 168) : now_hour]
+    mean_c = float(np.nanmean(week)) if np.isfinite(week).any() else 10.0
+    views = []
+    for guild in guilds():
+        share = t.number(guild.name, "mix_frac") * t.number(guild.name, f"season_month_{month:02d}")
+        if t.has(guild.name, "season_gate_c") and mean_c < t.number(guild.name, "season_gate_c"):
+            share = 0.0
+        typical = min(max(mean_c, max(guild.base_c, guild.leaf_base_c) + 4.0), guild.optimum_c)
+        milestones = flush_milestones(guild, STAGE_KILL_FRAC, round(typical))
+        views.append(GuildView(guild, _PLAIN_GUILDS[guild.name], share, milestones))
+    return tuple(sorted(views, key=lambda v: (-v.season_share, v.guild.name)))

@@ -1,0 +1,163 @@
+"""A farm at one moment, computed from what was known then."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+
+from scheduler.errors import UsageError, WeatherMissingError
+from scheduler.planning.ensemble import (
+    N_SOIL_MEMBERS,
+    Ensemble,
+    Sky,
+    member_skies,
+    run_ensemble,
+    soil_members,
+)
+from scheduler.planning.forcing import hourly_series
+from scheduler.planning.order import Day, Draft, day_of, draft_verdict
+from scheduler.planning.outlook import Outlook, planting_outlook
+from scheduler.planning.plantings import disturbances, plantings_at, surface_table
+from scheduler.ports import Journal, Progress, WeatherStore
+from scheduler.records import Event, Farm, FloatArray, Kind, Planting, WeatherSeries
+from scheduler.service.settings import (
+    crop_traits,
+    guild_views,
+    soil_prior,
+    spread,
+    tool_traits,
+    weed_heat,
+)
+
+PAST_DAYS = 90
+STORED_DAYS = 45
+HORIZON_DAYS = 10
+_LEAST_PAST_DAYS = 3
+
+
+@dataclass(frozen=True)
+class Situation:
+    """A farm at one moment, computed: everything that answers are read from."""
+
+    farm: Farm
+    now: datetime
+    events: tuple[Event, ...]
+    series: WeatherSeries
+    sky: Sky
+    ensemble: Ensemble
+    plantings: tuple[Planting, ...]
+    outlooks: Mapping[str, Outlook]
+    surfaces: Mapping[str, tuple[str, FloatArray]]
+    day: Day
+    drafts: tuple[Draft, ...]
+
+
+def situation(
+    farm: Farm,
+    journal: Journal,
+    weather: WeatherStore,
+    now: datetime,
+    *,
+    n_members: int = N_SOIL_MEMBERS,
+    progress: Progress | None = None,
+) -> Situation:
+    """Compute a farm at a moment from what was known then.
+
+    Parameters
+    ----------
+    farm : Farm
+        The farm as described.
+    journal, weather : Journal, WeatherStore
+        Entries and weather, filtered by `now`.
+    now : datetime
+        Aware moment.
+    n_members : int
+        Soil members.
+    progress : Progress, optional
+        Told how far the computation has come.
+
+    Returns
+    -------
+    Situation
+        Members, outlooks and verdicts.
+
+    Raises
+    ------
+    WeatherMissingError
+        If less than three days of temperature or no rain at all is on record.
+    UsageError
+        If `now` has no time zone.
+    """
+    if now.tzinfo is None:
+        raise UsageError(f"now: found {now.isoformat()} without a time zone; give one")
+    hour_now = now.astimezone(UTC).replace(minute=0, second=0, microsecond=0)
+    events = tuple(e for e in journal.events(now) if e.happened_at <= now)
+    series = _series(farm, events, weather, now, hour_now)
+    sd = spread()
+    sky = member_skies(series, hour_now, farm.place, sd, farm.seed, n_members)
+    used = {bed.soil for bed in farm.beds}
+    members = {
+        name: soil_members(soil_prior(soil), sd, farm.seed, n_members)
+        for name, soil in farm.soils.items()
+        if name in used
+    }
+    crops = crop_traits()
+    tools = tool_traits()
+    plantings = plantings_at(farm, events)
+    surfaces = {
+        p.key: (p.bed.soil, surface_table(p, events, crops, series.start_at, series.n_hours))
+        for p in plantings
+    }
+    stored = max(0, sky.now_hour - 24 * STORED_DAYS)
+    views = guild_views(series, sky.now_hour, now, farm)
+    ensemble = run_ensemble(
+        sky, members, surfaces, weed_heat(), stored_from_hour=stored, progress=progress
+    )
+    outlooks = {
+        p.key: planting_outlook(
+            p, ensemble, disturbances(p, events), views, crops, tools, surfaces[p.key][1]
+        )
+        for p in plantings
+    }
+    day = day_of(farm, sky, stored, now)
+    drafts = tuple(draft_verdict(outlooks[p.key], day, tools) for p in plantings)
+    return Situation(
+        farm, now, events, series, sky, ensemble, plantings, outlooks, surfaces, day, drafts
+    )
+
+
+def _series(
+    farm: Farm,
+    events: Sequence[Event],
+    weather: WeatherStore,
+    now: datetime,
+    hour_now: datetime,
+) -> WeatherSeries:
+    start_at = hour_now - timedelta(days=PAST_DAYS)
+    end_at = hour_now + timedelta(days=HORIZON_DAYS)
+    values = weather.weather_values(now, start_at, end_at)
+    own = [e for e in events if e.kind in ("rain", "temp")]
+    forecast = weather.latest_forecast(now)
+    begins = [v.start_at for v in values if not v.suspect] + [e.happened_at for e in own]
+    if not begins:
+        raise WeatherMissingError(
+            f"weather: nothing on record between {start_at:%d %b %Y} and {hour_now:%d %b %Y}; "
+            "import a file (weather import) or keep a log (log rain, log temp)"
+        )
+    first = max(start_at, min(begins).replace(minute=0, second=0, microsecond=0))
+    if hour_now - first < timedelta(days=_LEAST_PAST_DAYS):
+        raise WeatherMissingError(
+            f"weather: the record begins {first:%d %b %Y %H:%M} UTC, the answer needs at least "
+            f"{_LEAST_PAST_DAYS} days before {hour_now:%d %b %Y}; import older weather"
+        )
+    series = hourly_series(values, own, forecast, first, end_at, now, farm.place)
+    past = slice(0, int((hour_now - first) // timedelta(hours=1)))
+    for name, label in (("air_temp_c", "temperature"), ("rain_mm", "rain")):
+        is_known = series.kinds[name][past] >= Kind.MODEL
+        if not is_known.any():
+            raise WeatherMissingError(
+                f"weather: no {label} on record since {first:%d %b %Y}; import a file with "
+                f"{label} or log it by hand"
+            )
+    return series
