@@ -243,8 +243,8 @@ VALUES: list[tuple[WeatherValue, str]] = [
     ),
     (
         weather(0.2, source=""),
-        "rain_mm of no source from 2013-05-08T10:00:00+00:00 to 2013-05-08T11:00:00+00:00: source is "
-        "''; write it as one line of text",
+        "rain_mm of no source from 2013-05-08T10:00:00+00:00 to 2013-05-08T11:00:00+00:00: source "
+        "is ''; write it as one line of text",
     ),
     (
         weather(2.0),
