@@ -108,6 +108,7 @@ def test_counts_per_square_foot() -> None:
 
 def test_a_remark_follows_a_lone_hash() -> None:
     assert read("up B4 # half of it, see #7").note == "half of it, see #7"
+    assert read("up B4 #").note == ""
 
 
 @pytest.mark.parametrize(

@@ -153,7 +153,7 @@ def parse_note(
     """
     zone = zone_of(time_zone)
     now = utc_moment(utc_text(now))
-    remark = re.search(r"(?:^|\s)#\s", text)
+    remark = re.search(r"(?:^|\s)#(?:\s|$)", text)
     said, note = (text, "") if remark is None else (text[: remark.start()], text[remark.end() :])
     said = " ".join(said.split())
     kind, _, rest = said.partition(" ")
