@@ -128,7 +128,10 @@ class _Grid:
         """Note `text` with the number of hours meant and the span they lie in, if there are any."""
         at = np.flatnonzero(is_meant[self.inner]) + self.inner.start
         if at.size:
-            span = f"{at.size} hours between {self.when(at[0])} and {self.when(at[-1] + 1)}"
+            n_runs = 1 + int(np.count_nonzero(np.diff(at) > 1))
+            runs = f" in {n_runs} stretches" if n_runs > 1 else ""
+            hours = f"{at.size} hour{'' if at.size == 1 else 's'}{runs}"
+            span = f"{hours} between {self.when(at[0])} and {self.when(at[-1] + 1)}"
             self.notes.append(text.format(hours=span))
 
 
@@ -803,7 +806,7 @@ def _interpolate(grid: _Grid, variable: str, value: FloatArray, kinds: KindArray
     known = np.flatnonzero(~is_missing)
     value[is_filled] = np.interp(np.flatnonzero(is_filled), known, value[known])
     kinds[is_filled] = Kind.MODEL
-    grid.say_hours(is_filled, f"{_WORDS[variable]} interpolated over short gaps for {{hours}}")
+    grid.say_hours(is_filled, f"{_WORDS[variable]} interpolated for {{hours}}")
 
 
 def _from_neighbours(

@@ -201,6 +201,9 @@ def test_missing_rain_is_not_zero_and_is_said() -> None:
     assert np.flatnonzero(np.isnan(series.rain_mm)).tolist() == list(range(30, 41))
     assert set(series.kinds["rain_mm"][30:41]) == {Kind.MISSING}
     assert "rain unknown for 11 hours between 11 May 06:00 and 11 May 17:00" in series.notes
+    rain[3] = np.nan
+    notes = series_of(values_of("rain_mm", DAY, list(rain)), n_days=2).notes
+    assert "rain unknown for 12 hours in 2 stretches between 10 May 03:00 and 11 May 17:00" in notes
 
 
 def test_suspect_values_are_left_out_and_counted() -> None:
@@ -310,7 +313,7 @@ def test_short_gaps_are_interpolated_and_long_ones_take_neighbouring_days() -> N
     assert_allclose(series.air_temp_c[30:34], np.linspace(seen[29], seen[34], 6)[1:5])
     assert set(kinds[100:130]) == {Kind.CLIMATE}
     assert_allclose(series.air_temp_c[100:130], truth[100:130], rtol=0, atol=1e-9)
-    assert any("interpolated over short gaps for 4 hours" in note for note in series.notes)
+    assert any("interpolated for 4 hours" in note for note in series.notes)
     assert any("neighbouring days for 30 hours" in note for note in series.notes)
 
 

@@ -1,0 +1,374 @@
+"""The weather of the last days and the next as text: a table, a plot, what is missing."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import numpy as np
+from numpy.typing import NDArray
+
+from scheduler.adapters.quantities import M_S_PER_MPH, MM_PER_IN
+from scheduler.adapters.render.phrases import WEEKDAYS, age_words, day_words, grower_text, wrapped
+from scheduler.records import FloatArray, Kind, Place, WeatherSeries
+
+PAST_DAYS = 7
+COMING_DAYS = 4
+PLOT_HEIGHT_TEMPERATURE = 12
+PLOT_HEIGHT_RAIN = 8
+MIN_WIDTH = 36
+BAR_HOURS = 6
+
+KIND_WORDS = {
+    Kind.OWN_GAUGE: "own gauge",
+    Kind.OBSERVED: "station",
+    Kind.MODEL: "model",
+    Kind.FORECAST: "forecast",
+    Kind.CLIMATE: "near days",
+    Kind.MISSING: "unknown",
+}
+
+
+@dataclass(frozen=True)
+class _Part:
+    """A day, or the part of today before or after now: elements [first, last) of the series."""
+
+    title: str
+    first: int
+    last: int
+
+
+@dataclass(frozen=True)
+class _Units:
+    """What figures are shown in."""
+
+    rain: str
+    temp: str
+    wind: str
+    is_us: bool
+
+    def rain_of(self, rain_mm: float) -> float:
+        return rain_mm / MM_PER_IN if self.is_us else rain_mm
+
+    def temp_of(self, air_temp_c: float) -> float:
+        return air_temp_c * 1.8 + 32.0 if self.is_us else air_temp_c
+
+    def wind_of(self, wind_m_s: float) -> float:
+        return wind_m_s / M_S_PER_MPH if self.is_us else wind_m_s
+
+    def rain_text(self, rain_mm: float) -> str:
+        return f"{self.rain_of(rain_mm):.{2 if self.is_us else 1}f}"
+
+
+_METRIC = _Units("mm", "C", "m/s", False)
+_US = _Units("in", "F", "mph", True)
+
+
+def weather_text(
+    series: WeatherSeries,
+    now: datetime,
+    place: Place,
+    units: str,
+    width: int = 80,
+    *,
+    is_plotted: bool = True,
+) -> str:
+    """The page of `weather show`.
+
+    Parameters
+    ----------
+    series
+        The weather as it is known at `now`.
+    now
+        The moment of the page; days before and after it are told apart.
+    place
+        Its zone decides what a day is.
+    units
+        "us" or "metric".
+    width
+        Columns of the page; no line is longer.
+    is_plotted
+        Whether the plot is drawn (it loads plotext).
+
+    Returns
+    -------
+    str
+        Plain text; ends with a line break.
+
+    Raises
+    ------
+    ValueError
+        A width below 36 columns.
+    """
+    if width < MIN_WIDTH:
+        raise ValueError(f"width: found {width}, allowed {MIN_WIDTH} or more; widen the page")
+    zone = ZoneInfo(place.time_zone)
+    shown = _US if units == "us" else _METRIC
+    lines = [*_head(series, now, zone, width), ""]
+    parts = _parts(series, now, zone)
+    lines += _table(series, parts, shown, width)
+    if is_plotted and parts:
+        lines += ["", *_plot(series, parts, now, zone, shown, width)]
+    if series.notes:
+        lines += ["", "Missing, guessed or in doubt:"]
+        for note in series.notes:
+            lines += wrapped(grower_text(note, units), width, "- ", "  ")
+    return "\n".join(line.rstrip() for line in lines) + "\n"
+
+
+def _head(series: WeatherSeries, now: datetime, zone: ZoneInfo, width: int) -> list[str]:
+    """How old the weather is and where it comes from."""
+    if series.last_observed_at is None:
+        first = "Observed: nothing."
+    else:
+        age_h = (now - series.last_observed_at) / timedelta(hours=1)
+        first = f"Observed to {_moment(series.last_observed_at, zone)}, {age_words(age_h)}."
+    if series.forecast_issued_at is None:
+        second = "No forecast."
+    else:
+        age_h = (now - series.forecast_issued_at) / timedelta(hours=1)
+        second = f"Forecast of {_moment(series.forecast_issued_at, zone)}, {age_words(age_h)}."
+    lines = wrapped(f"{first} {second}", width)
+    if series.sources:
+        lines += wrapped(f"From: {', '.join(series.sources)}.", width)
+    return lines
+
+
+def _moment(moment: datetime, zone: ZoneInfo) -> str:
+    local = moment.astimezone(zone)
+    return f"{WEEKDAYS[local.weekday()]} {day_words(local.date())} {local:%H:%M}"
+
+
+# ------------------------------------------------------------------ table
+
+
+def _parts(series: WeatherSeries, now: datetime, zone: ZoneInfo) -> list[_Part]:
+    """The days to show, today in two parts, in order."""
+    today = now.astimezone(zone).date()
+    parts = []
+    at_now = _element(series, now)
+    for ahead in range(-PAST_DAYS, COMING_DAYS + 1):
+        day = today + timedelta(days=ahead)
+        first, last = (
+            _element(series, datetime(each.year, each.month, each.day, tzinfo=zone))
+            for each in (day, day + timedelta(days=1))
+        )
+        title = f"{WEEKDAYS[day.weekday()]} {day_words(day)}"
+        if ahead:
+            pieces = [_Part(title, first, last)]
+        else:
+            middle = min(max(at_now, first), last)
+            pieces = [
+                _Part("today so far", first, middle),
+                _Part("today to come", middle, last),
+            ]
+        parts += [piece for piece in pieces if piece.last > piece.first]
+    return parts
+
+
+def _element(series: WeatherSeries, moment: datetime) -> int:
+    """The element of the series that begins at, or holds, a moment; held within the series."""
+    element = int((moment - series.start_at) // timedelta(hours=1))
+    return min(max(element, 0), series.n_hours)
+
+
+def _table(series: WeatherSeries, parts: Sequence[_Part], shown: _Units, width: int) -> list[str]:
+    """One line for each day; columns that do not fit are left away from the right."""
+    if not parts:
+        return ["No hour of the days around now is on record."]
+    head = (
+        ("", "rain", "low", "high", "wind", "rain from", "temperature from"),
+        ("", shown.rain, shown.temp, shown.temp, shown.wind, "", ""),
+    )
+    rows = []
+    marks: set[str] = set()
+    for part in parts:
+        rain, own_marks = _rain_cell(series, part, shown)
+        marks |= own_marks
+        temp = series.air_temp_c[part.first : part.last]
+        wind = series.wind_2m_m_s[part.first : part.last]
+        known = temp[np.isfinite(temp)]
+        blown = wind[np.isfinite(wind)]
+        rows.append(
+            (
+                part.title,
+                rain,
+                f"{shown.temp_of(float(known.min())):.0f}" if known.size else "?",
+                f"{shown.temp_of(float(known.max())):.0f}" if known.size else "?",
+                f"{shown.wind_of(float(blown.mean())):.0f}" if blown.size else "?",
+                _kind_words(series.kinds["rain_mm"][part.first : part.last]),
+                _kind_words(series.kinds["air_temp_c"][part.first : part.last]),
+            )
+        )
+    cells = [*head, *rows]
+    widths = [max(len(row[column]) for row in cells) for column in range(len(head[0]))]
+    n_columns = len(widths)
+    while n_columns > 2 and sum(widths[:n_columns]) + 2 * (n_columns - 1) > width:
+        n_columns -= 1
+    lines = []
+    for row in cells:
+        words = [
+            row[column].rjust(widths[column])
+            if 1 <= column <= 4
+            else row[column].ljust(widths[column])
+            for column in range(n_columns)
+        ]
+        lines.append("  ".join(words)[:width])
+    for mark, text in (
+        ("?", "? not known."),
+        ("+", "+ at least: some hours are not known."),
+        ("~", "~ the even share of a total over more than this day."),
+        ("*", "* its hours are not known; each member of the computation draws them."),
+    ):
+        if mark in marks:
+            lines += wrapped(text, width)
+    return lines
+
+
+def _rain_cell(series: WeatherSeries, part: _Part, shown: _Units) -> tuple[str, set[str]]:
+    """Rain of a day as text, with the marks that qualify it."""
+    hourly = series.rain_mm[part.first : part.last]
+    rain_mm = float(np.nansum(hourly))
+    n_unknown = int(
+        np.count_nonzero(series.kinds["rain_mm"][part.first : part.last] == Kind.MISSING)
+    )
+    marks: set[str] = set()
+    for total in series.rain_totals:
+        first = max(total.first_hour, part.first)
+        last = min(total.first_hour + total.n_hours, part.last)
+        if last > first:
+            rain_mm += total.rain_mm * (last - first) / total.n_hours
+            marks.add("*" if last - first == total.n_hours else "~")
+    if n_unknown == hourly.size:
+        return "?", {"?"}
+    if "~" in marks:
+        marks.discard("*")
+    if n_unknown:
+        marks.add("+")
+    return shown.rain_text(rain_mm) + "".join(sorted(marks)), marks
+
+
+def _kind_words(kinds: NDArray[np.int8]) -> str:
+    """Where the hours of a day come from: one word, or the hours of each."""
+    count = {kind: int(np.count_nonzero(kinds == kind)) for kind in KIND_WORDS}
+    present = [kind for kind in KIND_WORDS if count[kind]]
+    if len(present) == 1:
+        return KIND_WORDS[present[0]]
+    return ", ".join(f"{KIND_WORDS[kind]} {count[kind]} h" for kind in present)
+
+
+# ------------------------------------------------------------------ plot
+
+
+def _plot(
+    series: WeatherSeries,
+    parts: Sequence[_Part],
+    now: datetime,
+    zone: ZoneInfo,
+    shown: _Units,
+    width: int,
+) -> list[str]:
+    """Temperature above, rain below, over the same days."""
+    import plotext
+
+    first, last = parts[0].first, parts[-1].last
+    hours = np.arange(first, last)
+    start_d = (series.start_at - now) / timedelta(days=1)
+    days = np.asarray(start_d + (hours + 0.5) / 24.0, dtype=np.float64)
+    span = (float(days[0]), float(days[-1]))
+    ticks = _midnights(now, zone, span)
+    figure: Any = plotext.figure
+    lines: list[str] = []
+
+    temp = np.array([shown.temp_of(value) for value in series.air_temp_c[first:last].tolist()])
+    is_known = np.isfinite(temp)
+    if is_known.any():
+        low, high = math.floor(temp[is_known].min()), math.ceil(temp[is_known].max())
+        _begin(figure, width, PLOT_HEIGHT_TEMPERATURE)
+        figure.draw(figure.signal(days[is_known].tolist(), temp[is_known].tolist(), marker="."))
+        if span[0] <= 0.0 <= span[1]:
+            figure.line(0.0, "v")
+        _scale(figure, span, ticks, float(low), float(max(high, low + 1)))
+        lines += [f"Temperature, {shown.temp}; upright line: now.", *_lines_of(figure)]
+
+    amounts, middles = _bars(series, first, last, days)
+    top = max([shown.rain_of(2.0), *(shown.rain_of(amount) for amount in amounts)])
+    _begin(figure, width, PLOT_HEIGHT_RAIN)
+    heights = [shown.rain_of(amount) for amount in amounts]
+    if any(heights):
+        figure.draw(figure.bar(middles, heights, marker="#", lines=False))
+    if span[0] <= 0.0 <= span[1]:
+        figure.line(0.0, "v")
+    _scale(figure, span, ticks, 0.0, top)
+    title = f"Rain in {BAR_HOURS} hours, {shown.rain}"
+    if any(_touches(total.first_hour, total.n_hours, first, last) for total in series.rain_totals):
+        title += "; totals without hours are spread evenly"
+    if np.any(series.kinds["rain_mm"][first:last] == Kind.MISSING):
+        title += "; hours not known stay empty"
+    return [*lines, *wrapped(f"{title}.", width), *_lines_of(figure)]
+
+
+def _touches(start: int, length: int, first: int, last: int) -> bool:
+    return start < last and start + length > first
+
+
+def _bars(
+    series: WeatherSeries, first: int, last: int, days: FloatArray
+) -> tuple[list[float], list[float]]:
+    """Rain of each few hours [mm] and the middle of each on the axis [d from now]."""
+    rain = np.nan_to_num(series.rain_mm[first:last], nan=0.0)
+    for total in series.rain_totals:
+        low = max(total.first_hour, first) - first
+        high = min(total.first_hour + total.n_hours, last) - first
+        if high > low:
+            rain[low:high] += total.rain_mm / total.n_hours
+    starts = range(0, rain.size, BAR_HOURS)
+    amounts = [float(rain[at : at + BAR_HOURS].sum()) for at in starts]
+    middles = [float(days[at : at + BAR_HOURS].mean()) for at in starts]
+    return amounts, middles
+
+
+def _midnights(
+    now: datetime, zone: ZoneInfo, span: tuple[float, float]
+) -> tuple[list[float], list[str]]:
+    """Every second midnight of the farm's clock, counted from today's."""
+    today = now.astimezone(zone).date()
+    places, words = [], []
+    for ahead in range(-2 * PAST_DAYS, 2 * COMING_DAYS + 1, 2):
+        day = today + timedelta(days=ahead)
+        midnight = datetime(day.year, day.month, day.day, tzinfo=zone).astimezone(UTC)
+        place = (midnight - now) / timedelta(days=1)
+        if span[0] <= place <= span[1]:
+            places.append(place)
+            words.append(f"{WEEKDAYS[day.weekday()]} {day.day}")
+    return places, words
+
+
+def _begin(figure: Any, width: int, height: int) -> None:
+    figure.clear()
+    figure.plot_size(width, height)
+    figure.theme("colorless")
+
+
+def _scale(
+    figure: Any,
+    span: tuple[float, float],
+    ticks: tuple[list[float], list[str]],
+    low: float,
+    high: float,
+) -> None:
+    """Days below; the lowest and the highest at the left."""
+    figure.ruler("x").lim(*span)
+    figure.ruler("x").ticks(*ticks)
+    figure.ruler("y").lim(low, high)
+    figure.ruler("y").ticks([low, high], [f"{low:5.4g}", f"{high:5.3g}"])
+
+
+def _lines_of(figure: Any) -> list[str]:
+    text: str = figure.build().string(colorless=True)
+    figure.clear()
+    return [line.rstrip() for line in text.splitlines() if line.strip()]

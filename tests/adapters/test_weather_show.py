@@ -1,0 +1,132 @@
+"""The page of the weather: what it says, and that it fits."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+
+import numpy as np
+import pytest
+
+from scheduler.adapters.weather.show import weather_text
+from scheduler.planning.forcing import hourly_series
+from scheduler.records import Event, Forecast, Kind, Place, WeatherSeries, WeatherValue
+
+PLACE = Place(40.7, -74.0, 5.0, "America/New_York")
+NOW = datetime(2013, 5, 14, 9, tzinfo=UTC)  # 05:00 on the farm
+HOUR = timedelta(hours=1)
+START = datetime(2013, 5, 1, 4, tzinfo=UTC)  # midnight on the farm
+
+
+def hourly(variable: str, values: Sequence[float]) -> list[WeatherValue]:
+    return [
+        WeatherValue(
+            variable,
+            START + i * HOUR,
+            START + (i + 1) * HOUR,
+            float(value),
+            Kind.OBSERVED,
+            "station A",
+            START + (i + 1) * HOUR,
+        )
+        for i, value in enumerate(values)
+        if not np.isnan(value)
+    ]
+
+
+@pytest.fixture(scope="module")
+def series() -> WeatherSeries:
+    n_hours = int((NOW - START) / HOUR) - 3  # the station is three hours late
+    hour = np.arange(n_hours)
+    rain = np.zeros(n_hours)
+    rain[8 * 24 + 10] = 25.4  # 9 May, 10:00 on the farm
+    rain[9 * 24 : 9 * 24 + 6] = np.nan
+    read_at = datetime(2013, 5, 12, 11, tzinfo=UTC)
+    gauge = Event(
+        "1",
+        "rain",
+        read_at,
+        read_at,
+        data={
+            "rain_mm": 6.0,
+            "start_at": (read_at - 24 * HOUR).isoformat(),
+            "end_at": read_at.isoformat(),
+        },
+    )
+    forecast = Forecast(
+        "service F",
+        NOW - 2 * HOUR,
+        NOW - HOUR,
+        NOW,
+        {"rain_mm": np.full(43, 0.1), "air_temp_c": np.full(43, 12.0)},
+    )
+    values = hourly("rain_mm", rain) + hourly("air_temp_c", 12 + 5 * np.cos((hour - 15) / 3.8))
+    return hourly_series(values, [gauge], forecast, START, NOW + 96 * HOUR, NOW, PLACE)
+
+
+def line_of(text: str, title: str) -> str:
+    (line,) = [line for line in text.splitlines() if line.startswith(title)]
+    return line
+
+
+def test_the_page_says_age_source_rain_and_what_is_missing(series: WeatherSeries) -> None:
+    text = weather_text(series, NOW, PLACE, "metric")
+    assert text.startswith(
+        "Observed to Tue 14 May 02:00, 3 h old. Forecast of Tue 14 May 03:00, 2 h old.\n"
+        "From: own gauge, station A, service F.\n"
+    )
+    assert line_of(text, "Thu 9 May").split()[3:] == ["25.4", "7", "17", "2", "station"]
+    assert "0.0+" in line_of(text, "Fri 10 May")
+    assert "station 18 h, unknown 6 h" in line_of(text, "Fri 10 May")
+    assert "4.2~" in line_of(text, "Sat 11 May")  # 17 of the 24 hours of a reading of 6 mm
+    assert "1.8~" in line_of(text, "Sun 12 May")
+    assert "own gauge 17 h, station 7 h" in line_of(text, "Sat 11 May")
+    assert "1.9" in line_of(text, "today to come")
+    assert line_of(text, "Thu 16 May").split()[3] == "?"
+    assert "- rain unknown for 9 hours in 2 stretches" in text
+    assert "+ at least: some hours are not known." in text
+
+
+def test_units_of_the_grower(series: WeatherSeries) -> None:
+    text = weather_text(series, NOW, PLACE, "us", 120)
+    assert line_of(text, "Thu 9 May").split()[3:7] == ["1.00", "45", "63", "4"]
+    assert line_of(text, "Thu 9 May").split()[7:] == ["station", "station"]
+    assert "Temperature, F" in text
+    assert "Rain in 6 hours, in" in text
+    assert " mm" not in text
+    assert " m/s" not in text
+
+
+@pytest.mark.parametrize("width", [36, 60, 80, 120])
+@pytest.mark.parametrize("units", ["us", "metric"])
+def test_the_page_fits(series: WeatherSeries, width: int, units: str) -> None:
+    text = weather_text(series, NOW, PLACE, units, width)
+    assert max(len(line) for line in text.splitlines()) <= width
+    assert "\x1b" not in text  # no colour
+    assert weather_text(series, NOW, PLACE, units, width) == text
+
+
+def test_the_plot_shows_the_storm_and_now(series: WeatherSeries) -> None:
+    text = weather_text(series, NOW, PLACE, "metric")
+    rain = text[text.index("Rain in 6 hours") : text.index("Missing, guessed")]
+    assert "25.4" in rain
+    assert rain.count("#") >= 4
+    dry = replace(series, rain_mm=np.zeros_like(series.rain_mm), rain_totals=())
+    rain = weather_text(dry, NOW, PLACE, "metric").split("Rain in 6 hours")[1]
+    assert "#" not in rain
+    assert "Temperature," not in weather_text(series, NOW, PLACE, "metric", is_plotted=False)
+
+
+def test_an_empty_series_is_said() -> None:
+    empty = hourly_series([], [], None, START, NOW, NOW, PLACE)
+    text = weather_text(empty, NOW, PLACE, "metric")
+    assert text.startswith("Observed: nothing. No forecast.\n")
+    assert "- rain unknown for" in text
+    long_ago = hourly_series([], [], None, START, START + 24 * HOUR, NOW, PLACE)
+    assert "No hour of the days around now is on record." in weather_text(
+        long_ago, NOW, PLACE, "metric"
+    )
+
+
+def test_a_width_too_small_is_refused(series: WeatherSeries) -> None:
+    with pytest.raises(ValueError, match="width: found 20, allowed 36 or more"):
+        weather_text(series, NOW, PLACE, "metric", 20)
