@@ -1,0 +1,1 @@
+"""Whole mornings a gardener can check by hand."""
