@@ -405,8 +405,10 @@ def _hourly_and_spans(
     last = (own.end_s + HOUR_S // 2) // HOUR_S - grid.first_hour
     is_hourly = own.end_s - own.start_s <= HOUR_S * 3 // 2
     fits = is_hourly & (first >= 0) & (first < grid.n_hours)
-    rows = np.flatnonzero(fits)
-    rows = rows[np.lexsort((own.known_s[rows], own.kind[rows]))]  # the best is written last
+    rank = np.argsort(np.argsort(np.array(own.sources)))[own.source_index]
+    rows = np.flatnonzero(fits)  # the best is written last, whatever the order of the input
+    order = np.lexsort((own.value[rows], rank[rows], own.known_s[rows], own.kind[rows]))
+    rows = rows[order]
     value[first[rows]] = own.value[rows]
     kind[first[rows]] = own.kind[rows]
     for each, array in by_kind.items():
@@ -499,7 +501,7 @@ def _rain(
         shape = by_kind[Kind.OBSERVED] if kind is Kind.OWN_GAUGE else None
         placed: list[_Span] = []
         same = [span for span in spans if span.kind is kind]
-        for span in sorted(same, key=lambda each: (each.last - each.first, -each.known_s)):
+        for span in sorted(same, key=_shortest_first):
             _place_total(grid, span, placed, hourly, shape, rain_mm, kinds, totals)
             placed.append(span)
 
@@ -508,6 +510,16 @@ def _rain(
     grid.say_hours(is_unknown & is_past, "rain unknown for {hours}")
     grid.say_hours(is_unknown & ~is_past, "no forecast of rain for {hours}")
     return rain_mm, kinds, totals
+
+
+def _newest_first(span: _Span) -> tuple[int, str, float]:
+    """Order of spans that differ in nothing but their age; settles ties by what they say."""
+    return -span.known_s, span.source, span.value
+
+
+def _shortest_first(span: _Span) -> tuple[int, int, str, float]:
+    """Order in which totals take their hours."""
+    return (span.last - span.first, *_newest_first(span))
 
 
 def _place_total(
@@ -573,7 +585,7 @@ def _compare_gauge_and_station(grid: _Grid, spans: Sequence[_Span], station_mm: 
     station = [span for span in spans if span.kind is Kind.OBSERVED]
     notes: list[str] = []
     gauges = [span for span in spans if span.kind is Kind.OWN_GAUGE]
-    for span in sorted(gauges, key=lambda each: -each.last):
+    for span in sorted(gauges, key=lambda each: (-each.last, *_shortest_first(each))):
         first, last = max(span.first, 0), min(span.last, grid.n_hours)
         if not grid.within(first, last):
             continue
@@ -681,7 +693,7 @@ def _extremes(
         for span in spans:
             if span.kind is kind:
                 key = (span.first, span.last)
-                if key not in store or store[key].known_s <= span.known_s:
+                if key not in store or _newest_first(span) < _newest_first(store[key]):
                     store[key] = span
     records = []
     n_crossed = 0
@@ -703,7 +715,7 @@ def _own_extremes(
 ) -> list[tuple[int, int, float, float]]:
     """Records of the own thermometer: files first, then entries; an extreme not read is NaN."""
     own = {(first, last): (low, high) for first, last, low, high in records}
-    for event in sorted(events, key=lambda each: each.recorded_at):
+    for event in sorted(events, key=lambda each: (each.recorded_at, each.event_id)):
         if event.kind != "temp":
             continue
         low = float(event.data.get("air_temp_min_c", np.nan))
@@ -777,7 +789,7 @@ def _level(
     spread: Callable[[_Span, slice], FloatArray] | None = None,
 ) -> None:
     """Give the hours of each span its mean, or what `spread` makes of it, in place."""
-    for span in sorted(spans, key=lambda each: (each.kind, each.known_s)):
+    for span in sorted(spans, key=lambda each: (-each.kind, *_newest_first(each))):
         hours = slice(max(span.first, 0), min(span.last, grid.n_hours))
         if hours.stop <= hours.start:
             continue
@@ -876,7 +888,7 @@ def _humidity(
             return np.full(hours.stop - hours.start, span.value)
         return dis.hourly_humidity_frac(temp_c[hours], humidity_frac=min(span.value, 1.0))
 
-    _level(grid, sorted(spans, key=lambda each: -each.kind), value, kinds, at_constant_vapour)
+    _level(grid, spans, value, kinds, at_constant_vapour)
     _interpolate(grid, "humidity_frac", value, kinds)
     lowest_c, _ = _daily_extremes(grid, temp_c, place)
     guessed = dis.humidity_from_dew_point_frac(temp_c, lowest_c)
@@ -963,14 +975,14 @@ def _sources(
     forecast: Forecast | None,
 ) -> tuple[str, ...]:
     """Names of the sources that were used, own first, forecast last."""
-    names: dict[str, None] = {}
-    if any(event.kind in ("rain", "temp") for event in events):
-        names[OWN_SOURCE] = None
+    outside: set[str] = set()
     for own in usable.values():
-        for index in np.unique(own.source_index[_inner_rows(own, grid)]):
-            names.setdefault(own.sources[int(index)], None)
-    if forecast is not None:
-        names.setdefault(forecast.source, None)
+        used = np.unique(own.source_index[_inner_rows(own, grid)])
+        outside |= {own.sources[int(index)] for index in used}
+    names = [OWN_SOURCE] if any(event.kind in ("rain", "temp") for event in events) else []
+    names += sorted(outside - {OWN_SOURCE}) if names else sorted(outside)
+    if forecast is not None and forecast.source not in names:
+        names.append(forecast.source)
     return tuple(names)
 
 

@@ -5,6 +5,8 @@ from datetime import UTC, datetime, timedelta
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
 from scheduler.errors import RangeError
@@ -394,3 +396,71 @@ def test_what_cannot_be_a_series_is_refused() -> None:
         series_of(short)
     with pytest.raises(RangeError, match="found the variable rain_in"):
         series_of(values_of("rain_in", DAY, [0.1]))
+
+
+# ------------------------------------------------------------------ properties
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.data())
+def test_rain_of_the_gauge_is_neither_lost_nor_made(data: st.DataObject) -> None:
+    """Readings side by side, on any station with any holes: the sum of the gauge stays."""
+    edges = sorted(data.draw(st.sets(st.integers(0, 96), min_size=2, max_size=6)))
+    amounts = data.draw(
+        st.lists(st.floats(0.0, 40.0), min_size=len(edges) - 1, max_size=len(edges) - 1)
+    )
+    station = data.draw(
+        st.lists(st.one_of(st.just(np.nan), st.floats(0.0, 9.0)), min_size=96, max_size=96)
+    )
+    events = [
+        entry("rain", DAY + low * HOUR, DAY + high * HOUR, {"rain_mm": mm}, name=str(low))
+        for low, high, mm in zip(edges, edges[1:], amounts, strict=False)
+    ]
+    series = series_of(values_of("rain_mm", DAY, station), events, n_days=4)
+    inside = slice(edges[0], edges[-1])
+    kinds = series.kinds["rain_mm"]
+    assert set(kinds[inside]) == {Kind.OWN_GAUGE}
+    totals = sum(t.rain_mm for t in series.rain_totals)
+    assert_allclose(
+        float(np.nansum(series.rain_mm[inside])) + totals, sum(amounts), rtol=1e-9, atol=1e-9
+    )
+    covered = np.zeros(96, bool)
+    for total in series.rain_totals:
+        covered[total.first_hour : total.first_hour + total.n_hours] = True
+    assert np.array_equal(np.isnan(series.rain_mm), covered | (kinds == Kind.MISSING))
+    outside = np.ones(96, bool)
+    outside[inside] = False
+    assert_allclose(series.rain_mm[outside], np.array(station)[outside], rtol=0, atol=0)
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.data())
+def test_the_order_of_the_input_does_not_matter(data: st.DataObject) -> None:
+    values: list[WeatherValue] = []
+    for source in ("A", "B"):
+        for variable in ("rain_mm", "air_temp_c", "humidity_frac"):
+            numbers = data.draw(st.lists(st.floats(0.0, 1.0), min_size=12, max_size=12))
+            values += values_of(variable, DAY, numbers, source=source)
+            for step in (timedelta(hours=6), timedelta(hours=12)):
+                numbers = data.draw(st.lists(st.floats(0.0, 1.0), min_size=2, max_size=2))
+                values += values_of(variable, DAY, numbers, source=source, step=step)
+        values += values_of("air_temp_min_c", DAY, [1.0], source=source, step=timedelta(days=1))
+        values += values_of("air_temp_max_c", DAY, [9.0], source=source, step=timedelta(days=1))
+    events = [
+        entry("rain", DAY, DAY + 9 * HOUR, {"rain_mm": mm}, name=name)
+        for name, mm in (("x", 3.0), ("y", 4.0))
+    ]
+    first = series_of(values, events)
+    second = series_of(data.draw(st.permutations(values)), events[::-1])
+    for name in ("rain_mm", "air_temp_c", "humidity_frac", "wind_2m_m_s", "solar_mj_m2"):
+        assert_allclose(getattr(second, name), getattr(first, name), rtol=0, atol=0)
+        assert np.array_equal(second.kinds[name], first.kinds[name])
+    assert second.rain_totals == first.rain_totals
+    assert (second.notes, second.sources) == (first.notes, first.sources)
+
+
+def test_one_extra_day_of_shift_shifts_the_rain_by_a_day() -> None:
+    rain = list(np.random.default_rng(3).random(24))
+    here = series_of(values_of("rain_mm", DAY, rain), n_days=2)
+    later = series_of(values_of("rain_mm", DAY + timedelta(days=1), rain), n_days=2)
+    assert_allclose(later.rain_mm[24:], here.rain_mm[:24], rtol=0, atol=0)
