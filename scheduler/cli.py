@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 
 MORNING_AT = time(6)  # the hour a day without an hour is asked for
 PAGE_WIDTH = 80
+SHOWN_PAST, SHOWN_AHEAD = timedelta(days=30), timedelta(days=7)  # of `weather show`
 USAGE_FAULT: type[Exception] = next(
     kind for kind in typer.BadParameter.__mro__ if kind.__name__ == "ClickException"
 )
@@ -727,9 +728,29 @@ def weather_import(
 
 
 @weather_app.command("show")
-def weather_show(farm: FarmOption = None, as_of: AsOfOption = None) -> None:
-    """Show the weather on record, where it comes from, and what is missing or left out."""
-    raise NotImplementedError
+def weather_show(
+    farm: FarmOption = None, as_of: AsOfOption = None, width: WidthOption = None
+) -> None:
+    """Show the weather on record, and what is missing.
+
+    By day, with where each value comes from, what was left out, and the forecast in use.
+    """
+    from scheduler.adapters.journal import open_farm_database
+    from scheduler.adapters.weather.show import weather_text
+    from scheduler.planning.forcing import hourly_series
+
+    folder = farm_folder(farm)
+    moment = now_utc() if as_of is None else past_moment(folder, as_of)
+    hour = moment.replace(minute=0, second=0, microsecond=0)
+    start_at, end_at = hour - SHOWN_PAST, hour + SHOWN_AHEAD
+    with open_farm_database(folder) as database:
+        described = farm_as_known(folder, database, None if as_of is None else moment)
+        own = [event for event in database.events(moment) if event.kind in ("rain", "temp")]
+        values = database.weather_values(moment, start_at, end_at)
+        forecast = database.latest_forecast(moment)
+    series = hourly_series(values, own, forecast, start_at, end_at, moment, described.place)
+    page = weather_text(series, moment, described.place, described.units, page_width(width))
+    sys.stdout.write(page)
 
 
 @journal_app.command("export")

@@ -573,3 +573,13 @@ def test_an_unknown_kind_of_weather_is_refused(
 ) -> None:
     assert status(["weather", "import", "x.csv", "--kind", "sation"]) == 2
     assert "did you mean 'station'?" in capsys.readouterr().err
+
+
+def test_weather_show_after_a_note_by_hand(farm: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """18 mm in the own gauge is 0.71 in on the page of a farm that reads inches."""
+    assert status(["log", "rain", "18", "mm", "yesterday"]) == 0
+    capsys.readouterr()
+    assert status(["weather", "show"]) == 0
+    out = capsys.readouterr().out
+    assert re.search(r"^Mon 13 May +0.71 .* own gauge$", out, re.MULTILINE)
+    assert max(map(len, out.splitlines())) <= 80

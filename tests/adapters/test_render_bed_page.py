@@ -94,7 +94,7 @@ def made_page() -> BedPage:
         ),
         whys=(
             Why(
-                "silt loam crumbles from 25 kPa on",
+                "silt loam crumbles from this suction on",
                 "working_kpa",
                 25.0,
                 "kPa",
@@ -124,6 +124,18 @@ def test_hours_stand_under_the_farms_clock() -> None:
     last = next(line for line in lines if re.match(r"  Thu 16 May", line))
     assert last[14:] == "2222222222" + "99" + "............"
     assert "hand tools, 0-30 mm: from 10:00" in "\n".join(lines)
+
+
+def test_ways_of_working_with_equal_hours_share_their_rows() -> None:
+    page = made_page()
+    (hours,) = page.workable
+    twice = (hours, replace(hours, label="wheel hoe"))
+    text = bed_text(replace(page, workable=twice), is_plotted=False)
+    assert "hand tools, 0-30 mm, wheel hoe: from 10:00" in text
+    assert len(re.findall("^  Tue 14 May", text, re.MULTILINE)) == 1
+    other = (hours, replace(hours, label="wheel hoe", chance_frac=np.full(72, 0.3)))
+    text = bed_text(replace(page, workable=other), is_plotted=False)
+    assert len(re.findall("^  Tue 14 May", text, re.MULTILINE)) == 2
 
 
 def test_no_hour_in_sight_is_said() -> None:
@@ -157,8 +169,9 @@ def test_headline_answers() -> None:
 def test_every_why_names_its_origin() -> None:
     page = " ".join(bed_text(made_page(), is_plotted=False).split())
     assert (
-        "Silt loam crumbles from 25 kPa on. working_kpa 25 kPa: this program's own reckoning, "
-        "soil notes, section 7; E, our assumption" in page
+        "Silt loam crumbles from this suction on: 25 kPa. working_kpa: our-construction, "
+        "soil notes, section 7; E, our assumption Sources: our-construction: this program's own "
+        "reckoning" in page
     )
     assert "Weeds with creeping roots are outside the model." in page
 

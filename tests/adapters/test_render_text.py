@@ -25,7 +25,7 @@ from scheduler.adapters.render.phrases import (
     range_words,
 )
 from scheduler.adapters.render.text import MAX_GO_LINES, today_text
-from scheduler.records import Morning, Range
+from scheduler.records import CrustAnswer, Morning, Range
 
 GOLDEN = Path(__file__).parents[1] / "golden"
 ZONE = ZoneInfo("America/New_York")
@@ -235,9 +235,44 @@ def test_both_headline_answers_are_always_there() -> None:
         assert re.search(r"^Crust ", page, re.MULTILINE)
         assert re.search(r"^Threads ", page, re.MULTILINE)
     page = today_text(stored("spring"), width=200)
-    assert "expected Wed on B4 (6 in 10); expected Thu on C1-C6 (5 in 10)" in page
-    assert "break B4 by Fri 12:00" in page
+    assert "expected Wed on B4 (6 in 10), Thu on C1-C6 (5 in 10); break B4 by Fri noon" in page
     assert "next flush Sun on A6-A8" in page
+
+
+def test_crusts_on_many_days_stay_short() -> None:
+    """Two days are told one by one with the span of their chances, the rest is later."""
+    whole = stored("spring")
+    beds = tuple(
+        replace(
+            bed,
+            crust=CrustAnswer(
+                0.1, NOW + timedelta(days=1 + place % 4), 0.3 + 0.1 * (place % 5), None
+            ),
+        )
+        for place, bed in enumerate(whole.beds)
+    )
+    page = today_text(replace(whole, beds=beds, not_reached=()), width=400)
+    line = next(line for line in page.splitlines() if line.startswith("Crust"))
+    assert re.search(
+        r"expected Wed on [^(]+\(3 to 7 in 10\), Thu on [^(]+\(3 to 7 in 10\), later on", line
+    )
+    assert "Fri" not in line
+
+
+def test_weather_notes_keep_to_three_lines() -> None:
+    whole = stored("spring")
+    notes = (
+        "Own gauge 18 mm outranks the station's 3 mm",
+        *(f"note {n} of many" for n in range(20)),
+    )
+    page = today_text(replace(whole, weather=replace(whole.weather, notes=notes)))
+    start = page.index("Weather  ")
+    line = " ".join(page[start : page.index("Weakest", start)].split())
+    assert page[start : page.index("Weakest", start)].count("\n") == 3
+    assert "Own gauge 18 mm outranks" in line
+    told = len(re.findall(r"Note \d+ of many", line))
+    # the credit of the data is one more line that did not fit
+    assert f"{21 - told} more: whitethread weather show." in line
 
 
 def test_at_most_two_looks_and_the_dearest_first() -> None:

@@ -155,7 +155,7 @@ def go(
         "why": why,
         "last_good_at": at(16, 18),
     }
-    return answer(bed, "go", "unknown", **(facts | changes))
+    return answer(bed, "go", "", **(facts | changes))
 
 
 TINE, SWEEPS, HOE = ("tine weeder", "blind", 15), ("sweeps", None, 25), ("wheel hoe", None, 20)

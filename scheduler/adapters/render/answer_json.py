@@ -87,7 +87,7 @@ def _bed(bed: BedAnswer, zone: ZoneInfo) -> dict[str, Any]:
         "part": bed.part,
         "crop": bed.crop,
         "verdict": bed.verdict,
-        "because": bed.because,
+        "because": bed.because or None,
         "until": _moment(bed.until, zone),
         "sure": _number(bed.sure),
         "action": None if bed.action is None else _action(bed.action, zone),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -244,7 +245,7 @@ def _hours(page: BedPage, zone: ZoneInfo, width: int) -> list[str]:
     lines = wrapped(
         "Workable, chance in tenths by hour (9 is 9 or more; . is none; blank is past):", width
     )
-    for hours in page.workable:
+    for hours in _merged(page.workable):
         lines += [
             *wrapped(
                 f"{grower_text(hours.label, page.units)}: {_first_hours(hours, page, zone)}", width
@@ -254,6 +255,20 @@ def _hours(page: BedPage, zone: ZoneInfo, width: int) -> list[str]:
         for day, row in _day_rows(hours, page.as_of, zone).items():
             lines.append(f"  {WEEKDAYS[day.weekday()]} {day_words(day):<6}  {row}".rstrip())
     return lines
+
+
+def _merged(workable: Sequence[WorkableHours]) -> list[WorkableHours]:
+    """Ways of working with the same chances in every hour become one, by all their names."""
+    merged: list[WorkableHours] = []
+    for hours in workable:
+        for place, earlier in enumerate(merged):
+            same_start = earlier.start_at == hours.start_at
+            if same_start and earlier.chance_frac.tolist() == hours.chance_frac.tolist():
+                merged[place] = replace(earlier, label=f"{earlier.label}, {hours.label}")
+                break
+        else:
+            merged.append(hours)
+    return merged
 
 
 def _day_rows(hours: WorkableHours, as_of: datetime, zone: ZoneInfo) -> dict[date, str]:
@@ -560,20 +575,32 @@ _DATA_FORMS: Mapping[str, Callable[[float, str], str]] = {
 def _whys(whys: Sequence[Why], page: BedPage, width: int) -> list[str]:
     if not whys:
         return []
-    lines = ["Why, number by number:"]
+    lines = ["Why, number by number (SI):"]
     for why in whys:
-        lines += wrapped(grower_text(_sentence(why.sentence), page.units), width, "  ", "  ")
-        lines += wrapped(origin_words(why, page.source_titles), width, "    ", "    ")
+        lines += wrapped(why_words(why), width, "  ", "    ")
+        lines += wrapped(origin_words(why), width, "    ", "    ")
+    keys = sorted({why.source for why in whys if why.source in page.source_titles})
+    if keys:
+        lines += ["", "Sources:"]
+        for key in keys:
+            lines += wrapped(f"{key}: {page.source_titles[key]}", width, "  ", "    ")
     return lines
 
 
-def origin_words(why: Why, source_titles: Any) -> str:
-    """Where one number comes from: name, value, source, place in it, grade in words."""
-    value = "" if why.value is None else f" {why.value:g} {'' if why.unit == '1' else why.unit}"
-    source = source_titles.get(why.source, why.source)
+def why_words(why: Why) -> str:
+    """The sentence with its number, in the units of the parameter tables."""
+    sentence = f"{why.sentence[:1].upper()}{why.sentence[1:]}".rstrip(".")
+    if why.value is None:
+        return f"{sentence}."
+    unit = "" if why.unit in ("", "1") else f" {why.unit}"
+    return f"{sentence}: {why.value:g}{unit}."
+
+
+def origin_words(why: Why) -> str:
+    """Where one number comes from: its name, source, place in it, grade in words."""
     place = f", {why.locator}" if why.locator else ""
     grade = f"; {why.grade}, {GRADE_WORDS[why.grade]}" if why.grade in GRADE_WORDS else ""
-    return f"{why.parameter}{value.rstrip()}: {source}{place}{grade}"
+    return f"{why.parameter}: {why.source}{place}{grade}"
 
 
 def _sentence(text: str) -> str:

@@ -30,9 +30,12 @@ from scheduler.records import BedAnswer, Morning
 
 MAX_GO_LINES = 8
 MAX_LOOKS = 2
+MAX_DAYS = 2  # days told one by one in the lines of what is due; the rest is "later"
+MAX_WEATHER_LINES = 3
 MIN_WIDTH = 36
 NARROW_WIDTH = 72  # below this the columns of a go line become a sentence
 LABEL_WIDTH = 12
+_FAR = datetime.max.replace(tzinfo=UTC)
 
 
 def today_text(morning: Morning, width: int = 80, units: str | None = None) -> str:
@@ -121,10 +124,10 @@ class _Page:
         sentences = [f"{hours_words(morning.hours_available)} to work."]
         soils = self.soil_words()
         if soils:
-            sentences.append(f"Dry enough: {soils}.")
+            sentences.append(f"Dry enough, 8 in 10: {soils}.")
         outlook = morning.outlook_line.strip()
         if outlook:
-            sentences.append(outlook if outlook.endswith((".", "!")) else f"{outlook}.")
+            sentences.append(_sentence(outlook))
         text = grower_text(" ".join(sentences), self.units)
         return [*lines, *wrapped(text[0].upper() + text[1:], self.width)]
 
@@ -317,8 +320,7 @@ class _Page:
                 until = f"until {half_day_words(bed.until, self.morning.as_of, self.zone)}"
                 first_of[until] = min(first_of.get(until, bed.until), bed.until)
             by_until[until].append(bed)
-        far = datetime.max.replace(tzinfo=UTC)
-        spans = sorted(by_until, key=lambda until: first_of.get(until, far))
+        spans = sorted(by_until, key=lambda until: first_of.get(until, _FAR))
         words = [f"{self.names(by_until[until])} {until}" for until in spans]
         return self.line(verdict.capitalize(), "; ".join(words), reason)
 
@@ -344,29 +346,41 @@ class _Page:
         crusts = [(bed, bed.crust) for bed in self.all_beds() if bed.crust is not None]
         if not crusts:
             return "not known"
-        expected: dict[tuple[date, str], list[BedAnswer]] = defaultdict(list)
-        break_by: dict[datetime, list[BedAnswer]] = defaultdict(list)
+        expected: dict[date, list[BedAnswer]] = defaultdict(list)
+        chances: dict[date, list[float]] = defaultdict(list)
+        break_by: dict[str, list[BedAnswer]] = defaultdict(list)
         standing: list[BedAnswer] = []
-        for bed, crust in crusts:
+        for bed, crust in sorted(crusts, key=lambda item: item[1].break_by or _FAR):
             if crust.break_by is not None:
-                break_by[crust.break_by].append(bed)
+                until = half_day_words(crust.break_by, self.morning.as_of, self.zone)
+                break_by[until].append(bed)
             if crust.expected_at is None:
                 continue
             if crust.expected_at <= self.morning.as_of:
                 standing.append(bed)
             else:
                 day = self.local_day(crust.expected_at)
-                expected[day, chance_words(crust.chance)].append(bed)
+                expected[day].append(bed)
+                chances[day].append(crust.chance)
         words = []
         if standing:
             words.append(f"stands on {self.names(standing)}")
-        for (day, chance), beds in sorted(expected.items(), key=lambda item: item[0]):
-            when = near_day_words(day, self.today)
-            words.append(f"expected {when} on {self.names(beds)} ({chance})")
+        days = sorted(expected)
+        if days:
+            near = [
+                f"{near_day_words(day, self.today)} on {self.names(expected[day])} "
+                f"({_chance_span(chances[day])})"
+                for day in days[:MAX_DAYS]
+            ]
+            if len(days) > MAX_DAYS:
+                later = [bed for day in days[MAX_DAYS:] for bed in expected[day]]
+                near.append(f"later on {self.names(later)}")
+            words.append(f"expected {', '.join(near)}")
         if not words:
             return "none expected"
-        for moment, beds in sorted(break_by.items()):
-            words.append(f"break {self.names(beds)} by {self.moment(moment)}")
+        if break_by:
+            by = [f"{self.names(beds)} by {until}" for until, beds in break_by.items()]
+            words.append(f"break {', '.join(by)}")
         return "; ".join(words)
 
     def thread_words(self) -> str:
@@ -403,9 +417,9 @@ class _Page:
             f"{near_day_words(day, self.today)} on {self.names(beds)}"
             for day, beds in sorted(by_day.items())
         ]
-        if len(words) > 4:
-            rest = [bed for day in sorted(by_day)[3:] for bed in by_day[day]]
-            words = [*words[:3], f"later on {self.names(rest)}"]
+        if len(words) > MAX_DAYS + 1:
+            rest = [bed for day in sorted(by_day)[MAX_DAYS:] for bed in by_day[day]]
+            words = [*words[:MAX_DAYS], f"later on {self.names(rest)}"]
         return ", ".join(words)
 
     def look_lines(self) -> list[str]:
@@ -426,7 +440,7 @@ class _Page:
         if self.morning.cautions:
             text = " ".join(_sentence(caution) for caution in self.morning.cautions)
             lines += self.line("Caution", text)
-        lines += self.line("Weather", self.weather_words())
+        lines += self.weather_lines()
         if self.morning.weakest_inputs:
             lines += self.line("Weakest", f"today: {', '.join(self.morning.weakest_inputs)}")
         return lines
@@ -447,20 +461,41 @@ class _Page:
             issued = weather.forecast_issued.astimezone(self.zone)
             day = "" if issued.date() == self.today else f"{day_words(issued.date())} "
             sentences.append(f"Forecast of {day}{issued:%H:%M}.")
-        sentences += [_sentence(note) for note in weather.notes]
+        return " ".join(sentences)
+
+    def weather_lines(self) -> list[str]:
+        """Age, the first note, then as many more, whole, as fit; how many are left."""
+        weather = self.morning.weather
+        told = [_sentence(note) for note in weather.notes]
         credit_lines = [
             credit
             for credit in self.morning.attribution
             if credit.removeprefix("Weather: ") not in weather.source
         ]
         if credit_lines:
-            sentences.append(f"Data: {'; '.join(credit_lines)}.")
-        return " ".join(sentences)
+            told.append(f"Data: {'; '.join(credit_lines)}.")
+        n_lines = MAX_WEATHER_LINES * (2 if self.narrow else 1)
+        for n_told in range(len(told), 0 if told else -1, -1):
+            rest = len(told) - n_told
+            more = [f"{rest} more: whitethread weather show."] if rest else []
+            text = " ".join([self.weather_words(), *told[:n_told], *more])
+            lines = self.line("Weather", text)
+            if len(lines) <= n_lines:
+                break
+        return lines
 
 
 def _cut(text: str, width: int) -> str:
     """`text`, shortened with ".." where it is longer than its column."""
     return text if len(text) <= width else text[: max(0, width - 2)].rstrip() + ".."
+
+
+def _chance_span(chances: Sequence[float]) -> str:
+    """One chance for several beds: "7 in 10", or "5 to 9 in 10" where they differ."""
+    low, high = chance_words(min(chances)), chance_words(max(chances))
+    if low == high:
+        return low
+    return f"{low.removesuffix(' in 10')} to {high}"
 
 
 def _fitting(variants: Sequence[str], width: int) -> str:
