@@ -183,11 +183,16 @@ def told(message: str) -> None:
 
 
 def is_compiled() -> bool:
-    """Whether compiled code of the models is in a cache already."""
-    caches = [Path(__file__).parent / "models" / "soil_column" / "__pycache__"]
-    if os.environ.get("NUMBA_CACHE_DIR"):
-        caches.insert(0, Path(os.environ["NUMBA_CACHE_DIR"]))
-    return any(next(cache.rglob("*.nbc"), None) is not None for cache in caches)
+    """Whether compiled code of the soil model is in a cache already."""
+    named = os.environ.get("NUMBA_CACHE_DIR")
+    if named:
+        caches = [Path(named)]
+    else:
+        from platformdirs import user_cache_dir
+
+        beside = Path(__file__).parent / "models" / "soil_column" / "__pycache__"
+        caches = [beside, Path(user_cache_dir("numba", appauthor=False))]
+    return any(next(cache.rglob("kernel.*.nbc"), None) is not None for cache in caches)
 
 
 @contextmanager

@@ -115,7 +115,7 @@ def heat_index_c(air_temp_c: FloatArray, humidity_frac: FloatArray) -> FloatArra
     -----
     Stated error of the regression: 1.3 F. Made for shade and light wind; no range stated, the
     printed table runs from 80 to 110 F and from 40 to 100 %.
-    Source: `rothfusz1990`, equations of the service's heat index page.
+    Source: `rothfusz_1990`, equations of the service's heat index page.
 
     Examples
     --------
@@ -165,7 +165,7 @@ def heat_regression_f(air_temp_f: FloatArray, humidity_pct: FloatArray) -> Float
 
     Notes
     -----
-    Source: `rothfusz1990`. The printed table is this function; the adjustments of `heat_index_c`
+    Source: `rothfusz_1990`. The printed table is this function; the adjustments of `heat_index_c`
     move the very dry and the very humid corner.
 
     Examples
