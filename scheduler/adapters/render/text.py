@@ -152,9 +152,9 @@ class _Page:
             when = self.moment(start)
             by_words["now" if when == "now" else f"from {when}"].append(name)
         for when, names in by_words.items():
-            words.append(f"{' and '.join(names)} {when}")
+            words.append(f"{_listed(names)} {when}")
         if never:
-            words.append(f"{' and '.join(sorted(never))}: no hour in sight")
+            words.append(f"no hour in sight for {_listed(sorted(never))}")
         return ", ".join(words)
 
     def all_beds(self) -> tuple[BedAnswer, ...]:
@@ -488,6 +488,11 @@ class _Page:
 def _cut(text: str, width: int) -> str:
     """`text`, shortened with ".." where it is longer than its column."""
     return text if len(text) <= width else text[: max(0, width - 2)].rstrip() + ".."
+
+
+def _listed(names: Sequence[str]) -> str:
+    """Names as a list in words: "loam, sand and silt"."""
+    return " and ".join([", ".join(names[:-1]), names[-1]]) if len(names) > 1 else names[0]
 
 
 def _chance_span(chances: Sequence[float]) -> str:
