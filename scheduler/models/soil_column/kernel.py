@@ -439,9 +439,9 @@ def advance(  # type: ignore[no-untyped-def]
             # crust and settling, from the drops of this hour
             sprinkled = hs[0] * hs[1]
             energy = _drop_energy_j_m2(rain) + 10.0 * sprinkled
+            surface[3] *= math.exp(-1.0 / (45.0 * 24.0))
             if energy > 0.0:
                 surface[3] = 1.0 - (1.0 - surface[3]) * math.exp(-energy * (1.0 - cover) / p[10])
-            surface[3] *= 1.0 - 1.0 / (45.0 * 24.0)
             surface[5] += rain + sprinkled
             loose = 1.0 - (1.0 - _LOOSE_FACTOR) * math.exp(-surface[5] / _SETTLING_MM)
             for i in range(_N):
@@ -517,7 +517,7 @@ def advance(  # type: ignore[no-untyped-def]
                     wx[4],
                     heat_work,
                 )
-            if n_guilds > 0:
+            if n_guilds > 0 and first_hour + t >= readings_from:
                 for j in range(n_bands):
                     sat = 0.0
                     warm = 0.0

@@ -205,7 +205,8 @@ class ColumnRun:
         (n_columns, n_stored); evaporation from the soil surface in the hour.
     germination_cd : array
         Running hydrothermal progress (n_columns, n_readings, n_guilds, 4, n_gates) [C d]: degree
-        days above base in hours in which the band is wetter than the gate.
+        days above base in hours in which the band is wetter than the gate, from the first hour
+        that is read on.
     elongation_cd : array
         Running degree-days of shoot growth slowed by dryness (n_columns, n_readings, n_guilds, 4).
     drying_d : array
