@@ -170,8 +170,9 @@ def draft_verdict(outlook: Outlook, day: Day, traits: Mapping[str, ToolTraits]) 
         minutes,
         tool.setup_min,
     )
-    days_left = max(0.25, ((last_good or end) - now_hour) / 24.0)
-    urgency = sure * (2.0 if must_now else 1.0) / (minutes * days_left)
+    days_left = 3.0 if last_good is None else max(0.5, (last_good - now_hour) / 24.0)
+    kill = flush.shares["kill"].mid / flush.lead.milestones.best_kill_frac
+    urgency = sure * (2.0 if must_now else kill) * (1.0 + 1.0 / days_left) / minutes
     answer = replace(
         base,
         verdict="go",
@@ -309,8 +310,8 @@ def _too_wet(
     open_now = day.is_open[sky.now_hour : day.last_hour_today]
     chance = work.chance_frac[today]
     until = None if next_span is None else _local(sky.at(next_span[0]), day)
-    if not open_now.any() or (chance >= GO_CHANCE).any():
-        why = "the flush is ripe, but no working hours are left today while the soil is fit"
+    if not open_now.any() or (chance[open_now] >= GO_CHANCE).any():
+        why = "ripe, but too few working hours are left today while the soil is fit"
         return replace(base, verdict="wait", because="no_hours", until=until, why=(why,))
     is_dry = float(np.median(outlook.surface_rel_water[:, today.start])) < 0.15
     code = "hard" if is_dry else "wet"
@@ -327,21 +328,24 @@ def _go_words(
     outlook: Outlook, day: Day, is_late: bool, must_now: bool, ripe_share: float
 ) -> tuple[str, ...]:
     flush = outlook.flush
-    lead = flush.lead
-    opened = None if flush.opened_hour is None else day.sky.at(flush.opened_hour)
-    since = "" if opened is None else f" {_date_words(opened, day)}"
-    heat = flush.shares["heat"].mid
-    words = [
-        f"{heat:.0f} growing degree-days above {lead.guild.base_c:g} C since the "
-        f"{flush.opened_by}{since}: {_tenths(flush.shares['to_come'].mid)} of the "
-        f"{lead.plain_name} still below ground"
-    ]
+    assert flush.opened_hour is not None
+    most = _median(flush.reached["peak_thread"], outlook.weights)
+    opened = _date_words(day.sky.at(flush.opened_hour), day)
+    since = f"{flush.shares['heat'].mid:.0f} degree-days since {opened}"
     if is_late:
-        words.append("past its best day: hoe what is up, threads are few")
-    if must_now:
-        words.append("the crop comes up before the next chance")
-    elif ripe_share < 0.8:
-        words.append(f"{_tenths(ripe_share)} sure that the window is open")
+        stand = f"past its best, {since}: hoe what is up"
+    elif most is not None and most <= day.sky.now_hour - 24:
+        stand = f"{_tenths(flush.shares['up'].mid)} up, {since}"
+    elif most is not None and most <= day.sky.now_hour + 24:
+        stand = f"threads most, {since}"
+    else:
+        stand = f"first threads, {since}"
+    words = [f"{outlook.planting.crop} up before the next chance"] if must_now else []
+    words.append(stand)
+    words.append(f"opened by the {flush.opened_by}")
+    words.append(f"{_tenths(flush.shares['to_come'].mid)} still below ground")
+    if ripe_share < 0.8 and not (must_now or is_late):
+        words.append(f"{_tenths(ripe_share)} that its window is open")
     return tuple(words)
 
 
@@ -405,6 +409,7 @@ def _base_answer(outlook: Outlook, day: Day) -> BedAnswer:
         crust=crust,
         flush=flush_answer(outlook.flush, outlook.weights, day),
         why=(),
+        is_sown=planting.is_sown,
         soil_name=planting.bed.soil,
         established_on=None
         if planting.established_at is None

@@ -16,6 +16,7 @@ from scheduler.models.weeds.degree_days import (
     Guild,
     flush_dates,
     flush_shares,
+    one_pass_kill_frac,
     thermal_progress_cd,
     wetting_triggers,
 )
@@ -42,6 +43,8 @@ class GuildView:
     plain_name: str
     season_share: float  # share of the seeds ready to germinate now
     milestones: FlushMilestones
+    stage_kill_frac: tuple[float, float, float, float]
+    typical_temp_c: float
 
 
 @dataclass(frozen=True)
@@ -60,7 +63,7 @@ class FlushOutlook:
     opened_by: str | None
     lead: GuildView
     heat_cd: FloatArray  # (n_members, n_stored) since the opening, of the lead guild
-    shares: Mapping[str, Range]  # of the flush now: to_come, thread, up
+    shares: Mapping[str, Range]  # of the flush now: to_come, thread, up; heat; kill by one pass
     reached: Mapping[str, FloatArray]  # milestone to hours by member (NaN beyond sight)
     next_expected_hour: float | None
     next_chance: float
@@ -286,6 +289,10 @@ def _flush_outlook(
             ("thread", shares.thread_frac),
             ("up", shares.emerged_frac),
             ("heat", now_heat),
+            (
+                "kill",
+                one_pass_kill_frac(now_heat, lead.guild, lead.stage_kill_frac, lead.typical_temp_c),
+            ),
         )
     }
     return FlushOutlook(hour, opened.by, lead, heat, ranges, reached, next_at, next_chance)

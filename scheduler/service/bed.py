@@ -26,7 +26,7 @@ from scheduler.planning.plantings import touches
 from scheduler.ports import Journal, Progress, WeatherStore
 from scheduler.records import Farm, FloatArray, Planting, Range
 from scheduler.service.morning import morning_of
-from scheduler.service.settings import tables
+from scheduler.service.settings import crop_subjects, tables
 from scheduler.service.situation import Situation, situation
 
 _DEPTHS_MM = ((0.0, 10.0), (10.0, 25.0), (25.0, 50.0), (50.0, 100.0))
@@ -232,10 +232,11 @@ def _whys(s: Situation, planting: Planting, outlook: Outlook) -> tuple[Why, ...]
         ("germination pauses beyond this suction", lead.guild.name, "base_suction_kpa"),
         ("water that opens a flush after a dry spell", "flush", "trigger_rain_mm"),
     ]
-    if planting.crop is not None and t.has(planting.crop, "emergence_cd"):
+    crop = crop_subjects().get(planting.crop or "")
+    if crop is not None and t.has(crop, "emergence_cd"):
         rows += [
-            (f"{planting.crop} comes up after", planting.crop, "emergence_cd"),
-            (f"{planting.crop} grows above", planting.crop, "emergence_base_c"),
+            (f"{planting.crop} comes up after", crop, "emergence_cd"),
+            (f"{planting.crop} grows above", crop, "emergence_base_c"),
         ]
     found = [(words, t.value(subject, name)) for words, subject, name in rows]
     return tuple(

@@ -29,8 +29,17 @@ def tables() -> reference.Tables:
 
 
 def crop_names() -> tuple[str, ...]:
-    """Names of the crops the program knows."""
-    return tables().crop_names()
+    """Names of the crops the program knows, and the other words for them that it takes."""
+    return tuple(crop_subjects())
+
+
+@lru_cache(maxsize=1)
+def crop_subjects() -> Mapping[str, str]:
+    """Every word for a crop, to the name it has in the tables."""
+    t = tables()
+    names = t.crop_names()
+    others = {word: name for word, name in sorted(t.aliases.items()) if name in names}
+    return {**{name: name for name in names}, **others}
 
 
 def sources_table(subject: str | None = None) -> tuple[reference.Parameter, ...]:
@@ -115,14 +124,14 @@ def crop_traits() -> Mapping[str, CropTraits]:
         return t.number(crop, name) if t.has(crop, name) else None
 
     return {
-        crop: CropTraits(
+        word: CropTraits(
             of(crop, "emergence_base_c"),
             of(crop, "emergence_cd"),
             of(crop, "emergence_best_c"),
             of(crop, "close_d") if of(crop, "can_close") else None,
             of(crop, "sowing_depth_mm"),
         )
-        for crop in t.crop_names()
+        for word, crop in crop_subjects().items()
     }
 
 
@@ -208,5 +217,9 @@ def guild_views(
             share = 0.0
         typical = min(max(mean_c, max(guild.base_c, guild.leaf_base_c) + 4.0), guild.optimum_c)
         milestones = flush_milestones(guild, STAGE_KILL_FRAC, round(typical))
-        views.append(GuildView(guild, _PLAIN_GUILDS[guild.name], share, milestones))
+        views.append(
+            GuildView(
+                guild, _PLAIN_GUILDS[guild.name], share, milestones, STAGE_KILL_FRAC, round(typical)
+            )
+        )
     return tuple(sorted(views, key=lambda v: (-v.season_share, v.guild.name)))

@@ -18,7 +18,7 @@ REASON_WORDS = {
     "hard": "too hard",
     "weeds_small": "weeds too small",
     "crop_tender": "crop too tender",
-    "crop_up": "crop coming up",
+    "crop_up": "crop covers the ground",
     "no_fit": "no tool fits",
     "no_hours": "no hours left",
     "rain_after": "rain after it",

@@ -218,8 +218,8 @@ class _Page:
             for clause in grower_text(why, self.units).split(";")
             if clause.strip()
         ]
-        if bed.last_good_at is not None and not any("good" in clause for clause in clauses):
-            clauses.insert(min(1, len(clauses)), f"good until {self.moment(bed.last_good_at)}")
+        if bed.last_good_at is not None and not any("last good" in clause for clause in clauses):
+            clauses.insert(min(1, len(clauses)), f"until {self.moment(bed.last_good_at)}")
         return clauses
 
     def go_rows(self, shown: Sequence[BedAnswer]) -> list[str]:

@@ -363,6 +363,66 @@ def flush_shares(heat_cd: ArrayLike, guild: Guild) -> FlushShares:
     )
 
 
+def one_pass_kill_frac(
+    heat_cd: ArrayLike,
+    guild: Guild,
+    stage_kill_frac: tuple[float, float, float, float],
+    typical_temp_c: float = 16.0,
+) -> FloatArray:
+    """Share of a whole flush that one pass kills, after so many degree-days.
+
+    Parameters
+    ----------
+    heat_cd : ArrayLike
+        Degree-days since the flush opened [C d], any shape.
+    guild, stage_kill_frac, typical_temp_c
+        As in `flush_milestones`.
+
+    Returns
+    -------
+    FloatArray
+        Share of the flush [-], same shape.
+
+    Raises
+    ------
+    RangeError
+        As `flush_milestones`.
+
+    Notes
+    -----
+    ``k0 thread + k1 seed leaf + k2 (1-2 leaves) + k3 (3 or more)``; what has not germinated
+    escapes. Range as the module.
+
+    Examples
+    --------
+    >>> spring = Guild("spring", 5, 27, 38, 70, 0.55, -1000, 12, 1.8, 50, 0.5, 0.35, 4, 25, 20)
+    >>> one_pass_kill_frac([20.0, 104.0, 400.0], spring, (0.9, 0.75, 0.35, 0.35)).round(2).tolist()
+    [0.01, 0.53, 0.35]
+    """
+    kill = np.array(stage_kill_frac, dtype=np.float64)
+    if not (np.all((kill >= 0.0) & (kill <= 1.0)) and kill.max() > 0.0):
+        raise RangeError(
+            f"stage_kill_frac: found {stage_kill_frac}, must be shares 0 to 1 and not all 0"
+        )
+    temp = min(typical_temp_c, guild.optimum_c)
+    if not temp > max(guild.base_c, guild.leaf_base_c):
+        raise RangeError(
+            f"typical_temp_c: found {typical_temp_c:g}, must be above the bases of guild "
+            f"{guild.name}, {guild.base_c:g} and {guild.leaf_base_c:g} C"
+        )
+    spread = _spread(guild)
+    grid = spread.heat_cd
+    up = spread.emerged_frac
+    per_leaf_heat = (temp - guild.base_c) / (temp - guild.leaf_base_c)
+    seed_leaf = guild.seed_leaf_cd + guild.phyllochron_cd
+    true_leaf = seed_leaf + 2.0 * guild.phyllochron_cd
+    leafed = np.interp(grid - seed_leaf * per_leaf_heat, grid, up, left=0.0)
+    grown = np.interp(grid - true_leaf * per_leaf_heat, grid, up, left=0.0)
+    killed = kill[0] * (spread.germinated_frac - up) + kill[1] * (up - leafed)
+    killed = killed + kill[2] * (leafed - grown) + kill[3] * grown
+    return np.asarray(np.interp(np.asarray(heat_cd, dtype=np.float64), grid, killed))
+
+
 @lru_cache(maxsize=256)
 def flush_milestones(
     guild: Guild, stage_kill_frac: tuple[float, float, float, float], typical_temp_c: float = 16.0
@@ -403,28 +463,11 @@ def flush_milestones(
     >>> m.heat_cd.round().tolist()
     [28.0, 74.0, 52.0, 96.0, 173.0, 81.0, 104.0, 140.0]
     """
-    kill = np.array(stage_kill_frac, dtype=np.float64)
-    if not (np.all((kill >= 0.0) & (kill <= 1.0)) and kill.max() > 0.0):
-        raise RangeError(
-            f"stage_kill_frac: found {stage_kill_frac}, must be shares 0 to 1 and not all 0"
-        )
-    temp = min(typical_temp_c, guild.optimum_c)
-    if not temp > max(guild.base_c, guild.leaf_base_c):
-        raise RangeError(
-            f"typical_temp_c: found {typical_temp_c:g}, must be above the bases of guild "
-            f"{guild.name}, {guild.base_c:g} and {guild.leaf_base_c:g} C"
-        )
     spread = _spread(guild)
     heat = spread.heat_cd
-    per_leaf_heat = (temp - guild.base_c) / (temp - guild.leaf_base_c)
-    seed_leaf = guild.seed_leaf_cd + guild.phyllochron_cd
-    true_leaf = seed_leaf + 2.0 * guild.phyllochron_cd
     thread = spread.germinated_frac - spread.emerged_frac
     up = spread.emerged_frac
-    leafed = np.interp(heat - seed_leaf * per_leaf_heat, heat, up, left=0.0)
-    grown = np.interp(heat - true_leaf * per_leaf_heat, heat, up, left=0.0)
-    killed = kill[0] * thread + kill[1] * (up - leafed) + kill[2] * (leafed - grown)
-    killed = killed + kill[3] * grown
+    killed = one_pass_kill_frac(heat, guild, stage_kill_frac, typical_temp_c)
     is_good = np.flatnonzero(killed >= 0.9 * killed.max())
     return FlushMilestones(
         first_thread_cd=float(np.interp(0.05, spread.germinated_frac, heat)),
