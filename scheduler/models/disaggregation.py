@@ -1,495 +1,25 @@
-"""Sun geometry, and the spreading of daily records over the hours of a day.
+"""The spreading of daily records over the hours of a day, and of rain over the hours it may fall.
 
 Time is counted in whole hours since 1970-01-01 00:00 UTC (`hours`), so that no calendar or zone
 enters the arithmetic. Longitude is positive to the east. Random draws take uniform numbers from
 the caller; nothing here has a state.
 
-Equation numbers are those of FAO Irrigation and Drainage Paper 56 (key `fao56`).
+Source key: `fao56_1998`.
 """
 
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from scheduler.errors import RangeError
+from scheduler.models.air import saturation_vapour_pressure_kpa
+from scheduler.models.sun import daylight_h, solar_day_of_year, solar_time_h
+from scheduler.records import FloatArray, IntArray
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-
-SOLAR_CONSTANT_MJ_M2_MIN = 0.0820
 WARMEST_SOLAR_HOUR = 15.0
 DEFAULT_INTENSITY_MM_H = 3.0
 TWO_STORMS_CHANCE = 0.5
-
-
-def relative_sun_distance_factor(day_of_year: ArrayLike) -> FloatArray:
-    """Inverse relative distance Earth-Sun, squared [-] (Eq. 23).
-
-    dr = 1 + 0.033 cos(2 pi J / 365)
-
-    Parameters
-    ----------
-    day_of_year : array_like
-        J, day of the year at the place [1-366], any shape.
-
-    Returns
-    -------
-    ndarray
-        dr [-], shape of `day_of_year`. No range stated.
-
-    References
-    ----------
-    fao56, Eq. 23 and Example 8.
-
-    Examples
-    --------
-    >>> round(float(relative_sun_distance_factor(246)), 3)
-    0.985
-    """
-    day = np.asarray(day_of_year, dtype=np.float64)
-    return 1.0 + 0.033 * np.cos(2.0 * np.pi * day / 365.0)
-
-
-def declination_rad(day_of_year: ArrayLike) -> FloatArray:
-    """Solar declination [rad] (Eq. 24).
-
-    delta = 0.409 sin(2 pi J / 365 - 1.39)
-
-    Parameters
-    ----------
-    day_of_year : array_like
-        J, day of the year at the place [1-366], any shape.
-
-    Returns
-    -------
-    ndarray
-        Declination [rad], shape of `day_of_year`. No range stated.
-
-    References
-    ----------
-    fao56, Eq. 24 and Example 8.
-
-    Examples
-    --------
-    >>> round(float(declination_rad(246)), 3)
-    0.12
-    """
-    day = np.asarray(day_of_year, dtype=np.float64)
-    return 0.409 * np.sin(2.0 * np.pi * day / 365.0 - 1.39)
-
-
-def sunset_angle_rad(latitude_deg: float, day_of_year: ArrayLike) -> FloatArray:
-    """Sunset hour angle [rad] (Eq. 25); 0 in the polar night, pi under the midnight sun.
-
-    omega_s = arccos(-tan(phi) tan(delta)), the argument held within [-1, 1]
-
-    Parameters
-    ----------
-    latitude_deg : float
-        Latitude [deg], north positive.
-    day_of_year : array_like
-        J, day of the year at the place [1-366], any shape.
-
-    Returns
-    -------
-    ndarray
-        Hour angle of sunset [rad], shape of `day_of_year`.
-
-    Raises
-    ------
-    RangeError
-        If the latitude lies outside -90 to 90.
-
-    References
-    ----------
-    fao56, Eq. 25 and Example 8.
-
-    Examples
-    --------
-    >>> round(float(sunset_angle_rad(-20.0, 246)), 3)
-    1.527
-    """
-    if not -90.0 <= latitude_deg <= 90.0:
-        raise RangeError(
-            f"latitude_deg: found {latitude_deg:g}, allowed -90 to 90; check the place of the farm"
-        )
-    latitude_rad = np.radians(latitude_deg)
-    argument = -np.tan(latitude_rad) * np.tan(declination_rad(day_of_year))
-    return np.asarray(np.arccos(np.clip(argument, -1.0, 1.0)), dtype=np.float64)
-
-
-def daylight_h(latitude_deg: float, day_of_year: ArrayLike) -> FloatArray:
-    """Longest possible sunshine of a day [h] (Eq. 34).
-
-    N = 24 omega_s / pi
-
-    Parameters
-    ----------
-    latitude_deg : float
-        Latitude [deg], north positive.
-    day_of_year : array_like
-        J, day of the year at the place [1-366], any shape.
-
-    Returns
-    -------
-    ndarray
-        Hours between sunrise and sunset [h], shape of `day_of_year`.
-
-    Raises
-    ------
-    RangeError
-        If the latitude lies outside -90 to 90.
-
-    References
-    ----------
-    fao56, Eq. 34 and Example 9.
-
-    Examples
-    --------
-    >>> round(float(daylight_h(-20.0, 246)), 1)
-    11.7
-    """
-    return np.asarray(24.0 / np.pi * sunset_angle_rad(latitude_deg, day_of_year), dtype=np.float64)
-
-
-def extraterrestrial_daily_mj_m2(latitude_deg: float, day_of_year: ArrayLike) -> FloatArray:
-    """Radiation of a day on a level plane above the atmosphere, Ra [MJ m-2 d-1] (Eq. 21).
-
-    Ra = (24 * 60 / pi) Gsc dr (omega_s sin phi sin delta + cos phi cos delta sin omega_s)
-
-    Parameters
-    ----------
-    latitude_deg : float
-        Latitude [deg], north positive.
-    day_of_year : array_like
-        J, day of the year at the place [1-366], any shape.
-
-    Returns
-    -------
-    ndarray
-        Ra [MJ m-2 d-1], shape of `day_of_year`.
-
-    Raises
-    ------
-    RangeError
-        If the latitude lies outside -90 to 90.
-
-    References
-    ----------
-    fao56, Eq. 21 and Example 8.
-
-    Examples
-    --------
-    >>> round(float(extraterrestrial_daily_mj_m2(-20.0, 246)), 1)
-    32.2
-    """
-    latitude_rad = np.radians(latitude_deg)
-    sunset_rad = sunset_angle_rad(latitude_deg, day_of_year)
-    delta = declination_rad(day_of_year)
-    return np.asarray(
-        24.0
-        * 60.0
-        / np.pi
-        * SOLAR_CONSTANT_MJ_M2_MIN
-        * relative_sun_distance_factor(day_of_year)
-        * (
-            sunset_rad * np.sin(latitude_rad) * np.sin(delta)
-            + np.cos(latitude_rad) * np.cos(delta) * np.sin(sunset_rad)
-        ),
-        dtype=np.float64,
-    )
-
-
-def day_of_year(hours: ArrayLike, longitude_deg: float) -> IntArray:
-    """Day of the year of the mean solar day at a longitude [1-366].
-
-    Parameters
-    ----------
-    hours : array_like
-        Hours since 1970-01-01 00:00 UTC [h], any shape.
-    longitude_deg : float
-        Longitude [deg], east positive.
-
-    Returns
-    -------
-    ndarray of int
-        Day of the year at the middle of the hour, shape of `hours`.
-
-    References
-    ----------
-    Calendar arithmetic; FAO-56 wants J at the local date.
-
-    Examples
-    --------
-    >>> int(day_of_year(0, 0.0)), int(day_of_year(0, -75.0))
-    (1, 365)
-    """
-    solar = np.asarray(hours, dtype=np.float64) + 0.5 + longitude_deg / 15.0
-    days = np.floor(solar / 24.0).astype("datetime64[D]")
-    year_start = days.astype("datetime64[Y]").astype("datetime64[D]")
-    return np.asarray((days - year_start).astype(np.int64) + 1)
-
-
-def solar_time_h(hours: ArrayLike, longitude_deg: float) -> FloatArray:
-    """True solar time at the middle of an hour, 12 at solar noon [h] (Eqs. 31 to 33).
-
-    omega = pi / 12 ((t + 0.06667 (Lz - Lm) + Sc) - 12), here with t in UTC, so Lz = 0
-    Sc = 0.1645 sin 2b - 0.1255 cos b - 0.025 sin b, b = 2 pi (J - 81) / 364
-
-    Parameters
-    ----------
-    hours : array_like
-        Hours since 1970-01-01 00:00 UTC at the start of each hour [h], any shape.
-    longitude_deg : float
-        Longitude [deg], east positive.
-
-    Returns
-    -------
-    ndarray
-        Solar time [h] in [0, 24), shape of `hours`.
-
-    References
-    ----------
-    fao56, Eqs. 31 to 33 and Example 19.
-
-    Examples
-    --------
-    Greenwich, 1 January: the sun runs a few minutes behind the clock.
-
-    >>> round(float(solar_time_h(12, 0.0)), 2)
-    12.44
-    """
-    hour = np.asarray(hours, dtype=np.float64)
-    seasonal_rad = 2.0 * np.pi * (day_of_year(hour, longitude_deg) - 81.0) / 364.0
-    correction_h = (
-        0.1645 * np.sin(2.0 * seasonal_rad)
-        - 0.1255 * np.cos(seasonal_rad)
-        - 0.025 * np.sin(seasonal_rad)
-    )
-    return np.asarray((hour + 0.5 + longitude_deg / 15.0 + correction_h) % 24.0, dtype=np.float64)
-
-
-def extraterrestrial_hourly_mj_m2(
-    hours: ArrayLike, latitude_deg: float, longitude_deg: float
-) -> FloatArray:
-    """Radiation of an hour on a level plane above the atmosphere, Ra [MJ m-2 h-1] (Eq. 28).
-
-    Ra = (12 * 60 / pi) Gsc dr ((w2 - w1) sin phi sin delta + cos phi cos delta (sin w2 - sin w1)),
-    w1 and w2 held between sunrise and sunset, so that the hours of a day sum to Eq. 21.
-
-    Parameters
-    ----------
-    hours : array_like
-        Hours since 1970-01-01 00:00 UTC at the start of each hour [h], any shape.
-    latitude_deg, longitude_deg : float
-        Latitude north positive, longitude east positive [deg].
-
-    Returns
-    -------
-    ndarray
-        Ra [MJ m-2 h-1], shape of `hours`.
-
-    Raises
-    ------
-    RangeError
-        If the latitude lies outside -90 to 90.
-
-    References
-    ----------
-    fao56, Eq. 28 and Example 19 (N'Diaye, 1 October, 14 to 15 h at 15 deg W: 3.543).
-
-    Examples
-    --------
-    >>> start = int(np.datetime64("2013-10-01T15", "h").astype(int))
-    >>> round(float(extraterrestrial_hourly_mj_m2(start, 16.0 + 13.0 / 60.0, -16.25)), 2)
-    3.54
-    """
-    day = day_of_year(hours, longitude_deg)
-    latitude_rad = np.radians(latitude_deg)
-    sunset_rad = sunset_angle_rad(latitude_deg, day)
-    delta = declination_rad(day)
-    middle_rad = np.pi / 12.0 * (solar_time_h(hours, longitude_deg) - 12.0)
-
-    def integral(from_rad: FloatArray, to_rad: FloatArray) -> FloatArray:
-        low = np.clip(from_rad, -sunset_rad, sunset_rad)
-        high = np.clip(to_rad, -sunset_rad, sunset_rad)
-        return np.asarray(
-            (high - low) * np.sin(latitude_rad) * np.sin(delta)
-            + np.cos(latitude_rad) * np.cos(delta) * (np.sin(high) - np.sin(low)),
-            dtype=np.float64,
-        )
-
-    from_rad = middle_rad - np.pi / 24.0
-    to_rad = middle_rad + np.pi / 24.0
-    whole = integral(from_rad, to_rad)
-    # An hour that holds midnight belongs to both ends of the day (matters beyond the polar circle).
-    whole = whole + integral(from_rad + 2.0 * np.pi, to_rad + 2.0 * np.pi)
-    whole = whole + integral(from_rad - 2.0 * np.pi, to_rad - 2.0 * np.pi)
-    factor = 12.0 * 60.0 / np.pi * SOLAR_CONSTANT_MJ_M2_MIN * relative_sun_distance_factor(day)
-    return np.maximum(factor * whole, 0.0)
-
-
-def clear_sky_frac(elevation_m: float) -> float:
-    """Share of Ra that reaches the ground under a clear sky [-] (Eq. 37).
-
-    Rso / Ra = 0.75 + 2e-5 z
-
-    Parameters
-    ----------
-    elevation_m : float
-        Height above the sea [m].
-
-    Returns
-    -------
-    float
-        Rso / Ra [-]. No range stated.
-
-    References
-    ----------
-    fao56, Eq. 37 and Example 18 (Uccle, 100 m: 41.09 -> 30.90).
-
-    Examples
-    --------
-    >>> round(41.09 * clear_sky_frac(100.0), 2)
-    30.9
-    """
-    return 0.75 + 2.0e-5 * elevation_m
-
-
-def solar_from_range_mj_m2(
-    air_temp_range_k: ArrayLike, extraterrestrial_mj_m2: ArrayLike, coefficient: float = 0.16
-) -> FloatArray:
-    """Solar radiation of a day guessed from the daily range of temperature (Eq. 50).
-
-    Rs = kRs sqrt(Tmax - Tmin) Ra, never more than 0.75 Ra; kRs 0.16 inland, 0.19 at the coast
-
-    Parameters
-    ----------
-    air_temp_range_k : array_like
-        Tmax - Tmin [K], not negative; NaN gives NaN.
-    extraterrestrial_mj_m2 : array_like
-        Ra [MJ m-2 d-1] (or of any shorter span: the result is of the same span), shape to match.
-    coefficient : float
-        kRs [K-0.5].
-
-    Returns
-    -------
-    ndarray
-        Rs [MJ m-2], shape of the inputs together.
-
-    References
-    ----------
-    fao56, Eq. 50 and Example 15 (Lyon, July: 22.3).
-
-    Examples
-    --------
-    >>> round(float(solar_from_range_mj_m2(26.6 - 14.8, 40.55)), 1)
-    22.3
-    """
-    spread = np.maximum(np.asarray(air_temp_range_k, dtype=np.float64), 0.0)
-    share = np.minimum(coefficient * np.sqrt(spread), 0.75)
-    return np.asarray(share * np.asarray(extraterrestrial_mj_m2, dtype=np.float64))
-
-
-def saturation_vapour_pressure_kpa(air_temp_c: ArrayLike) -> FloatArray:
-    """Saturation vapour pressure over water [kPa] (Eq. 11).
-
-    e0(T) = 0.6108 exp(17.27 T / (T + 237.3))
-
-    Parameters
-    ----------
-    air_temp_c : array_like
-        Temperature [C], above -237.3; any shape.
-
-    Returns
-    -------
-    ndarray
-        e0 [kPa], shape of `air_temp_c`.
-
-    References
-    ----------
-    fao56, Eq. 11 and Example 3 (24.5 C: 3.075, 15 C: 1.705).
-
-    Examples
-    --------
-    >>> saturation_vapour_pressure_kpa([24.5, 15.0]).round(3)
-    array([3.075, 1.705])
-    """
-    temp = np.asarray(air_temp_c, dtype=np.float64)
-    return np.asarray(0.6108 * np.exp(17.27 * temp / (temp + 237.3)), dtype=np.float64)
-
-
-def humidity_from_dew_point_frac(air_temp_c: ArrayLike, dew_point_c: ArrayLike) -> FloatArray:
-    """Relative humidity [-] from the dew point (Eqs. 10 and 14).
-
-    RH = e0(Tdew) / e0(T)
-
-    Parameters
-    ----------
-    air_temp_c, dew_point_c : array_like
-        Air temperature and dew point [C], shapes to match.
-
-    Returns
-    -------
-    ndarray
-        Relative humidity [-], at most 1.
-
-    References
-    ----------
-    fao56, Eqs. 10, 11 and 14. Air of 15 C cooled from 24.5 C: 1.705 / 3.075.
-
-    Examples
-    --------
-    >>> round(float(humidity_from_dew_point_frac(24.5, 15.0)), 2)
-    0.55
-    """
-    return np.minimum(
-        saturation_vapour_pressure_kpa(dew_point_c) / saturation_vapour_pressure_kpa(air_temp_c),
-        1.0,
-    )
-
-
-def wind_at_2m_m_s(wind_m_s: ArrayLike, height_m: float) -> FloatArray:
-    """Wind speed at 2 m over short grass from another height [m/s] (Eq. 47).
-
-    u2 = uz 4.87 / ln(67.8 z - 5.42)
-
-    Parameters
-    ----------
-    wind_m_s : array_like
-        Wind speed at `height_m` [m/s], any shape.
-    height_m : float
-        Height of the instrument [m], 0.5 to 100.
-
-    Returns
-    -------
-    ndarray
-        Wind at 2 m [m/s], shape of `wind_m_s`.
-
-    Raises
-    ------
-    RangeError
-        If the height lies outside 0.5 to 100 m.
-
-    References
-    ----------
-    fao56, Eq. 47 and Example 14 (3.2 m/s at 10 m: 2.4 m/s).
-
-    Examples
-    --------
-    >>> round(float(wind_at_2m_m_s(3.2, 10.0)), 1)
-    2.4
-    """
-    if not 0.5 <= height_m <= 100.0:
-        raise RangeError(
-            f"height_m: found {height_m:g}, allowed 0.5 to 100; give the height of the wind sensor"
-        )
-    wind = np.asarray(wind_m_s, dtype=np.float64)
-    if height_m == 2.0:
-        return wind.copy()
-    return np.asarray(wind * 4.87 / np.log(67.8 * height_m - 5.42), dtype=np.float64)
-
 
 # ------------------------------------------------------------------ the hours of a day
 
@@ -499,7 +29,7 @@ def _extreme_hours(
 ) -> tuple[FloatArray, FloatArray]:
     """First sunrise and first 15 h solar time at or after each start [h since 1970]."""
     solar_start = solar_time_h(start_hours - 0.5, longitude_deg)
-    day = day_of_year(start_hours + 12.0, longitude_deg)
+    day = solar_day_of_year(start_hours + 12.0, longitude_deg)
     sunrise = 12.0 - daylight_h(latitude_deg, day) / 2.0
     coldest = start_hours + (sunrise - solar_start) % 24.0
     warmest = start_hours + (WARMEST_SOLAR_HOUR - solar_start) % 24.0
@@ -604,50 +134,45 @@ def _nearest(points: FloatArray, wanted: FloatArray) -> FloatArray:
     return np.where(use_left, ordered[left], ordered[right])
 
 
-def hourly_solar_mj_m2(
-    solar_mj_m2: float, hours: IntArray, latitude_deg: float, longitude_deg: float
-) -> FloatArray:
-    """A sum of solar radiation spread over hours like the sun above the clouds [MJ m-2 h-1].
+def hourly_solar_mj_m2(solar_mj_m2: float, extraterrestrial_mj_m2: FloatArray) -> FloatArray:
+    """A sum of solar radiation spread over hours like the sun above the clouds [MJ/m2].
 
     Parameters
     ----------
     solar_mj_m2 : float
-        Sum over all `hours` [MJ m-2].
-    hours : ndarray of int
-        The hours of the sum, since 1970-01-01 00:00 UTC [h], shape (n,).
-    latitude_deg, longitude_deg : float
-        Latitude north positive, longitude east positive [deg].
+        Sum over all the hours [MJ/m2].
+    extraterrestrial_mj_m2 : ndarray
+        Radiation of each of its hours above the atmosphere [MJ/m2], shape (n,).
 
     Returns
     -------
     ndarray
-        Radiation of each hour [MJ m-2], shape (n,); it adds up to the sum exactly.
+        Radiation of each hour [MJ/m2], shape (n,); it adds up to the sum.
 
     Raises
     ------
     RangeError
-        If there is radiation to spread and the sun never rises in `hours`.
+        If there is radiation to spread and the sun never rises in the hours.
 
-    References
-    ----------
-    Shape of fao56, Eq. 28.
+    Notes
+    -----
+    Common practice of agrometeorology.
 
     Examples
     --------
-    >>> day = hourly_solar_mj_m2(20.0, np.arange(24), 45.0, 0.0)
-    >>> round(float(day.sum()), 9), float(day[0])
-    (20.0, 0.0)
+    >>> hourly_solar_mj_m2(20.0, np.array([0.0, 1.0, 3.0])).tolist()
+    [0.0, 5.0, 15.0]
     """
-    shape = extraterrestrial_hourly_mj_m2(hours, latitude_deg, longitude_deg)
-    total = float(shape.sum())
-    if total <= 0.0:
+    above = np.asarray(extraterrestrial_mj_m2, dtype=np.float64)
+    total_mj_m2 = float(above.sum())
+    if total_mj_m2 <= 0.0:
         if solar_mj_m2 > 0.0:
             raise RangeError(
                 f"solar_mj_m2: found {solar_mj_m2:g} in hours without sun, allowed 0; "
                 "check the time zone of the record"
             )
-        return np.zeros_like(shape)
-    return np.asarray(solar_mj_m2 * shape / total, dtype=np.float64)
+        return np.zeros_like(above)
+    return np.asarray(above * (solar_mj_m2 / total_mj_m2))
 
 
 def hourly_humidity_frac(
@@ -676,7 +201,7 @@ def hourly_humidity_frac(
 
     References
     ----------
-    fao56, Eqs. 10, 11 and 14; the constant vapour pressure is common practice.
+    FAO-56, equations 10, 11 and 14 (`fao56_1998`); the constant vapour pressure is common practice.
 
     Examples
     --------

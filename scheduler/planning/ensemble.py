@@ -13,7 +13,7 @@ from datetime import datetime, timedelta
 import numpy as np
 
 from scheduler.models.crust import crust_energy_j_m2, crust_susceptibility, silt_split_pct
-from scheduler.models.demand import reference_et_hourly_mm, sky_clearness_frac
+from scheduler.models.demand import reference_et_hourly_mm
 from scheduler.models.disaggregation import filled_rain, n_storm_uniforms, storm_hours
 from scheduler.models.hydraulics import KPA_PER_CM, rosetta_prior, saxton_rawls
 from scheduler.models.soil_column import (
@@ -28,6 +28,7 @@ from scheduler.models.soil_column import (
     initial_state,
     run_columns,
 )
+from scheduler.models.sun import sky_clearness_frac
 from scheduler.models.workability import dexter_bird_range
 from scheduler.planning.draws import keyed_generator, stratified_normals
 from scheduler.records import BoolArray, FloatArray, IntArray, Kind, Place, WeatherSeries
@@ -340,44 +341,30 @@ def member_skies(
     return Sky(series.start_at, now_hour, forcing, is_rain_known, has_forecast)
 
 
-def _clock(series: WeatherSeries) -> tuple[IntArray, IntArray]:
-    """Day of the year and hour of each hour of the series, UTC."""
+def _hours(series: WeatherSeries) -> IntArray:
+    """Hours since 1970-01-01 00:00 UTC of each element of the series [h]."""
     first = round(series.start_at.timestamp() / 3600.0)
-    hours = np.arange(first, first + series.n_hours, dtype=np.int64)
-    days = (hours // 24).astype("datetime64[D]")
-    of_year = (days - days.astype("datetime64[Y]").astype("datetime64[D]")).astype(np.int64) + 1
-    return of_year, hours % 24
+    return np.arange(first, first + series.n_hours, dtype=np.int64)
 
 
 def _demand(others: Mapping[str, FloatArray], series: WeatherSeries, place: Place) -> FloatArray:
-    day_of_year, hour_utc = _clock(series)
     return reference_et_hourly_mm(
         others["air_temp_c"],
         others["humidity_frac"],
         others["wind_2m_m_s"],
         others["solar_mj_m2"],
-        latitude_deg=place.latitude_deg,
-        longitude_deg=place.longitude_deg,
-        elevation_m=place.elevation_m,
-        day_of_year=day_of_year,
-        hour_utc=hour_utc,
+        _hours(series),
+        place.latitude_deg,
+        place.longitude_deg,
+        place.elevation_m,
     )
 
 
 def _clearness(solar: FloatArray, series: WeatherSeries, place: Place) -> FloatArray:
-    day_of_year, hour_utc = _clock(series)
-    rows = [
-        sky_clearness_frac(
-            row,
-            place.latitude_deg,
-            place.longitude_deg,
-            place.elevation_m,
-            day_of_year,
-            hour_utc,
-        )
-        for row in solar
-    ]
-    return np.nan_to_num(np.stack(rows), nan=0.7)
+    clearness = sky_clearness_frac(
+        solar, _hours(series), place.latitude_deg, place.longitude_deg, place.elevation_m
+    )
+    return np.nan_to_num(clearness, nan=0.7)
 
 
 def _draw_future(

@@ -16,7 +16,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from scheduler.errors import RangeError
-from scheduler.models import disaggregation as dis
+from scheduler.models.air import humidity_from_dew_point_frac
+from scheduler.models.disaggregation import (
+    hourly_humidity_frac,
+    hourly_solar_mj_m2,
+    hourly_temperature_c,
+)
+from scheduler.models.sun import (
+    clear_sky_mj_m2,
+    extraterrestrial_hourly_mj_m2,
+    solar_day,
+    solar_from_range_mj_m2,
+)
 from scheduler.records import (
     BoolArray,
     Event,
@@ -263,7 +274,8 @@ def hourly_series(
 
     References
     ----------
-    fao56, Eqs. 11, 28, 37 and 50 and its missing-data rules; the order of trust is this program's.
+    FAO-56, equations 11, 28, 37, 48 and 50 and its missing-data rules (`fao56_1998`); the order of
+    trust is this program's.
 
     Examples
     --------
@@ -286,9 +298,7 @@ def hourly_series(
 
     rain_mm, rain_kind, totals = _rain(grid, usable, events, forecast)
     temp_c, temp_kind = _temperature(grid, usable, events, forecast, place)
-    sun_mj_m2 = dis.extraterrestrial_hourly_mj_m2(
-        grid.hours, place.latitude_deg, place.longitude_deg
-    )
+    sun_mj_m2 = extraterrestrial_hourly_mj_m2(grid.hours, place.latitude_deg, place.longitude_deg)
     humidity, humidity_kind = _humidity(grid, usable, forecast, temp_c, place)
     wind_m_s, wind_kind = _wind(grid, usable, forecast)
     solar_mj_m2, solar_kind = _solar(grid, usable, forecast, temp_c, sun_mj_m2, place)
@@ -663,7 +673,7 @@ def _temperature(
             records = _stretched(grid, _own_extremes(events, grid, records), value, kinds)
         if records:
             ordered = np.array(records, dtype=np.float64)
-            spread = dis.hourly_temperature_c(
+            spread = hourly_temperature_c(
                 grid.hours,
                 ordered[:, 0] + grid.first_hour,
                 ordered[:, 1] + grid.first_hour,
@@ -852,7 +862,7 @@ def _from_neighbours(
 
 def _solar_days(grid: _Grid, place: Place) -> IntArray:
     """For each hour the number of its mean solar day, counted from the first one of the grid."""
-    day = np.floor((grid.hours + 0.5 + place.longitude_deg / 15.0) / 24.0).astype(np.int64)
+    day = solar_day(grid.hours, place.longitude_deg)
     return np.asarray(day - day[0], dtype=np.int64)
 
 
@@ -886,12 +896,12 @@ def _humidity(
     def at_constant_vapour(span: _Span, hours: slice) -> FloatArray:
         if np.any(np.isnan(temp_c[hours])):
             return np.full(hours.stop - hours.start, span.value)
-        return dis.hourly_humidity_frac(temp_c[hours], humidity_frac=min(span.value, 1.0))
+        return hourly_humidity_frac(temp_c[hours], humidity_frac=min(span.value, 1.0))
 
     _level(grid, spans, value, kinds, at_constant_vapour)
     _interpolate(grid, "humidity_frac", value, kinds)
     lowest_c, _ = _daily_extremes(grid, temp_c, place)
-    guessed = dis.humidity_from_dew_point_frac(temp_c, lowest_c)
+    guessed = humidity_from_dew_point_frac(temp_c, lowest_c)
     is_new = np.isnan(value) & np.isfinite(guessed)
     value[is_new] = guessed[is_new]
     kinds[is_new] = Kind.MODEL
@@ -931,23 +941,24 @@ def _solar(
     def like_the_sun(span: _Span, hours: slice) -> FloatArray:
         first = span.first + grid.first_hour
         if span.first >= 0 and span.last <= grid.n_hours:
-            shape = sun_mj_m2[hours]
+            above = sun_mj_m2[hours]
         else:
-            shape = dis.extraterrestrial_hourly_mj_m2(
+            above = extraterrestrial_hourly_mj_m2(
                 np.arange(first, span.last + grid.first_hour),
                 place.latitude_deg,
                 place.longitude_deg,
             )
-        total = float(shape.sum())
-        if total <= 0.0:
-            return np.full(hours.stop - hours.start, 0.0 if span.value == 0.0 else np.nan)
-        return np.asarray(sun_mj_m2[hours] * (span.value / total), dtype=np.float64)
+        if span.value != 0.0 and not above.any():
+            return np.full(hours.stop - hours.start, np.nan)
+        return hourly_solar_mj_m2(span.value, above)[
+            hours.start - span.first : hours.stop - span.first
+        ]
 
     _level(grid, spans, value, kinds, like_the_sun)
     lowest_c, highest_c = _daily_extremes(grid, temp_c, place)
     guessed = np.minimum(
-        dis.solar_from_range_mj_m2(highest_c - lowest_c, sun_mj_m2),
-        dis.clear_sky_frac(place.elevation_m) * sun_mj_m2,
+        solar_from_range_mj_m2(highest_c - lowest_c, sun_mj_m2),
+        clear_sky_mj_m2(sun_mj_m2, place.elevation_m),
     )
     is_new = np.isnan(value) & np.isfinite(guessed)
     value[is_new] = guessed[is_new]

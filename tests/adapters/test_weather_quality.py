@@ -254,7 +254,7 @@ def test_stuck_sensors(airport: Callable[[str], Values]) -> None:
 
 
 def test_sun_that_does_not_move_and_sun_by_the_wrong_clock() -> None:
-    from scheduler.models.disaggregation import extraterrestrial_hourly_mj_m2
+    from scheduler.models.sun import extraterrestrial_hourly_mj_m2
 
     first = int(datetime(2013, 5, 1, tzinfo=UTC).timestamp()) // 3600
     sun = 0.7 * extraterrestrial_hourly_mj_m2(np.arange(first, first + 240), 52.1, 5.18)

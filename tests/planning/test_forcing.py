@@ -10,7 +10,8 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
 from scheduler.errors import RangeError
-from scheduler.models import disaggregation as dis
+from scheduler.models.air import saturation_vapour_pressure_kpa
+from scheduler.models.sun import clear_sky_mj_m2, extraterrestrial_daily_mj_m2
 from scheduler.planning.forcing import hourly_series, value_columns
 from scheduler.records import Event, Forecast, Kind, Place, WeatherSeries, WeatherValue
 
@@ -330,13 +331,13 @@ def test_no_temperature_at_all_stays_unknown() -> None:
 def test_missing_humidity_wind_and_sun_follow_the_stated_rules() -> None:
     temp = diurnal(3)
     series = series_of(values_of("air_temp_c", DAY, list(temp)), n_days=3)
-    lowest = dis.saturation_vapour_pressure_kpa(temp.min())
+    lowest = saturation_vapour_pressure_kpa(temp.min())
     assert_allclose(
-        series.humidity_frac, lowest / dis.saturation_vapour_pressure_kpa(temp), rtol=1e-9, atol=0
+        series.humidity_frac, lowest / saturation_vapour_pressure_kpa(temp), rtol=1e-9, atol=0
     )
     assert series.wind_2m_m_s.tolist() == [2.0] * 72
     day_sum = series.solar_mj_m2.reshape(3, 24).sum(axis=1)
-    expected = 0.16 * np.sqrt(12.0) * dis.extraterrestrial_daily_mj_m2(42.0, [130, 131, 132])
+    expected = 0.16 * np.sqrt(12.0) * extraterrestrial_daily_mj_m2(42.0, [130, 131, 132])
     assert_allclose(day_sum, expected, rtol=5e-3, atol=0)
     for variable in ("humidity_frac", "wind_2m_m_s", "solar_mj_m2"):
         assert set(series.kinds[variable]) == {Kind.MODEL}
@@ -345,7 +346,7 @@ def test_missing_humidity_wind_and_sun_follow_the_stated_rules() -> None:
 
 def test_a_clear_desert_day_does_not_outshine_the_clear_sky() -> None:
     series = series_of(values_of("air_temp_c", DAY, list(diurnal(1, swing_c=18.0))))
-    limit = dis.extraterrestrial_daily_mj_m2(42.0, 130) * dis.clear_sky_frac(100.0)
+    limit = clear_sky_mj_m2(extraterrestrial_daily_mj_m2(42.0, 130), 100.0)
     assert series.solar_mj_m2.sum() <= limit * 1.005
 
 

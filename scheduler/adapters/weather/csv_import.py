@@ -46,7 +46,7 @@ from datetime import UTC, date, datetime, time, timedelta, timezone, tzinfo
 from pathlib import Path
 
 from scheduler.errors import WeatherFileError
-from scheduler.models.disaggregation import (
+from scheduler.models.air import (
     humidity_from_dew_point_frac,
     saturation_vapour_pressure_kpa,
     wind_at_2m_m_s,

@@ -15,9 +15,10 @@ from zoneinfo import ZoneInfo
 import numpy as np
 from numpy.typing import NDArray
 
-from scheduler.models.disaggregation import (
+from scheduler.models.sun import (
     extraterrestrial_daily_mj_m2,
     extraterrestrial_hourly_mj_m2,
+    solar_day_of_year,
 )
 from scheduler.records import Kind, Place, WeatherValue
 
@@ -261,9 +262,7 @@ def _sun(track: _Track, place: Place, suspects: Suspects, messages: Messages) ->
     _mark(suspects, track, track.value < -0.05, "below zero")
     middle_h = (track.start_s + track.end_s) / 7200.0
     if track.is_daily:
-        days = (middle_h / 24.0 + place.longitude_deg / 360.0).astype("datetime64[D]")
-        year_start = days.astype("datetime64[Y]").astype("datetime64[D]")
-        day_of_year = (days - year_start).astype(np.int64) + 1
+        day_of_year = solar_day_of_year(middle_h - 0.5, place.longitude_deg)
         above = extraterrestrial_daily_mj_m2(place.latitude_deg, day_of_year)
         reason = "more than the sun gives above the clouds: check the unit"
         _mark(suspects, track, track.value > above * 1.02 + 0.1, reason)
