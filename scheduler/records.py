@@ -78,7 +78,8 @@ class WeatherSeries:
     """Hourly weather: element i holds over [start_at + i h, start_at + (i + 1) h), UTC.
 
     Missing values are NaN and their kind is `Kind.MISSING`. Hours covered by a `RainTotal` are NaN
-    in `rain_mm` and carry the kind of the total.
+    in `rain_mm` and carry the kind of the total. `notes` say what bears on this morning, `fills`
+    what was filled or left out as a matter of course.
     """
 
     start_at: datetime
@@ -93,6 +94,7 @@ class WeatherSeries:
     sources: tuple[str, ...] = ()
     last_observed_at: datetime | None = None
     forecast_issued_at: datetime | None = None
+    fills: tuple[str, ...] = ()
 
     @property
     def n_hours(self) -> int:

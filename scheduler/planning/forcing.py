@@ -2,7 +2,8 @@
 
 For each hour the best kind counts: own gauge, station, model, forecast, climate. Missing rain stays
 missing (NaN) and is said; a rain total whose hours nobody saw is handed on as a total, to be drawn
-by member. What the other variables lack is filled by stated rules and marked by its kind.
+by member. What the other variables lack is filled by stated rules and marked by its kind. What
+bears on this morning is noted; routine fillings are listed apart.
 """
 
 from __future__ import annotations
@@ -53,6 +54,10 @@ DISAGREE_MM = 2.0
 DISAGREE_FRAC = 0.3
 MM_PER_INCH = 25.4
 MOST_GAUGE_NOTES = 3
+NOTED_RAIN_DAYS = 14  # unknown rain of these last days is noted, older rain only if it is much
+NOTED_GAUGE_DAYS = 7
+NOTED_TEMP_DAYS = 7
+MUCH_UNKNOWN_HOURS = 24
 OWN_SOURCE = "own gauge"
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
@@ -108,6 +113,7 @@ class _Grid:
     now: datetime
     zone: ZoneInfo
     notes: list[str] = field(default_factory=list)
+    fills: list[str] = field(default_factory=list)
 
     @property
     def hours(self) -> IntArray:
@@ -120,9 +126,22 @@ class _Grid:
         return _seconds(self.now)
 
     @property
+    def now_element(self) -> int:
+        """The element that holds `now`; below 0 or beyond the last where `now` lies outside."""
+        return self.now_s // HOUR_S - self.first_hour
+
+    @property
     def n_past(self) -> int:
         """Number of leading elements whose hour has ended by `now`."""
-        return int(np.clip(self.now_s // HOUR_S - self.first_hour, 0, self.n_hours))
+        return int(np.clip(self.now_element, 0, self.n_hours))
+
+    def is_past(self, last_days: int | None = None) -> BoolArray:
+        """Which elements have ended by `now`; of the last days only, if their number is given."""
+        element = np.arange(self.n_hours)
+        is_past = element < self.n_past
+        if last_days is not None:
+            is_past &= element >= self.now_element - 24 * last_days
+        return np.asarray(is_past, dtype=np.bool_)
 
     def when(self, element: int) -> str:
         """The local time at which an element begins, in words."""
@@ -135,15 +154,23 @@ class _Grid:
         """Whether [first, last) touches the part of the grid that is handed out."""
         return bool(first < self.inner.stop and last > self.inner.start)
 
-    def say_hours(self, is_meant: BoolArray, text: str) -> None:
-        """Note `text` with the number of hours meant and the span they lie in, if there are any."""
+    def note_hours(self, is_meant: BoolArray, text: str) -> None:
+        """Note `text` with the hours meant, if there are any."""
+        self._say_hours(self.notes, is_meant, text)
+
+    def list_fill(self, is_meant: BoolArray, text: str) -> None:
+        """List `text` among the fillings with the hours meant, if there are any."""
+        self._say_hours(self.fills, is_meant, text)
+
+    def _say_hours(self, said: list[str], is_meant: BoolArray, text: str) -> None:
+        """Add `text` with the number of hours meant and the span they lie in, if there are any."""
         at = np.flatnonzero(is_meant[self.inner]) + self.inner.start
         if at.size:
             n_runs = 1 + int(np.count_nonzero(np.diff(at) > 1))
             runs = f" in {n_runs} stretches" if n_runs > 1 else ""
             hours = f"{at.size} hour{'' if at.size == 1 else 's'}{runs}"
             span = f"{hours} between {self.when(at[0])} and {self.when(at[-1] + 1)}"
-            self.notes.append(text.format(hours=span))
+            said.append(text.format(hours=span))
 
 
 def _seconds(moment: datetime) -> int:
@@ -264,7 +291,10 @@ def hourly_series(
     Returns
     -------
     WeatherSeries
-        Arrays of shape (hours of the span,), the kind of each hour, totals, notes in plain words.
+        Arrays of shape (hours of the span,), the kind of each hour, totals, and in plain words:
+        `notes` (rain unknown in the last 14 days or for more than 24 hours in all; gauge against
+        station in the last 7 days; forecast absent or ending early; temperature missing for more
+        than 24 hours of the last 7 days) and `fills` (all else that was filled or left out).
 
     Raises
     ------
@@ -324,6 +354,7 @@ def hourly_series(
         sources=_sources(grid, usable, events, forecast),
         last_observed_at=_last_observed_at(grid, usable, events),
         forecast_issued_at=None if forecast is None else forecast.issued_at,
+        fills=tuple(grid.fills),
     )
 
 
@@ -395,9 +426,9 @@ def _usable(columns: Mapping[str, ValueColumns], grid: _Grid) -> dict[str, Value
             own.sources,
         )
     if suspects:
-        grid.notes.append(f"suspect values left out: {', '.join(suspects)}")
+        grid.fills.append(f"suspect values left out: {', '.join(suspects)}")
     if n_future:
-        grid.notes.append(f"{n_future} observed values lie after now: left out")
+        grid.fills.append(f"{n_future} observed values lie after now: left out")
     return usable
 
 
@@ -515,11 +546,19 @@ def _rain(
             _place_total(grid, span, placed, hourly, shape, rain_mm, kinds, totals)
             placed.append(span)
 
-    is_unknown = kinds == Kind.MISSING
-    is_past = np.arange(grid.n_hours) < grid.n_past
-    grid.say_hours(is_unknown & is_past, "rain unknown for {hours}")
-    grid.say_hours(is_unknown & ~is_past, "no forecast of rain for {hours}")
+    _say_unknown_rain(grid, kinds == Kind.MISSING)
     return rain_mm, kinds, totals
+
+
+def _say_unknown_rain(grid: _Grid, is_unknown: BoolArray) -> None:
+    """Note the rain that is not known; a few hours of long ago are no note."""
+    is_gap = is_unknown & grid.is_past()
+    is_noted = is_gap
+    if np.count_nonzero(is_gap[grid.inner]) <= MUCH_UNKNOWN_HOURS:
+        is_noted = is_unknown & grid.is_past(NOTED_RAIN_DAYS)
+    grid.note_hours(is_noted, "rain unknown for {hours}")
+    grid.list_fill(is_gap & ~is_noted, "rain unknown for {hours}")
+    grid.note_hours(is_unknown & ~grid.is_past(), "no forecast of rain for {hours}")
 
 
 def _newest_first(span: _Span) -> tuple[int, str, float]:
@@ -555,7 +594,7 @@ def _place_total(
         if span.kind is Kind.OWN_GAUGE and any(
             (other.first, other.last) == (span.first, span.last) for other in placed
         ):
-            grid.notes.append(
+            grid.fills.append(
                 f"two rain totals from {grid.when(first)} to {grid.when(last)}: "
                 "the one recorded later counts"
             )
@@ -590,10 +629,11 @@ def _place_total(
 
 
 def _compare_gauge_and_station(grid: _Grid, spans: Sequence[_Span], station_mm: FloatArray) -> None:
-    """Say where an own total and the station disagree."""
+    """Say where an own total and the station disagree: of late a note, earlier in the list."""
     known = np.isfinite(station_mm)
     station = [span for span in spans if span.kind is Kind.OBSERVED]
-    notes: list[str] = []
+    late: list[str] = []
+    early: list[str] = []
     gauges = [span for span in spans if span.kind is Kind.OWN_GAUGE]
     for span in sorted(gauges, key=lambda each: (-each.last, *_shortest_first(each))):
         first, last = max(span.first, 0), min(span.last, grid.n_hours)
@@ -615,16 +655,18 @@ def _compare_gauge_and_station(grid: _Grid, spans: Sequence[_Span], station_mm: 
                 hint = "; about 25.4 to 1: were the gauge's millimetres entered as inches?"
             elif abs(ratio * MM_PER_INCH - 1.0) <= 0.1:
                 hint = "; about 1 to 25.4: were the gauge's inches entered as millimetres?"
-        notes.append(
+        is_late = span.last > grid.now_element - 24 * NOTED_GAUGE_DAYS
+        (late if is_late else early).append(
             f"{grid.when(first)} to {grid.when(last)}: your gauge says {_mm(span.value)} mm, "
             f"the station {_mm(seen_mm)} mm: the gauge counts{hint}"
         )
-    grid.notes.extend(notes[:MOST_GAUGE_NOTES])
-    if len(notes) > MOST_GAUGE_NOTES:
-        grid.notes.append(
-            f"gauge and station disagree on {len(notes) - MOST_GAUGE_NOTES} earlier readings: "
-            "the gauge counts"
-        )
+    for texts, said in ((late, grid.notes), (early, grid.fills)):
+        said.extend(texts[:MOST_GAUGE_NOTES])
+        if len(texts) > MOST_GAUGE_NOTES:
+            said.append(
+                f"gauge and station disagree on {len(texts) - MOST_GAUGE_NOTES} earlier readings: "
+                "the gauge counts"
+            )
 
 
 def _mm(rain_mm: float) -> str:
@@ -689,6 +731,9 @@ def _temperature(
             kinds[is_new] = kind
         _level(grid, [span for span in means if span.kind is kind], value, kinds)
     known_c = value.copy()
+    is_gap = np.isnan(known_c) & grid.is_past(NOTED_TEMP_DAYS)
+    if np.count_nonzero(is_gap[grid.inner]) > MUCH_UNKNOWN_HOURS:
+        grid.note_hours(is_gap, "temperature missing for {hours}")
     _interpolate(grid, "air_temp_c", value, kinds)
     _from_neighbours(grid, known_c, value, kinds)
     return value, kinds
@@ -714,7 +759,7 @@ def _extremes(
         else:
             records.append((*key, low, high))
     if n_crossed:
-        grid.notes.append(
+        grid.fills.append(
             f"{n_crossed} days whose lowest temperature exceeds the highest: left out"
         )
     return records
@@ -736,7 +781,7 @@ def _own_extremes(
         if np.isnan(low) and np.isnan(high):
             continue
         if low > high:
-            grid.notes.append(
+            grid.fills.append(
                 f"temp entry of {grid.when(max(span[0], 0))}: lowest above highest, left out"
             )
             continue
@@ -760,7 +805,7 @@ def _stretched(
             if np.isfinite(low) and np.isfinite(high):
                 left.append((first, last, low, high))
             elif grid.within(first, last):
-                grid.notes.append(
+                grid.fills.append(
                     f"temp entry of {grid.when(low_at)}: one extreme alone and no station beside "
                     "it, left out"
                 )
@@ -828,7 +873,7 @@ def _interpolate(grid: _Grid, variable: str, value: FloatArray, kinds: KindArray
     known = np.flatnonzero(~is_missing)
     value[is_filled] = np.interp(np.flatnonzero(is_filled), known, value[known])
     kinds[is_filled] = Kind.MODEL
-    grid.say_hours(is_filled, f"{_WORDS[variable]} interpolated for {{hours}}")
+    grid.list_fill(is_filled, f"{_WORDS[variable]} interpolated for {{hours}}")
 
 
 def _from_neighbours(
@@ -856,8 +901,8 @@ def _from_neighbours(
         temp_c[is_new] = mean_c[is_new]
         is_filled |= is_new
     kinds[is_filled] = Kind.CLIMATE
-    grid.say_hours(is_filled, "temperature taken from neighbouring days for {hours}")
-    grid.say_hours(np.isnan(temp_c), "temperature unknown for {hours}")
+    grid.list_fill(is_filled, "temperature taken from neighbouring days for {hours}")
+    grid.list_fill(np.isnan(temp_c), "temperature unknown for {hours}")
 
 
 def _solar_days(grid: _Grid, place: Place) -> IntArray:
@@ -905,7 +950,7 @@ def _humidity(
     is_new = np.isnan(value) & np.isfinite(guessed)
     value[is_new] = guessed[is_new]
     kinds[is_new] = Kind.MODEL
-    grid.say_hours(
+    grid.list_fill(
         is_new, "humidity unknown for {hours}: dew point taken as the day's lowest temperature"
     )
     return np.minimum(value, 1.0), kinds
@@ -922,7 +967,7 @@ def _wind(
     is_new = np.isnan(value)
     value[is_new] = DEFAULT_WIND_2M_M_S
     kinds[is_new] = Kind.MODEL
-    grid.say_hours(is_new, f"wind unknown for {{hours}}: {DEFAULT_WIND_2M_M_S:g} m/s assumed")
+    grid.list_fill(is_new, f"wind unknown for {{hours}}: {DEFAULT_WIND_2M_M_S:g} m/s assumed")
     return value, kinds
 
 
@@ -963,7 +1008,7 @@ def _solar(
     is_new = np.isnan(value) & np.isfinite(guessed)
     value[is_new] = guessed[is_new]
     kinds[is_new] = Kind.MODEL
-    grid.say_hours(
+    grid.list_fill(
         is_new, "solar radiation unknown for {hours}: guessed from the daily range of temperature"
     )
     return value, kinds

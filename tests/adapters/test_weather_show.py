@@ -82,7 +82,12 @@ def test_the_page_says_age_source_rain_and_what_is_missing(series: WeatherSeries
     assert "own gauge 17 h, station 7 h" in line_of(text, "Sat 11 May")
     assert "1.9" in line_of(text, "today to come")
     assert line_of(text, "Thu 16 May").split()[3] == "?"
-    assert "- rain unknown for 9 hours in 2 stretches" in text
+    missing, filled = text.split("Missing or in doubt:\n")[1].split("\nFilled in or left out:\n")
+    assert "- rain unknown for 9 hours in 2 stretches" in missing
+    assert "- wind unknown for" in filled
+    assert "wind" not in missing
+    bare = weather_text(replace(series, fills=()), NOW, PLACE, "metric")
+    assert bare == text.split("\nFilled in or left out:")[0]
     assert "+ at least: some hours are not known." in text
 
 
@@ -107,7 +112,7 @@ def test_the_page_fits(series: WeatherSeries, width: int, units: str) -> None:
 
 def test_the_plot_shows_the_storm_and_now(series: WeatherSeries) -> None:
     text = weather_text(series, NOW, PLACE, "metric")
-    rain = text[text.index("Rain in 6 hours") : text.index("Missing, guessed")]
+    rain = text[text.index("Rain in 6 hours") : text.index("Missing or in doubt")]
     assert "25.4" in rain
     assert rain.count("#") >= 4
     dry = replace(series, rain_mm=np.zeros_like(series.rain_mm), rain_totals=())

@@ -151,7 +151,7 @@ def test_of_two_readings_of_one_day_the_later_entry_counts() -> None:
     for events in ([first, second], [second, first]):
         series = series_of([], events, now=end + 2 * HOUR)
         assert rain_sum(series) == 7.0
-        assert any("recorded later counts" in note for note in series.notes)
+        assert any("recorded later counts" in fill for fill in series.fills)
 
 
 def test_daily_rain_is_a_total_and_never_a_flat_drizzle() -> None:
@@ -215,7 +215,7 @@ def test_suspect_values_are_left_out_and_counted() -> None:
     )
     series = series_of(values)
     assert np.isnan(series.rain_mm[23])
-    assert "suspect values left out: 1 of rain" in series.notes
+    assert "suspect values left out: 1 of rain" in series.fills
 
 
 def test_what_became_known_later_does_not_count() -> None:
@@ -226,14 +226,14 @@ def test_what_became_known_later_does_not_count() -> None:
     plain = series_of(values, now=now)
     later = series_of(values + late_value, [late_entry], now=now)
     assert_allclose(later.rain_mm, plain.rain_mm, rtol=0, atol=0)
-    assert later.notes == plain.notes
+    assert (later.notes, later.fills) == (plain.notes, plain.fills)
 
 
 def test_observed_values_after_now_are_left_out_and_said() -> None:
     now = DAY + 12 * HOUR
     series = series_of(values_of("rain_mm", DAY, [0.0] * 24, known_at=DAY), now=now)
     assert np.isnan(series.rain_mm[12:]).all()
-    assert "12 observed values lie after now: left out" in series.notes
+    assert "12 observed values lie after now: left out" in series.fills
     assert series.last_observed_at == now
 
 
@@ -316,8 +316,8 @@ def test_short_gaps_are_interpolated_and_long_ones_take_neighbouring_days() -> N
     assert_allclose(series.air_temp_c[30:34], np.linspace(seen[29], seen[34], 6)[1:5])
     assert set(kinds[100:130]) == {Kind.CLIMATE}
     assert_allclose(series.air_temp_c[100:130], truth[100:130], rtol=0, atol=1e-9)
-    assert any("interpolated for 4 hours" in note for note in series.notes)
-    assert any("neighbouring days for 30 hours" in note for note in series.notes)
+    assert any("interpolated for 4 hours" in fill for fill in series.fills)
+    assert any("neighbouring days for 30 hours" in fill for fill in series.fills)
 
 
 def test_no_temperature_at_all_stays_unknown() -> None:
@@ -341,7 +341,7 @@ def test_missing_humidity_wind_and_sun_follow_the_stated_rules() -> None:
     assert_allclose(day_sum, expected, rtol=5e-3, atol=0)
     for variable in ("humidity_frac", "wind_2m_m_s", "solar_mj_m2"):
         assert set(series.kinds[variable]) == {Kind.MODEL}
-    assert any(note.startswith("wind unknown for 72 hours") for note in series.notes)
+    assert any(fill.startswith("wind unknown for 72 hours") for fill in series.fills)
 
 
 def test_a_clear_desert_day_does_not_outshine_the_clear_sky() -> None:
@@ -363,6 +363,67 @@ def test_daily_means_and_sums_are_spread() -> None:
     assert set(series.kinds["solar_mj_m2"]) == {Kind.OBSERVED}
 
 
+# ------------------------------------------------------------------ what is noted, what is listed
+
+
+def test_old_unknown_rain_is_a_note_only_if_it_is_much() -> None:
+    temp = values_of("air_temp_c", DAY, list(diurnal(30)))
+    rain = np.zeros(30 * 24)
+    rain[48:72] = np.nan  # 24 hours, four weeks ago
+    old = "rain unknown for 24 hours between 12 May 00:00 and 13 May 00:00"
+    series = series_of(temp + values_of("rain_mm", DAY, list(rain)), n_days=30)
+    assert series.notes == ()
+    assert old in series.fills
+    rain[16 * 24] = np.nan  # the first hour of the last 14 days
+    series = series_of(temp + values_of("rain_mm", DAY, list(rain)), n_days=30)
+    assert series.notes == (
+        "rain unknown for 25 hours in 2 stretches between 12 May 00:00 and 26 May 01:00",
+    )
+    rain[50:60] = 0.0
+    series = series_of(temp + values_of("rain_mm", DAY, list(rain)), n_days=30)
+    assert series.notes == ("rain unknown for 1 hour between 26 May 00:00 and 26 May 01:00",)
+    assert any("unknown for 14 hours in 2 stretches between 12 May" in f for f in series.fills)
+    rain[16 * 24 - 1 : 16 * 24 + 1] = np.nan, 0.0  # an hour earlier
+    assert series_of(temp + values_of("rain_mm", DAY, list(rain)), n_days=30).notes == ()
+
+
+def test_gauge_against_station_is_a_note_for_a_week() -> None:
+    readings = [
+        entry(
+            "rain",
+            DAY + timedelta(days=day),
+            DAY + timedelta(days=day + 1),
+            {"rain_mm": 9.0},
+            name=f"e{day}",
+        )
+        for day in range(20)
+    ]
+    values = values_of("rain_mm", DAY, [0.0] * 480)
+    values += values_of("air_temp_c", DAY, list(diurnal(20)))
+    series = series_of(values, readings, n_days=20)
+    assert [note[:6] for note in series.notes] == ["29 May", "28 May", "27 May", "gauge "]
+    assert series.notes[3].startswith("gauge and station disagree on 4 earlier readings")
+    assert [fill[:6] for fill in series.fills[:4]] == ["22 May", "21 May", "20 May", "gauge "]
+    assert series.fills[3].startswith("gauge and station disagree on 10 earlier readings")
+
+
+def test_missing_temperature_is_a_note_if_it_is_much_of_the_last_week() -> None:
+    def notes(missing: slice) -> tuple[str, ...]:
+        temp = diurnal(12)
+        temp[missing] = np.nan
+        values = values_of("rain_mm", DAY, [0.0] * 288) + values_of("air_temp_c", DAY, list(temp))
+        series = series_of(values, n_days=12)
+        assert any("taken from neighbouring days" in fill for fill in series.fills)
+        return series.notes
+
+    assert notes(slice(200, 224)) == ()
+    assert notes(slice(200, 225)) == (
+        "temperature missing for 25 hours between 18 May 08:00 and 19 May 09:00",
+    )
+    assert notes(slice(10, 120 + 24)) == ()  # the last week begins with element 120
+    assert len(notes(slice(10, 120 + 25))) == 1
+
+
 # ------------------------------------------------------------------ form
 
 
@@ -377,7 +438,7 @@ def test_columns_and_values_give_the_same_series_in_any_order() -> None:
     columns = hourly_series(value_columns(shuffled), [], None, DAY, end_at, end_at, PLACE)
     for name in ("rain_mm", "air_temp_c", "humidity_frac", "wind_2m_m_s", "solar_mj_m2"):
         assert_allclose(getattr(columns, name), getattr(expected, name), rtol=0, atol=0)
-    assert columns.notes == expected.notes
+    assert (columns.notes, columns.fills) == (expected.notes, expected.fills)
     assert expected.n_hours == 48
 
 
@@ -457,7 +518,8 @@ def test_the_order_of_the_input_does_not_matter(data: st.DataObject) -> None:
         assert_allclose(getattr(second, name), getattr(first, name), rtol=0, atol=0)
         assert np.array_equal(second.kinds[name], first.kinds[name])
     assert second.rain_totals == first.rain_totals
-    assert (second.notes, second.sources) == (first.notes, first.sources)
+    assert (second.notes, second.fills) == (first.notes, first.fills)
+    assert second.sources == first.sources
 
 
 def test_one_extra_day_of_shift_shifts_the_rain_by_a_day() -> None:

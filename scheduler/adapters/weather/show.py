@@ -113,10 +113,14 @@ def weather_text(
     lines += _table(series, parts, shown, width)
     if is_plotted and parts:
         lines += ["", *_plot(series, parts, now, zone, shown, width)]
-    if series.notes:
-        lines += ["", "Missing, guessed or in doubt:"]
-        for note in series.notes:
-            lines += wrapped(grower_text(note, units), width, "- ", "  ")
+    for title, said in (
+        ("Missing or in doubt:", series.notes),
+        ("Filled in or left out:", series.fills),
+    ):
+        if said:
+            lines += ["", title]
+            for text in said:
+                lines += wrapped(grower_text(text, units), width, "- ", "  ")
     return "\n".join(line.rstrip() for line in lines) + "\n"
 
 
