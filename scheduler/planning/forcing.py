@@ -876,6 +876,16 @@ def _interpolate(grid: _Grid, variable: str, value: FloatArray, kinds: KindArray
     grid.list_fill(is_filled, f"{_WORDS[variable]} interpolated for {{hours}}")
 
 
+def _take_guess(
+    grid: _Grid, guessed: FloatArray, text: str, value: FloatArray, kinds: KindArray
+) -> None:
+    """Write a guess where nothing is known, in place, and list it."""
+    is_new = np.isnan(value) & np.isfinite(guessed)
+    value[is_new] = guessed[is_new]
+    kinds[is_new] = Kind.MODEL
+    grid.list_fill(is_new, text)
+
+
 def _from_neighbours(
     grid: _Grid, known_c: FloatArray, temp_c: FloatArray, kinds: KindArray
 ) -> None:
@@ -947,12 +957,8 @@ def _humidity(
     _interpolate(grid, "humidity_frac", value, kinds)
     lowest_c, _ = _daily_extremes(grid, temp_c, place)
     guessed = humidity_from_dew_point_frac(temp_c, lowest_c)
-    is_new = np.isnan(value) & np.isfinite(guessed)
-    value[is_new] = guessed[is_new]
-    kinds[is_new] = Kind.MODEL
-    grid.list_fill(
-        is_new, "humidity unknown for {hours}: dew point taken as the day's lowest temperature"
-    )
+    text = "humidity unknown for {hours}: dew point taken as the day's lowest temperature"
+    _take_guess(grid, guessed, text, value, kinds)
     return np.minimum(value, 1.0), kinds
 
 
@@ -964,10 +970,9 @@ def _wind(
     _take_forecast(grid, forecast, "wind_2m_m_s", value, kinds)
     _level(grid, spans, value, kinds)
     _interpolate(grid, "wind_2m_m_s", value, kinds)
-    is_new = np.isnan(value)
-    value[is_new] = DEFAULT_WIND_2M_M_S
-    kinds[is_new] = Kind.MODEL
-    grid.list_fill(is_new, f"wind unknown for {{hours}}: {DEFAULT_WIND_2M_M_S:g} m/s assumed")
+    guessed = np.full(grid.n_hours, DEFAULT_WIND_2M_M_S)
+    text = f"wind unknown for {{hours}}: {DEFAULT_WIND_2M_M_S:g} m/s assumed"
+    _take_guess(grid, guessed, text, value, kinds)
     return value, kinds
 
 
@@ -1005,12 +1010,8 @@ def _solar(
         solar_from_range_mj_m2(highest_c - lowest_c, sun_mj_m2),
         clear_sky_mj_m2(sun_mj_m2, place.elevation_m),
     )
-    is_new = np.isnan(value) & np.isfinite(guessed)
-    value[is_new] = guessed[is_new]
-    kinds[is_new] = Kind.MODEL
-    grid.list_fill(
-        is_new, "solar radiation unknown for {hours}: guessed from the daily range of temperature"
-    )
+    text = "solar radiation unknown for {hours}: guessed from the daily range of temperature"
+    _take_guess(grid, guessed, text, value, kinds)
     return value, kinds
 
 
