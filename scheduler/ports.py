@@ -23,7 +23,7 @@ class WeatherStore(Protocol):
     def weather_values(
         self, known_at: datetime, start_at: datetime, end_at: datetime
     ) -> Sequence[WeatherValue]:
-        """Values that touch [start_at, end_at) and were known at `known_at`; newest revision only."""
+        """Values that touch [start_at, end_at), known at `known_at`; newest revision only."""
         ...
 
     def latest_forecast(self, known_at: datetime) -> Forecast | None:

@@ -444,6 +444,7 @@ class Ensemble:
     weights: Mapping[str, FloatArray]  # by soil
     n_members: int
     stored_from_hour: int
+    readings_from_hour: int
 
     @property
     def n_groups(self) -> int:
@@ -468,6 +469,7 @@ def run_ensemble(
     weed_heat: WeedHeat,
     *,
     stored_from_hour: int,
+    readings_from_hour: int | None = None,
     first_saturation_kpa: float = 12.0,
     progress: Callable[[str, float], None] | None = None,
     batch_groups: int = 6,
@@ -484,8 +486,8 @@ def run_ensemble(
         Soil name and surface table (n_hours, 6) by planting key.
     weed_heat : WeedHeat
         Guilds of the running integrals.
-    stored_from_hour : int
-        From which hour hourly profiles and integrals are kept.
+    stored_from_hour, readings_from_hour : int
+        From which hour hourly profiles, and running integrals, are kept; the same by default.
     first_saturation_kpa : float
         Suction of the profile at the first hour [kPa]: the drained state after winter.
     progress : callable, optional
@@ -503,6 +505,7 @@ def run_ensemble(
     Plantings with the same soil and the same history share their columns; a bed more or less
     changes no figure of another.
     """
+    readings_from = stored_from_hour if readings_from_hour is None else readings_from_hour
     group_of: dict[str, int] = {}
     soils: list[str] = []
     tables: list[FloatArray] = []
@@ -542,7 +545,7 @@ def run_ensemble(
                 weed_heat=weed_heat,
                 stored_from_hour=stored_from_hour,
                 n_stored_layers=N_STORED_LAYERS,
-                readings_from_hour=stored_from_hour,
+                readings_from_hour=readings_from,
                 tolerance=ENSEMBLE_TOLERANCE,
             )
         )
@@ -550,7 +553,15 @@ def run_ensemble(
         progress("soil of the beds", 1.0)
     weights = {name: np.ones(n_members) / n_members for name in members}
     return Ensemble(
-        sky, tuple(runs), members, group_of, batch_groups, weights, n_members, stored_from_hour
+        sky,
+        tuple(runs),
+        members,
+        group_of,
+        batch_groups,
+        weights,
+        n_members,
+        stored_from_hour,
+        readings_from,
     )
 
 

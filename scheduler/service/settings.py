@@ -18,7 +18,7 @@ from scheduler.planning.plantings import CropTraits
 from scheduler.planning.tools import ToolTraits
 from scheduler.records import Farm, Soil, WeatherSeries
 
-GATE_KPA = (100.0, 200.0, 400.0, 600.0, 800.0, 1000.0, 1200.0, 1500.0)
+GATE_KPA = (150.0, 400.0, 700.0, 1000.0, 1300.0, 1700.0)
 STAGE_KILL_FRAC = (0.9, 0.75, 0.35, 0.35)
 
 

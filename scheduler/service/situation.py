@@ -32,6 +32,7 @@ from scheduler.service.settings import (
 
 PAST_DAYS = 90
 STORED_DAYS = 45
+READING_DAYS = 60
 HORIZON_DAYS = 10
 _LEAST_PAST_DAYS = 3
 
@@ -112,7 +113,13 @@ def situation(
     stored = max(0, sky.now_hour - 24 * STORED_DAYS)
     views = guild_views(series, sky.now_hour, now, farm)
     ensemble = run_ensemble(
-        sky, members, surfaces, weed_heat(), stored_from_hour=stored, progress=progress
+        sky,
+        members,
+        surfaces,
+        weed_heat(),
+        stored_from_hour=stored,
+        readings_from_hour=max(0, sky.now_hour - 24 * READING_DAYS),
+        progress=progress,
     )
     outlooks = {
         p.key: planting_outlook(

@@ -22,10 +22,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from statistics import NormalDist
+from typing import Any
 
 import numba as nb
 import numpy as np
+from numpy.typing import NDArray
 
+from scheduler.models.soil_column import Float32Array
 from scheduler.records import FloatArray, IntArray
 
 STAGES = ("thread", "seed_leaf", "true_leaf", "young", "established")
@@ -166,7 +169,7 @@ def _reach_between(low, high, f, begin, need, i):  # type: ignore[no-untyped-def
 
 @_jit
 def _reach(series, from_position, need):  # type: ignore[no-untyped-def]
-    """Fractional position at which a running series has risen by `need`; a large number if never."""
+    """Position at which a running series has risen by `need`; a large number if never."""
     start = _at(series, from_position)
     target = start + need
     last = series.shape[0] - 1
@@ -314,10 +317,10 @@ def _stand(  # type: ignore[no-untyped-def]
 
 
 def stand(
-    germination_cd: FloatArray,
-    elongation_cd: FloatArray,
-    drying_d: FloatArray,
-    leaf_cd: FloatArray,
+    germination_cd: FloatArray | Float32Array,
+    elongation_cd: FloatArray | Float32Array,
+    drying_d: FloatArray | Float32Array,
+    leaf_cd: FloatArray | Float32Array,
     gate_kpa: FloatArray,
     first_hour: float,
     reading_every_h: float,
@@ -375,7 +378,7 @@ def stand(
         )
         raise ValueError(msg)
 
-    def along(values: FloatArray) -> FloatArray:
+    def along(values: NDArray[Any]) -> NDArray[Any]:
         """Readings on the last axis, a zero before the first."""
         moved = np.moveaxis(values, 1, -1)
         return np.concatenate((np.zeros_like(moved[..., :1]), moved), axis=-1)

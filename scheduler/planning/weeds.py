@@ -1,0 +1,387 @@
+"""The weeds of one planting: what was opened and killed, what stands, what a pass takes."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+import numpy as np
+
+from scheduler.models.weeds.cohorts import (
+    STAGES,
+    GuildTable,
+    Openings,
+    Particles,
+    Passes,
+    Stand,
+    stand,
+)
+from scheduler.planning.draws import keyed_generator, stratified_normals, weighted_quantiles
+from scheduler.planning.ensemble import Ensemble
+from scheduler.planning.plantings import Trigger, touches
+from scheduler.records import Event, FloatArray, IntArray, Planting, Range
+
+N_PARTICLES = 512
+IN_ROW, BETWEEN = 0, 1
+_ROW_BAND_M = 0.10
+_DEEP_MM = 40.0
+
+
+@dataclass(frozen=True)
+class WeedSettings:
+    """What the tables say of weeds; arrays follow the order of the guilds."""
+
+    guilds: GuildTable
+    season: FloatArray  # (n_guilds, 12) readiness by month, northern
+    mix: FloatArray  # (n_guilds,)
+    mix_concentration: float
+    clock_ln_sd: float
+    spread_ln_sd: float
+    dry_bias_sd_kpa: float
+    size_m2: float
+    size_ln_sd: float
+    wetting_share: FloatArray  # (n_guilds,)
+    pass_share: float  # of the ready pool that one disturbance opens
+    recovery_d: float  # of the readiness to be opened again
+    refill_d: float  # of the pool itself
+    warm_gate_c: FloatArray  # (n_guilds,) weekly mean below which a guild waits; -inf for none
+    standing_m2: Mapping[str, float]  # by what the bed was
+    standing_ln_sd: float
+
+
+@dataclass(frozen=True)
+class KillTable:
+    """Kill of each kind of tool: arrays (2 zones, 5 stages) [-], and whether it stirs the zone."""
+
+    kill_frac: Mapping[str, FloatArray]
+
+    def stirs(self, kind: str) -> FloatArray:
+        """Share of a full opening by zone: 1 where the tool kills anything, else 0."""
+        touched: FloatArray = (self.kill_frac[kind].max(axis=1) > 0.0).astype(np.float64)
+        return touched
+
+
+def in_row_share(planting: Planting) -> float:
+    """Share of the bed that lies in the rows.
+
+    Parameters
+    ----------
+    planting : Planting
+        The planting.
+
+    Returns
+    -------
+    float
+        Share, 0 for an empty bed [-]; a row is a band of 100 mm (an assumption).
+
+    Examples
+    --------
+    >>> from scheduler.records import Bed
+    >>> bed = Bed("A1", 18.0, 0.8, "loam")
+    >>> p = Planting(bed, None, 0.0, 18.0, "carrot", True, None, 4, 150.0, 12.0)
+    >>> in_row_share(p)
+    0.5
+    """
+    if planting.crop is None or not planting.n_rows:
+        return 0.0
+    return min(0.9, planting.n_rows * _ROW_BAND_M / planting.bed.width_m)
+
+
+def draw_particles(
+    planting_key: str, settings: WeedSettings, seed: int, n_members: int, n_particles: int
+) -> Particles:
+    """What is not known of one planting's weeds, drawn by its name.
+
+    Parameters
+    ----------
+    planting_key : str
+        Name of the planting.
+    settings : WeedSettings
+        Spreads.
+    seed : int
+        The farm's seed.
+    n_members, n_particles : int
+        Soil members, and particles that ride on them in turn.
+
+    Returns
+    -------
+    Particles
+        Arrays (n_particles,).
+    """
+
+    def z(name: str) -> FloatArray:
+        return stratified_normals(seed, n_particles, "weeds", planting_key, name)
+
+    generator = keyed_generator(seed, "weeds", planting_key, "mix")
+    mix = generator.dirichlet(
+        settings.mix_concentration * settings.mix / settings.mix.sum(), n_particles
+    )
+    return Particles(
+        np.arange(n_particles, dtype=np.int64) % n_members,
+        np.exp(settings.clock_ln_sd * z("clock")),
+        np.exp(settings.spread_ln_sd * z("spread")),
+        settings.size_m2 * np.exp(settings.size_ln_sd * z("size")),
+        np.asarray(mix),
+        settings.dry_bias_sd_kpa * z("dry bias"),
+    )
+
+
+@dataclass(frozen=True)
+class WeedHistory:
+    """Openings and passes of one planting within the hours that the integrals cover."""
+
+    openings: Openings
+    passes: Passes
+    labels: tuple[str, ...]  # what opened each
+    moments: tuple[datetime, ...]
+    standing_left: float  # share of the weeds before the record that no entry has killed
+
+
+def weed_history(
+    planting: Planting,
+    events: Sequence[Event],
+    wettings: Sequence[Trigger],
+    settings: WeedSettings,
+    kills: KillTable,
+    tool_kinds: Mapping[str, str],
+    ensemble: Ensemble,
+    soil_mean_c: FloatArray,
+) -> WeedHistory:
+    """Follow the ready pool of seeds through everything that was done to a planting.
+
+    Parameters
+    ----------
+    planting : Planting
+        The planting as it stands.
+    events : sequence of Event
+        Entries of the farm, in order.
+    wettings : sequence of Trigger
+        Wettings of ground that had been dry.
+    settings : WeedSettings
+        Pool and season.
+    kills : KillTable
+        Kill by tool.
+    tool_kinds : mapping
+        Kind of each tool of the farm by its name.
+    ensemble : Ensemble
+        For the clock.
+    soil_mean_c : array
+        Weekly mean soil temperature by stored hour, (n_stored,) [C]: a guild with a gate waits
+        below it.
+
+    Returns
+    -------
+    WeedHistory
+        Sizes relative to a full flush, by guild and zone.
+
+    Notes
+    -----
+    A disturbance opens R x season x readiness of the pool R of each guild and zone, and takes
+    `pass_share` of that from R; readiness returns as 1 - exp(-days/recovery) after the last
+    stirring; R refills slowly; work of 40 mm or deeper brings up new seed (R = 1). A wetting opens
+    its share. Assumptions of this project around roberts_feast_1972 and roberts_potter_1980.
+    """
+    sky = ensemble.sky
+    actions: list[tuple[datetime, str, Event | None]] = [(w.at, "wetting", None) for w in wettings]
+    names = {
+        "pass": "pass", "prep": "preparation", "sow": "sowing", "plant": "planting",
+        "water": "watering",
+    }  # fmt: skip
+    actions += [(e.happened_at, names[e.kind], e) for e in events if e.kind in names
+                and touches(e, planting)]  # fmt: skip
+    actions.sort(key=lambda item: (item[0], item[1]))
+    n_guilds = settings.mix.shape[0]
+    pool = np.ones((n_guilds, 2))
+    last = np.full(2, -1e9)
+    opened: list[tuple[float, FloatArray, str, datetime]] = []
+    killed: list[tuple[float, FloatArray, float]] = []
+    before: float | None = None
+    for at, label, event in actions:
+        hour = (at - sky.start_at) / timedelta(hours=1)
+        if hour >= sky.now_hour:
+            continue
+        day = hour / 24.0
+        if before is not None:
+            pool += (1.0 - pool) * (1.0 - np.exp(-(day - before) / settings.refill_d))
+        before = day
+        stirs = np.ones(2)
+        share = np.ones(n_guilds)
+        depth = 0.0 if event is None else float(event.data.get("depth_mm", 0.0))
+        if label in ("wetting", "watering"):
+            share = settings.wetting_share
+            if event is not None and float(event.data.get("water_mm", 0.0)) < 8.0:
+                continue
+        elif label == "pass" and event is not None:
+            kind = tool_kinds.get(str(event.data.get("tool")), "")
+            if kind not in kills.kill_frac:
+                continue
+            stirs = kills.stirs(kind)
+            killed.append((hour, kills.kill_frac[kind], depth))
+        elif label in ("sowing", "planting"):
+            stirs = np.array([0.7, 0.0])
+            killed.append((hour, _SOWING_KILL, 1e3))
+        elif depth >= _DEEP_MM:
+            pool[:] = 1.0
+            last[:] = -1e9
+            killed.append((hour, np.full((2, len(STAGES)), 0.95), 1e3))
+        else:
+            killed.append((hour, np.full((2, len(STAGES)), 0.7), depth))
+        season = _season(settings, at, hour, ensemble, soil_mean_c)
+        ready = 1.0 - np.exp(-(day - last) / settings.recovery_d)
+        size = pool * (season * share)[:, None] * (stirs * ready)[None, :]
+        pool -= settings.pass_share * size
+        if label not in ("wetting", "watering"):
+            last = np.where(stirs > 0.0, day, last)
+        opened.append((hour, size, label, at))
+    first = float(ensemble.readings_from_hour)
+    last_before = max((k[0] for k in killed if k[0] < first), default=-1e9)
+    opened = [o for o in opened if o[0] >= min(first, last_before)]
+    rows = in_row_share(planting)
+    left = 1.0
+    for _, kill, _ in killed:
+        left *= 1.0 - float(np.array([rows, 1.0 - rows]) @ kill[:, -1])
+    killed = [k for k in killed if k[0] >= first]
+    shape = (2, len(STAGES))
+    return WeedHistory(
+        Openings(
+            np.array([o[0] for o in opened]),
+            np.stack([o[1] for o in opened]) if opened else np.zeros((0, n_guilds, 2)),
+        ),
+        Passes(
+            np.array([k[0] for k in killed]),
+            np.stack([k[1] for k in killed]) if killed else np.zeros((0, *shape)),
+            np.array([k[2] for k in killed]),
+        ),
+        tuple(o[2] for o in opened),
+        tuple(o[3] for o in opened),
+        left,
+    )
+
+
+_SOWING_KILL = np.array([[0.8, 0.8, 0.6, 0.3, 0.1], [0.0, 0.0, 0.0, 0.0, 0.0]])
+
+
+def _season(
+    settings: WeedSettings,
+    at: datetime,
+    hour: float,
+    ensemble: Ensemble,
+    soil_mean_c: FloatArray,
+) -> FloatArray:
+    index = int(hour) - ensemble.stored_from_hour
+    mean = float(soil_mean_c[min(max(index, 0), soil_mean_c.size - 1)])
+    share = settings.season[:, at.month - 1]
+    return np.where(mean >= settings.warm_gate_c, share, 0.0)
+
+
+@dataclass(frozen=True)
+class WeedOutlook:
+    """Weeds of one planting from now on, by particle."""
+
+    hours: FloatArray  # (n_times,) on the sky's clock; the first is now
+    weeds: Stand
+    standing_m2: FloatArray  # (n_particles,) weeds that stood before the record
+    weights: FloatArray  # (n_particles,)
+    row_share: float
+    history: WeedHistory
+    member: IntArray
+
+    def density_m2(self, time: int, zone: int | None = None) -> FloatArray:
+        """Weeds by stage at one of the hours, (n_particles, stages), of a zone or of the bed."""
+        by_zone = self.weeds.count_m2[:, time].sum(axis=1)
+        if zone is not None:
+            return np.asarray(by_zone[:, zone])
+        a = self.row_share
+        return np.asarray(a * by_zone[:, IN_ROW] + (1.0 - a) * by_zone[:, BETWEEN])
+
+    def to_come_m2(self, time: int) -> FloatArray:
+        """Opened and not germinated at one of the hours, (n_particles,)."""
+        by_zone = self.weeds.ledger_m2[:, time, :, :, 0].sum(axis=1)
+        a = self.row_share
+        return np.asarray(a * by_zone[:, IN_ROW] + (1.0 - a) * by_zone[:, BETWEEN])
+
+    def killable_frac(self, time: int, kill_frac: FloatArray) -> FloatArray:
+        """Killed by a pass over what stands and what is still to come, (n_particles,)."""
+        a = np.array([self.row_share, 1.0 - self.row_share])
+        by_zone = self.weeds.count_m2[:, time].sum(axis=1)
+        killed = np.einsum("pzs,zs,z->p", by_zone, kill_frac, a)
+        whole = self.density_m2(time).sum(axis=1) + self.to_come_m2(time)
+        return np.where(whole > 1e-9, killed / np.maximum(whole, 1e-9), 0.0)
+
+    def ranges(self, time: int = 0) -> dict[str, Range]:
+        """Weeds by stage as 10, 50 and 90 % of weight."""
+        density = self.density_m2(time)
+        return {
+            f"{stage}_m2": Range(
+                *(float(q) for q in weighted_quantiles(density[:, i], self.weights))
+            )
+            for i, stage in enumerate(STAGES)
+        }
+
+
+def weed_outlook(
+    planting: Planting,
+    ensemble: Ensemble,
+    history: WeedHistory,
+    settings: WeedSettings,
+    gate_kpa: FloatArray,
+    seed: int,
+    hours: FloatArray,
+    n_particles: int = N_PARTICLES,
+) -> WeedOutlook:
+    """Weeds of one planting at some hours from now on.
+
+    Parameters
+    ----------
+    planting : Planting
+        The planting.
+    ensemble : Ensemble
+        Soil members with their running integrals.
+    history : WeedHistory
+        Openings and passes.
+    settings : WeedSettings
+        What the tables say.
+    gate_kpa : array
+        Gates of the integrals [kPa].
+    seed : int
+        The farm's seed.
+    hours : array
+        Hours wanted on the sky's clock, ascending.
+    n_particles : int
+        Particles.
+
+    Returns
+    -------
+    WeedOutlook
+        Counts by particle.
+    """
+    particles = draw_particles(planting.key, settings, seed, ensemble.n_members, n_particles)
+    run, columns = ensemble.run_of(planting.key)
+    step = float(run.reading_hours[1] - run.reading_hours[0])
+    weeds = stand(
+        run.germination_cd[columns],
+        run.elongation_cd[columns],
+        run.drying_d[columns],
+        run.leaf_cd[columns],
+        gate_kpa,
+        float(run.reading_hours[0]) - step,
+        step,
+        settings.guilds,
+        particles,
+        history.openings,
+        history.passes,
+        hours,
+    )
+    z = stratified_normals(seed, n_particles, "weeds", planting.key, "standing")
+    median = settings.standing_m2.get(planting.bed.was, settings.standing_m2["unknown"])
+    standing = history.standing_left * median * np.exp(settings.standing_ln_sd * z)
+    return WeedOutlook(
+        hours,
+        weeds,
+        standing,
+        np.full(n_particles, 1.0 / n_particles),
+        in_row_share(planting),
+        history,
+        particles.member,
+    )
