@@ -41,7 +41,7 @@ ANCHORED_10_KPA = {
     "clay": 0.077,
 }
 TIGHT = (0.001, 0.01)
-LOAM_AND_BOTH_SIDES = ("sandy loam", "loam", "clay loam")
+FOUR_SOILS = ("sandy loam", "loam", "silt loam", "clay loam")
 
 
 def twin_soil(
@@ -227,7 +227,7 @@ def wet_and_dry_days() -> tuple[Array, Array]:
     return rain, 5.0 * daylight(n_hours)
 
 
-@pytest.fixture(scope="module", params=LOAM_AND_BOTH_SIDES)
+@pytest.fixture(scope="module", params=FOUR_SOILS)
 def both(request: pytest.FixtureRequest) -> dict[str, Any]:
     s = twin_soil(request.param)
     rain, demand = wet_and_dry_days()
@@ -239,9 +239,10 @@ def both(request: pytest.FixtureRequest) -> dict[str, Any]:
 
 
 def test_every_layer_and_hour_agrees_with_the_twin(both: dict[str, Any]) -> None:
-    """Within 1e-3 m3/m3 when the column's sub-steps are short."""
+    """Worst layer and hour within 1e-3 m3/m3 when the column's sub-steps are short."""
     s = both["soil"]
     ran = run(s, both["weather"], both["start"] / s["theta_sat"], tolerance=TIGHT)
+    # found: .0004 to .0007
     assert_allclose(ran.theta_m3m3[0], both["path"]["theta"][1:], rtol=0.0, atol=1e-3)
     rain, evaporation, _, _, drainage, runoff, _ = ran.totals_mm[0]
     assert_allclose(rain, both["weather"].rain_mm.sum(), rtol=1e-12, atol=0.0)
@@ -250,13 +251,26 @@ def test_every_layer_and_hour_agrees_with_the_twin(both: dict[str, Any]) -> None
     assert_allclose(drainage, both["path"]["drainage"][-1], rtol=0.02, atol=0.01)
 
 
+def test_reference_sub_steps_agree_with_the_twin_in_the_mean(both: dict[str, Any]) -> None:
+    """Mean over layers and hours within 1e-3 m3/m3; single hours after a storm are worse."""
+    s = both["soil"]
+    tolerance = soil_column.REFERENCE_TOLERANCE
+    assert tolerance == (0.02, 0.20)
+    ran = run(s, both["weather"], both["start"] / s["theta_sat"], tolerance=tolerance)
+    gap = np.abs(ran.theta_m3m3[0] - both["path"]["theta"][1:])
+    assert gap.mean() <= 1e-3  # found: .0005 to .0006
+    assert gap.max() <= 0.02  # worst layer and hour; found: .014 to .017, in the top 5 mm
+    top = np.abs((ran.theta_m3m3[0] - both["path"]["theta"][1:]) @ soil_column.band_weights(0, 30))
+    assert top.max() <= 0.008  # what decides whether a bed is fit; found: .003 to .006
+
+
 @pytest.mark.parametrize(
     ("tolerance", "mean_limit_m3m3", "evaporation_limit"),
     [
-        # found: mean .0007, worst hour .008, evaporation +1.0 to +1.4 %; first-order in the step
-        (soil_column.REFERENCE_TOLERANCE, 0.001, 0.02),
-        # found: mean .0016, worst hour .028, evaporation +2.0 to +2.8 %
-        (soil_column.ENSEMBLE_TOLERANCE, 0.002, 0.04),
+        # found: mean .0004 to .0005, worst hour .004, evaporation +0.5 to +0.7 %
+        (soil_column.REFERENCE_TOLERANCE, 0.0006, 0.01),
+        # found: mean .0011 to .0022, worst hour .028, evaporation +2.0 to +2.8 %
+        (soil_column.ENSEMBLE_TOLERANCE, 0.0025, 0.04),
     ],
 )
 def test_working_sub_steps_stay_near_the_twin(
@@ -273,6 +287,39 @@ def test_working_sub_steps_stay_near_the_twin(
     assert np.mean(np.abs(gap)) < mean_limit_m3m3
     lost = both["path"]["evaporation"][-1]
     assert abs(ran.totals_mm[0, 1] - lost) < evaporation_limit * lost
+
+
+def drained_near_saturation() -> tuple[dict[str, float], Array, Array]:
+    """A silt loam as some members draw it: saturation .47, 33 kPa at .37; 30 mm in four hours."""
+    s = twin.soil(0.473, 0.372, 0.134, 16.1, 0.0013, 13.5)
+    rain = np.zeros(24)
+    rain[4:8] = 7.5
+    return s, rain, 4.0 * daylight(24)
+
+
+@pytest.mark.parametrize(
+    "tolerance",
+    [
+        TIGHT,
+        pytest.param(
+            soil_column.REFERENCE_TOLERANCE,
+            marks=pytest.mark.xfail(
+                strict=True,
+                reason="one step drains a third of what lies above the drained state, however much",
+            ),
+        ),
+    ],
+)
+def test_a_soil_drained_near_saturation_agrees_after_a_storm(
+    tolerance: tuple[float, float],
+) -> None:
+    """The top 30 mm within .008 m3/m3 there as well, which is where beds are judged."""
+    s, rain, demand = drained_near_saturation()
+    hours = [twin.hour(rain=float(r), demand=float(d)) for r, d in zip(rain, demand, strict=True)]
+    path = twin.run(s, 0.75 * s["theta_33"], hours, tolerance=1e-6)
+    ran = run(s, weather(rain, demand), 0.75 * s["theta_33"] / s["theta_sat"], tolerance=tolerance)
+    top = (ran.theta_m3m3[0] - path["theta"][1:]) @ soil_column.band_weights(0.0, 30.0)
+    assert np.max(np.abs(top)) <= 0.008
 
 
 def test_shorter_sub_steps_come_closer(both: dict[str, Any]) -> None:

@@ -1,0 +1,352 @@
+"""Soil members by texture, and the skies of the members."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+from functools import lru_cache
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+
+from scheduler.planning.ensemble import Sky, SoilMembers, member_skies, run_ensemble, soil_members
+from scheduler.records import TEXTURES, FloatArray, Kind, Place, RainTotal, Soil, WeatherSeries
+from scheduler.service.settings import soil_prior, spread, weed_heat
+from tests.scenes.made import made_hours
+
+PLACE = Place(42.0, 0.0, 100.0, "UTC")
+START = datetime(2013, 4, 1, tzinfo=UTC)
+PAST = 24 * 40 + 5  # an answer at 05:00, as in the morning
+N_HOURS = PAST + 24 * 10
+NOW = START + timedelta(hours=PAST)
+N = 16
+FINE = ("silt loam", "clay loam", "silty clay loam", "silty clay", "clay")
+
+
+@lru_cache(maxsize=32)
+def members(texture: str, n_members: int = 8) -> SoilMembers:
+    return soil_members(soil_prior(Soil(texture, texture, None, None, 2.5)), spread(), 5, n_members)
+
+
+def series(
+    rain_mm: FloatArray | None = None,
+    *,
+    totals: tuple[RainTotal, ...] = (),
+    issued_at: datetime | None = NOW,
+    kind: Kind = Kind.OBSERVED,
+    start_at: datetime = START,
+) -> WeatherSeries:
+    """Weather of a spring with a forecast for ten days; rain 0 unless given."""
+    hours = made_hours(start_at, N_HOURS)
+    rain = np.zeros(N_HOURS) if rain_mm is None else rain_mm.copy()
+    kinds = np.full(N_HOURS, kind, np.int8)
+    kinds[PAST:] = Kind.FORECAST
+    rain_kind = kinds.copy()
+    for total in totals:
+        rain[total.first_hour : total.first_hour + total.n_hours] = np.nan
+        rain_kind[total.first_hour : total.first_hour + total.n_hours] = total.kind
+    rain_kind[np.isnan(rain) & (rain_kind == kind)] = Kind.MISSING
+    return WeatherSeries(
+        start_at,
+        rain,
+        hours["air_temp_c"],
+        hours["humidity_frac"],
+        hours["wind_2m_m_s"],
+        hours["solar_mj_m2"],
+        {
+            "rain_mm": rain_kind,
+            **dict.fromkeys(("air_temp_c", "humidity_frac", "wind_2m_m_s", "solar_mj_m2"), kinds),
+        },
+        totals,
+        forecast_issued_at=issued_at,
+    )
+
+
+def skies(of: WeatherSeries, seed: int = 5, n_members: int = N) -> Sky:
+    return member_skies(of, NOW, PLACE, spread(), seed, n_members)
+
+
+def showers(*spans: tuple[int, int, float]) -> FloatArray:
+    rain = np.zeros(N_HOURS)
+    for first, last, each in spans:
+        rain[first:last] = each
+    return rain
+
+
+# ------------------------------------------------------------------ soil
+
+
+@pytest.mark.parametrize("texture", TEXTURES)
+def test_members_of_every_texture_are_soils(texture: str) -> None:
+    m = members(texture)
+    p = m.parameters
+    assert p.n_columns == 8
+    assert all(np.isfinite(getattr(p, name)).all() for name in p.__dataclass_fields__)
+    assert np.all(p.theta_1500_m3m3 > 0.0)
+    assert np.all(p.theta_1500_m3m3 < p.theta_33_m3m3)
+    assert np.all(p.theta_33_m3m3 <= p.theta_sat_m3m3 - 0.039)
+    assert np.all(p.theta_sat_m3m3 <= 0.65)
+    assert np.all((p.k_factor > 0.0) & (p.k_factor <= 3.0))
+    assert np.all((p.demand_factor >= 0.9) & (p.demand_factor <= 1.2))
+    assert np.all(m.working_m3m3 <= m.ceiling_m3m3)
+    assert np.all(m.ceiling_m3m3 <= p.theta_sat_m3m3)
+    assert np.all(m.dry_limit_m3m3 < m.working_m3m3)
+
+
+def test_finer_soils_hold_more_and_conduct_less_than_sand() -> None:
+    sand, loam, clay = (members(t).parameters for t in ("sand", "loam", "clay"))
+    for name in ("theta_33_m3m3", "theta_1500_m3m3"):
+        held = [float(np.median(getattr(p, name))) for p in (sand, loam, clay)]
+        assert held == sorted(held)
+    k_mm_h = [float(np.median(p.k_factor * p.k_sat_mm_h)) for p in (sand, loam, clay)]
+    assert k_mm_h[0] > 10.0 * max(k_mm_h[1:])
+    crust = {t: float(np.median(members(t).parameters.crust_energy_j_m2)) for t in TEXTURES}
+    assert crust["silt"] < crust["silt loam"] < crust["loam"] < crust["clay"]
+
+
+def test_members_are_keyed_by_the_soil_s_name_and_the_farm_s_seed() -> None:
+    prior = soil_prior(Soil("upper", "loam", None, None, 2.5))
+    one = soil_members(prior, spread(), 5, 8)
+    soil_members(soil_prior(Soil("other", "clay", None, None, 2.5)), spread(), 5, 8)
+    again = soil_members(prior, spread(), 5, 8)
+    assert np.array_equal(one.parameters.table(), again.parameters.table())
+    for changed in (
+        soil_members(replace(prior, name="lower"), spread(), 5, 8),
+        soil_members(prior, spread(), 6, 8),
+    ):
+        assert not np.array_equal(one.parameters.theta_33_m3m3, changed.parameters.theta_33_m3m3)
+
+
+def test_members_spread_as_the_tables_say() -> None:
+    """The middle of the members is the central value, their spread the table's."""
+    m = members("loam", 32).parameters
+    assert_allclose(np.median(m.theta_33_m3m3), 0.280, rtol=0.0, atol=0.006)
+    assert_allclose(m.theta_33_m3m3.std(), spread().theta_33_sd_m3m3, rtol=0.15, atol=0.0)
+    assert_allclose(np.log(m.drainage_kpa).std(), spread().ln_drained_sd, rtol=0.15, atol=0.0)
+    assert_allclose(m.demand_factor.mean(), 1.05, rtol=0.0, atol=0.01)
+
+
+def hours_until(texture: str, top_mm: float, bottom_mm: float, days: int = 8) -> float:
+    """Hours after 20 mm in six hours, ET0 3 mm/d, until 6 in 10 members are fit for wheels."""
+    from scheduler.models.soil_column import (
+        ENSEMBLE_TOLERANCE,
+        ColumnForcing,
+        band_weights,
+        bare_surface,
+        initial_state,
+        run_columns,
+    )
+
+    m = members(texture)
+    p = m.parameters
+    n_hours = 6 + 24 * days
+    rain = np.zeros((1, n_hours))
+    rain[0, :6] = 20.0 / 6.0
+    sun = np.maximum(0.0, np.sin((np.arange(n_hours) % 24 - 5.5) / 12.0 * np.pi))
+    et0 = (3.0 * sun / sun[:24].sum())[None]
+    forcing = ColumnForcing(rain, et0, 0 * et0 + 15, 0 * et0 + 0.65, 0 * et0 + 2, 0 * et0, et0 + 1)
+    start = initial_state(p, 0.85 * p.theta_33_m3m3 / p.theta_sat_m3m3, 15.0)
+    run = run_columns(
+        p, forcing, bare_surface(n_hours), start, with_heat=False, tolerance=ENSEMBLE_TOLERANCE
+    )
+    theta = run.theta_m3m3.astype(float)
+    limit = np.minimum(m.working_m3m3, m.ceiling_m3m3)
+    if top_mm >= 50.0:
+        limit = m.wheel_m3m3
+    fits = (theta @ band_weights(top_mm, bottom_mm) <= limit[:, None]).mean(axis=0) >= 0.6
+    reached = np.flatnonzero(fits[6:])
+    return float(reached[0]) if reached.size else np.inf
+
+
+@pytest.mark.parametrize("texture", ["sandy loam", "loam", "silt loam", "clay loam"])
+def test_the_top_of_a_bed_is_fit_within_two_days_of_20_mm(texture: str) -> None:
+    """Evidence on measured series, section 7, graded drainage: 27 to 29 h at ET0 3."""
+    assert 20.0 <= hours_until(texture, 0.0, 30.0, 4) <= 53.0
+
+
+@pytest.mark.xfail(strict=True, reason="sand with k_factor above 1 has no macropore drainage")
+@pytest.mark.parametrize("texture", ["sand", "loamy sand"])
+def test_sand_is_fit_within_a_day_of_20_mm(texture: str) -> None:
+    """Common practice: sand half a day to a day after rain, before every other soil."""
+    assert hours_until(texture, 0.0, 30.0) <= 30.0
+    assert hours_until(texture, 50.0, 100.0) <= 36.0
+
+
+@pytest.mark.xfail(strict=True, reason="the wheels' limit of clay is wetter than its drained state")
+@pytest.mark.parametrize("texture", ["clay loam", "clay"])
+def test_wheels_wait_longer_on_clay_than_on_loam(texture: str) -> None:
+    """Common practice; evidence on measured series, section 7: clay loam 50 h, loam 57 h."""
+    assert hours_until(texture, 50.0, 100.0) >= 0.8 * hours_until("loam", 50.0, 100.0)
+
+
+# ------------------------------------------------------------------ the past
+
+
+def test_skies_hold_no_hole_and_are_the_same_twice() -> None:
+    rain = showers((100, 106, 2.0), (PAST + 30, PAST + 34, 1.5))
+    rain[300:420] = np.nan
+    of = series(rain)
+    one, two = skies(of), skies(of)
+    for name in one.forcing.__dataclass_fields__:
+        values = getattr(one.forcing, name)
+        assert values.shape == (N, N_HOURS)
+        assert np.isfinite(values).all(), name
+        assert np.array_equal(values, getattr(two.forcing, name)), name
+    assert np.all(one.forcing.rain_mm >= 0.0)
+    assert np.all(one.forcing.et0_mm >= 0.0)
+    assert one.now_hour == PAST
+    assert one.has_forecast
+
+
+@pytest.mark.parametrize(
+    ("kind", "sd"), [(Kind.OWN_GAUGE, 0.05), (Kind.OBSERVED, 0.15), (Kind.MODEL, 0.30)]
+)
+def test_a_known_total_is_kept_in_the_mean_and_spread_by_its_kind(kind: Kind, sd: float) -> None:
+    """Gauge 5 %, station 15 %, model twice that (parameter tables); the hours stay."""
+    rain = showers((100, 106, 2.0), (500, 503, 4.0))
+    found = skies(series(rain, kind=kind), n_members=32).forcing.rain_mm[:, :PAST]
+    sums = found.sum(axis=1)
+    assert_allclose(sums.mean(), 24.0, rtol=0.02, atol=0.0)
+    assert_allclose(np.log(sums).std(), sd, rtol=0.15, atol=0.0)
+    assert np.array_equal(found > 0.0, np.broadcast_to(rain[:PAST] > 0.0, found.shape))
+
+
+def test_a_total_without_hours_keeps_its_mass_and_moves_between_members() -> None:
+    total = RainTotal(240, 24, 18.0, Kind.OWN_GAUGE, "own gauge")
+    found = skies(series(totals=(total,)), n_members=32)
+    rain = found.forcing.rain_mm
+    inside = rain[:, 240:264].sum(axis=1)
+    assert_allclose(rain[:, :PAST].sum(axis=1), inside, rtol=1e-12, atol=0.0)
+    assert_allclose(inside.mean(), 18.0, rtol=0.01, atol=0.0)
+    assert_allclose(np.log(inside).std(), 0.05, rtol=0.15, atol=0.0)
+    assert np.unique(rain[:, 240:264].argmax(axis=1)).size > 8
+    assert found.is_rain_known[240:264].all()
+
+
+def test_the_storms_of_a_total_do_not_depend_on_where_the_series_begins() -> None:
+    total = RainTotal(240, 24, 18.0, Kind.OWN_GAUGE, "own gauge")
+    later = RainTotal(0, 24, 18.0, Kind.OWN_GAUGE, "own gauge")
+    early = skies(series(totals=(total,))).forcing.rain_mm[:, 240:264]
+    cut = skies(series(totals=(later,), start_at=START + timedelta(hours=240)))
+    assert_allclose(cut.forcing.rain_mm[:, :24], early, rtol=1e-12, atol=0.0)
+
+
+def test_unknown_rain_is_drawn_and_not_nought() -> None:
+    """A tenth of the hours known to rain: the hole gets about as much, not in every member."""
+    rng = np.random.default_rng(3)
+    rain = np.where(rng.random(N_HOURS) < 0.1, 2.0, 0.0)
+    rain[PAST:] = 0.0
+    rain[480:720] = np.nan
+    found = skies(series(rain), n_members=32)
+    hole = found.forcing.rain_mm[:, 480:720].sum(axis=1)
+    assert_allclose(hole.mean(), 48.0, rtol=0.35, atol=0.0)
+    assert hole.std() > 3.0
+    assert not found.is_rain_known[480:720].any()
+
+
+# ------------------------------------------------------------------ what may come
+
+
+def test_a_fresh_forecast_of_today_is_kept_by_nearly_all_members() -> None:
+    """Skill of the day itself: sqrt(0.98); shifted by an hour or so, scaled by a quarter."""
+    rain = showers((PAST + 9, PAST + 12, 4.0))
+    found = skies(series(rain), n_members=32).forcing.rain_mm
+    today = found[:, PAST : PAST + 24].sum(axis=1)
+    assert (today > 4.0).mean() >= 0.93
+    assert_allclose(np.median(today), 12.0, rtol=0.15, atol=0.0)
+    middle = (found[:, PAST : PAST + 24] @ np.arange(24))[today > 4.0] / today[today > 4.0]
+    assert np.abs(middle - 10.0).max() <= 4.5
+
+
+def test_the_forecast_loses_its_hold_with_the_lead() -> None:
+    rain = np.zeros(N_HOURS)
+    rain[PAST + 12 :: 24] = 10.0  # ten wet days forecast after a dry month
+    wet = skies(series(rain), n_members=32).forcing.rain_mm[:, PAST:]
+    share = (wet.reshape(32, 10, 24).sum(axis=2) > 1.0).mean(axis=0)
+    assert share[0] > 0.93
+    assert share[9] < 0.6
+    assert np.all(np.diff(share) <= 0.05)
+    stale = skies(series(rain, issued_at=NOW - timedelta(days=4)), n_members=32)
+    old = (stale.forcing.rain_mm[:, PAST:].reshape(32, 10, 24).sum(axis=2) > 1.0).mean(axis=0)
+    assert np.all(old <= share + 0.05)
+    assert old[0] < share[0] - 0.1
+
+
+def test_without_a_forecast_every_day_is_a_recorded_one() -> None:
+    rng = np.random.default_rng(4)
+    rain = np.where(rng.random(N_HOURS) < 0.05, 3.0, 0.0)
+    rain[PAST:] = np.nan
+    found = skies(series(rain, issued_at=None))
+    assert not found.has_forecast
+    f = found.forcing
+    recorded = f.rain_mm[:, PAST - 24 * 30 : PAST].reshape(N, 30, 24)
+    for m in range(N):
+        for ahead in f.rain_mm[m, PAST:].reshape(10, 24):
+            assert (np.abs(recorded[m] - ahead).max(axis=1) < 1e-12).any()
+    assert len({tuple(row) for row in f.rain_mm[:, PAST:].round(6)}) > 1
+
+
+@pytest.mark.xfail(strict=True, reason="shifted rain runs round: tomorrow's falls this morning")
+def test_rain_forecast_for_the_end_of_the_night_does_not_fall_this_morning() -> None:
+    """Dry until 02:00 tomorrow, 21 h ahead: no member has rain before this afternoon."""
+    rain = showers((PAST + 21, PAST + 24, 4.0))
+    found = skies(series(rain), n_members=32).forcing.rain_mm
+    assert found[:, PAST : PAST + 8].max() == 0.0
+
+
+@pytest.mark.xfail(strict=True, reason="a day with one hour missing loses its whole forecast")
+def test_a_forecast_that_begins_an_hour_from_now_still_counts_today() -> None:
+    rain = showers((PAST + 9, PAST + 12, 4.0))
+    rain[PAST] = np.nan
+    found = skies(series(rain), n_members=32).forcing.rain_mm
+    assert (found[:, PAST : PAST + 24].sum(axis=1) > 4.0).mean() > 0.9
+
+
+@pytest.mark.xfail(strict=True, reason="rain forecast as a day's total is replaced by old days")
+def test_rain_forecast_as_a_total_counts() -> None:
+    total = RainTotal(PAST, 24, 15.0, Kind.FORECAST, "made forecast")
+    found = skies(series(totals=(total,)), n_members=32).forcing.rain_mm
+    assert (found[:, PAST : PAST + 24].sum(axis=1) > 5.0).mean() > 0.9
+
+
+# ------------------------------------------------------------------ columns
+
+
+def test_plantings_alike_share_columns_and_a_bed_more_changes_nothing() -> None:
+    sky = skies(series(showers((100, 106, 2.0))), n_members=4)
+    soils = {"loam": members("loam", 4), "clay": members("clay", 4)}
+    table = np.zeros((N_HOURS, 6))
+    table[:, 5] = 300.0
+    passed = table.copy()
+    passed[400, 2] = 18.0
+    surfaces = {"A1": ("loam", table), "A2": ("loam", table), "B1": ("loam", passed)}
+    few = run_ensemble(
+        sky,
+        soils,
+        surfaces,
+        weed_heat(),
+        stored_from_hour=PAST - 240,
+        readings_from_hour=PAST - 240,
+    )
+    more = run_ensemble(
+        sky,
+        soils,
+        {"0": ("clay", table), **surfaces},
+        weed_heat(),
+        stored_from_hour=PAST - 240,
+        readings_from_hour=PAST - 240,
+        batch_groups=2,
+    )
+    assert few.n_groups == 2
+    assert more.n_groups == 3
+    assert few.worst_residual_mm < 1e-9
+
+    def theta(of: object, key: str) -> FloatArray:
+        run, columns = of.run_of(key)  # type: ignore[attr-defined]
+        return np.asarray(run.theta_m3m3[columns], dtype=float)
+
+    assert np.array_equal(theta(few, "A1"), theta(few, "A2"))
+    assert not np.array_equal(theta(few, "A1"), theta(few, "B1"))
+    for key in surfaces:
+        assert np.array_equal(theta(few, key), theta(more, key))
