@@ -6,6 +6,7 @@ checks answer at once.
 
 from __future__ import annotations
 
+import io
 import os
 import shutil
 import sys
@@ -23,7 +24,7 @@ from scheduler import __version__
 from scheduler.errors import FarmFileError, UsageError, WhitethreadError
 
 if TYPE_CHECKING:
-    from scheduler.adapters.journal import FarmDatabase
+    from scheduler.adapters.journal import FarmDatabase, Imported
     from scheduler.ports import Progress
     from scheduler.records import Event, Farm, Morning
 
@@ -165,6 +166,26 @@ def farm_as_known(folder: Path, database: FarmDatabase, as_of: datetime | None) 
     return read_farm(folder)
 
 
+def farm_database(folder: Path) -> FarmDatabase:
+    """The database of a farm; an empty one, told on stderr, where only farm.toml was copied."""
+    from scheduler.adapters.journal import open_farm_database
+    from scheduler.adapters.journal.database import FILE_NAME
+
+    is_new = (folder / "farm.toml").is_file() and not (folder / FILE_NAME).exists()
+    database = open_farm_database(folder, create=is_new)
+    if is_new:
+        told(
+            f"{folder / FILE_NAME}: found none, so an empty journal is started; if the farm had "
+            "one, put its copy back in this place"
+        )
+    return database
+
+
+def counted(count: int, one: str) -> str:
+    """A count with its noun: "1 bed", "3 beds"."""
+    return f"{count} {one}" if count == 1 else f"{count} {one}s"
+
+
 def page_width(asked: int | None) -> int:
     """Columns to print: as asked, else the terminal's, at most 80."""
     if asked is not None:
@@ -258,10 +279,12 @@ def init(
         Answers,
         answer_fault,
         farm_text,
+        require_free_folder,
         write_new_farm,
     )
     from scheduler.adapters.journal import open_farm_database
 
+    require_free_folder(folder)
     answers: dict[str, str] = {}
     for question in INIT_QUESTIONS:
         default = question.default(answers.get("units", "us"))
@@ -288,6 +311,7 @@ def check(farm: FarmOption = None) -> None:
     """Name every fault of the farm file at once."""
     from scheduler.adapters.farmfile import check_farm
     from scheduler.adapters.journal import open_farm_database
+    from scheduler.adapters.journal.database import FILE_NAME
 
     folder = farm_folder(farm)
     found = check_farm(folder)
@@ -299,12 +323,16 @@ def check(farm: FarmOption = None) -> None:
         raise typer.Exit(2)
     described = found.farm
     typer.echo(
-        f"farm.toml: no fault; {len(described.beds)} beds, {len(described.soils)} soils, "
-        f"{len(described.tools)} tools"
+        f"farm.toml: no fault; {counted(len(described.beds), 'bed')}, "
+        f"{counted(len(described.soils), 'soil')}, {counted(len(described.tools), 'tool')}"
     )
+    if not (folder / FILE_NAME).exists():
+        typer.echo("farm.db: none yet; the first entry, import or list starts it")
+        return
     with open_farm_database(folder) as database:
         n_entries = len(database.events(now_utc()))
-    typer.echo(f"farm.db: {n_entries} entries stand")
+    stand = "1 entry stands" if n_entries == 1 else f"{n_entries} entries stand"
+    typer.echo(f"farm.db: {stand}")
 
 
 # -------------------------------------------------------------------- pages
@@ -318,9 +346,17 @@ def drop_read(folder: Path, described: Farm, now: datetime) -> None:
         return
     report = read_drop_folder(folder, now, described.place.time_zone, *farm_names(described))
     for file in report.taken:
-        told(f"drop: {file.name}: {file.imported.n_added} new {file.imported.what}")
+        told(f"drop: {file.name}: {imported_words(file.imported)}")
     for fault in report.faults:
         told(f"drop: {fault}")
+
+
+def imported_words(found: Imported) -> str:
+    """What a file brought, as "3 entries new, 1 known already"."""
+    one, more = ("entry", "entries") if found.what == "events" else ("value", "values")
+    return (
+        f"{found.n_added} {one if found.n_added == 1 else more} new, {found.n_known} known already"
+    )
 
 
 def farm_names(described: Farm) -> tuple[list[str], list[str], Sequence[str]]:
@@ -337,12 +373,11 @@ def morning_page(
 ) -> Morning:
     """Compute, print and return one morning; `as_of` None means now."""
     from scheduler.adapters.farmfile import farm_text
-    from scheduler.adapters.journal import open_farm_database
     from scheduler.adapters.render.answer_json import answer, answer_text
     from scheduler.adapters.render.text import today_text
 
     now = now_utc()
-    with open_farm_database(folder) as database:
+    with farm_database(folder) as database:
         described = farm_as_known(folder, database, as_of)
         if as_of is None:
             database.write_farm_version(farm_text(folder), now)
@@ -381,6 +416,11 @@ def past_moment(folder: Path, said: str) -> datetime:
     return moment_said(said, read_farm(folder).place.time_zone, now_utc(), MORNING_AT)
 
 
+def alike(name: str, said: str) -> bool:
+    """Whether two spellings of a bed differ only in letter case and outer blanks."""
+    return name.casefold() == said.strip().casefold()
+
+
 @app.command()
 def bed(
     name: Annotated[str, typer.Argument(metavar="BED", help="A bed, or BED/PART.")],
@@ -392,16 +432,16 @@ def bed(
 
     Soil by depth, workable hours, crust, flushes, surface wetness and rain as a plot, entries.
     """
-    from scheduler.adapters.journal import open_farm_database
     from scheduler.adapters.journal.entries import names_hint
     from scheduler.adapters.render.bed_page import MIN_WIDTH, bed_text
 
     folder = farm_folder(farm)
     moment = now_utc() if as_of is None else past_moment(folder, as_of)
-    with open_farm_database(folder) as database:
+    with farm_database(folder) as database:
         described = farm_as_known(folder, database, None if as_of is None else moment)
         bed_name, _, part = name.partition("/")
         names = [bed.name for bed in described.beds]
+        bed_name = next((name for name in names if alike(name, bed_name)), bed_name)
         if bed_name not in names:
             raise UsageError(f"there is no bed {bed_name!r}; {names_hint(bed_name, names)}")
         with progress_shown() as progress:
@@ -460,7 +500,7 @@ def written_words(event: Event, described: Farm) -> str:
 @app.command()
 def done(
     numbers: Annotated[
-        list[int], typer.Argument(metavar="NUMBER...", help="Numbers of the list read last.")
+        list[str], typer.Argument(metavar="NUMBER...", help="Numbers of the list read last.")
     ],
     farm: FarmOption = None,
     at: AtOption = None,
@@ -471,27 +511,48 @@ def done(
 ) -> None:
     """Log passes by their numbers on the last list."""
     from scheduler.adapters.farmfile import read_farm
-    from scheduler.adapters.journal import open_farm_database
     from scheduler.adapters.quantities import duration_min
 
     folder = farm_folder(farm)
     described = read_farm(folder)
     now = now_utc()
-    if took is not None and len(numbers) > 1:
-        raise UsageError(f"--took: found {len(numbers)} numbers; give the time of one at a time")
+    places = list_places(numbers)
+    if took is not None and len(places) > 1:
+        raise UsageError(f"--took: found {len(places)} numbers; give the time of one at a time")
     work_min = None if took is None else duration_min(took)
-    with open_farm_database(folder) as database:
+    with farm_database(folder) as database:
         issued = database.latest_list(now)
         if issued is None:
             raise UsageError("done: no list has been printed yet; run `whitethread today` first")
         happened_at = done_moment(at, issued, described, now)
         events = [
-            pass_event(line, happened_at, now, work_min) for line in chosen_lines(issued, numbers)
+            pass_event(line, happened_at, now, work_min) for line in chosen_lines(issued, places)
         ]
         refuse_doubled(events, database.events(now), issued)
         database.add_events(events)
     for event in events:
         typer.echo(written_words(event, described))
+
+
+def list_places(words: Sequence[str]) -> list[int]:
+    """The numbers meant by words such as `1 3`, `1,3` and `2-4`.
+
+    Raises
+    ------
+    UsageError
+        If a word is no number.
+    """
+    places: list[int] = []
+    for word in " ".join(words).replace(",", " ").split():
+        first, dash, last = word.partition("-")
+        ends = (first, last) if dash else (first, first)
+        if not all(end.isascii() and end.isdigit() and len(end) < 5 for end in ends):
+            raise UsageError(
+                f"done: found {word!r}; allowed are numbers of the list read last, as 1 3 or 2-4; "
+                "other work goes in with `whitethread log pass`"
+            )
+        places += range(int(ends[0]), int(ends[1]) + 1)
+    return places
 
 
 def done_moment(
@@ -523,7 +584,8 @@ def chosen_lines(issued: Mapping[str, Any], numbers: Sequence[int]) -> list[Mapp
         if not 1 <= number <= len(lines):
             allowed = f"1 to {len(lines)}" if lines else "none, it had nothing to do"
             raise UsageError(
-                f"done: found number {number}; the list of {issued['as_of']} has {allowed}; "
+                f"done: found number {number}; the list of "
+                f"{issued['as_of'][:16].replace('T', ' ')} has {allowed}; "
                 "other work goes in with `whitethread log pass`"
             )
     return [lines[number - 1] for number in dict.fromkeys(numbers)]
@@ -615,13 +677,13 @@ for _kind, (_summary, _example) in LOG_HELP.items():
 def log_entry(words: str, note: str, farm: Path | None) -> None:
     """Write one entry from its words."""
     from scheduler.adapters.farmfile import read_farm
-    from scheduler.adapters.journal import open_farm_database, parse_note
+    from scheduler.adapters.journal import parse_note
 
     folder = farm_folder(farm)
     described = read_farm(folder)
     text = f"{words} # {note}" if note.strip() else words
     event = parse_note(text, now_utc(), described.place.time_zone, *farm_names(described))
-    with open_farm_database(folder) as database:
+    with farm_database(folder) as database:
         database.add_events([event])
     typer.echo(written_words(event, described))
 
@@ -639,14 +701,14 @@ def log_undo(
     It stays in the journal, but no longer counts.
     """
     from scheduler.adapters.farmfile import read_farm
-    from scheduler.adapters.journal import new_event_id, open_farm_database, standing_entries
+    from scheduler.adapters.journal import new_event_id, standing_entries
     from scheduler.adapters.journal.entries import names_hint
     from scheduler.records import Event
 
     folder = farm_folder(farm)
     described = read_farm(folder)
     now = now_utc()
-    with open_farm_database(folder) as database:
+    with farm_database(folder) as database:
         standing = standing_entries(database.all_events(now))
         if not standing:
             raise UsageError("undo: the journal holds no entry that stands; nothing was changed")
@@ -703,7 +765,6 @@ def weather_import(
     whole or not at all.
     """
     from scheduler.adapters.farmfile import read_farm
-    from scheduler.adapters.journal import open_farm_database
     from scheduler.adapters.journal.entries import names_hint
     from scheduler.adapters.weather.csv_import import read_weather_csv
     from scheduler.adapters.weather.quality import checked_weather
@@ -722,7 +783,7 @@ def weather_import(
         time_zone=place.time_zone,
     )
     checked = checked_weather(found.values, now, place)
-    with open_farm_database(folder) as database:
+    with farm_database(folder) as database:
         n_added = database.add_weather_values(checked.values)
     for message in (*found.messages, *checked.messages):
         typer.echo(message)
@@ -740,7 +801,6 @@ def weather_show(
 
     By day, with where each value comes from, what was left out, and the forecast in use.
     """
-    from scheduler.adapters.journal import open_farm_database
     from scheduler.adapters.weather.show import weather_text
     from scheduler.planning.forcing import hourly_series
 
@@ -748,7 +808,7 @@ def weather_show(
     moment = now_utc() if as_of is None else past_moment(folder, as_of)
     hour = moment.replace(minute=0, second=0, microsecond=0)
     start_at, end_at = hour - SHOWN_PAST, hour + SHOWN_AHEAD
-    with open_farm_database(folder) as database:
+    with farm_database(folder) as database:
         described = farm_as_known(folder, database, None if as_of is None else moment)
         own = [event for event in database.events(moment) if event.kind in ("rain", "temp")]
         values = database.weather_values(moment, start_at, end_at)
@@ -782,16 +842,17 @@ def journal_import(
     folder = farm_folder(farm)
     described = read_farm(folder)
     beds, tools, crops = farm_names(described)
-    found = import_csv(
-        folder,
-        file,
-        now=now_utc(),
-        time_zone=described.place.time_zone,
-        beds=beds,
-        tools=tools,
-        crops=crops,
-    )
-    typer.echo(f"{file.name}: {found.n_added} {found.what} new, {found.n_known} known already")
+    with farm_database(folder):
+        found = import_csv(
+            folder,
+            file,
+            now=now_utc(),
+            time_zone=described.place.time_zone,
+            beds=beds,
+            tools=tools,
+            crops=crops,
+        )
+    typer.echo(f"{file.name}: {imported_words(found)}")
 
 
 # --------------------------------------------------------------------- main
@@ -822,6 +883,9 @@ def main(arguments: Sequence[str] | None = None) -> None:
     0: done. 2: something the user can mend, told in one line on stderr. 1: a fault of the
     program, with its trace.
     """
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")  # a terminal without the letters of a bed's name
     sys.exit(status_of(lambda: run(arguments)))
 
 

@@ -406,7 +406,7 @@ def test_notes_in_the_drop_folder_are_taken_first(
     (farm / "drop" / "b.txt").write_text("pss B4 hoe 2013-05-12\n")
     assert status(["today"]) == 0
     err = capsys.readouterr().err
-    assert "drop: a.txt: 1 new events" in err
+    assert "drop: a.txt: 1 entry new, 0 known already" in err
     assert "b.txt" in err
     assert "did you mean 'pass'?" in err
     assert [event.kind for event in stored_morning[0]["events"]] == ["rain"]
@@ -543,9 +543,9 @@ def test_the_journal_goes_out_and_comes_in(
     shutil.copytree(started, other)
     file = str(tmp_path / "out" / "events.csv")
     assert status(["journal", "import", file, "--farm", str(other)]) == 0
-    assert "events.csv: 1 events new, 0 known already" in capsys.readouterr().out
+    assert "events.csv: 1 entry new, 0 known already" in capsys.readouterr().out
     assert status(["journal", "import", file, "--farm", str(other)]) == 0
-    assert "events.csv: 0 events new, 1 known already" in capsys.readouterr().out
+    assert "events.csv: 0 entries new, 1 known already" in capsys.readouterr().out
     assert events(other) == events(farm)
 
 
@@ -600,3 +600,96 @@ def test_weather_show_after_a_note_by_hand(farm: Path, capsys: pytest.CaptureFix
     out = capsys.readouterr().out
     assert re.search(r"^Mon 13 May +0\.71\D.* own gauge\b", out, re.MULTILINE)
     assert max(map(len, out.splitlines())) <= 80
+
+
+# ----------------------------------------------------- a farm file copied alone
+
+
+def test_a_copied_farm_file_starts_an_empty_journal(
+    farm: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    copy = tmp_path / "copy"
+    copy.mkdir()
+    shutil.copy(farm / "farm.toml", copy)
+    assert status(["check", "--farm", str(copy)]) == 0
+    assert "farm.db: none yet" in capsys.readouterr().out
+    assert not (copy / "farm.db").exists()
+    assert status(["log", "feel", "A1", "crumbles", "--farm", str(copy)]) == 0
+    assert "found none, so an empty journal is started" in capsys.readouterr().err
+    assert [event.kind for event in events(copy)] == ["feel"]
+    assert status(["log", "feel", "A2", "crumbles", "--farm", str(copy)]) == 0
+    assert capsys.readouterr().err == ""
+
+
+def test_a_folder_without_a_farm_gets_no_database(tmp_path: Path) -> None:
+    assert status(["log", "rain", "3 mm", "--farm", str(tmp_path)]) == 2
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_taken_folder_is_refused_before_any_question(
+    farm: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr(typer, "prompt", lambda *_, **__: pytest.fail("asked a question"))
+    assert status(["init", str(farm)]) == 2
+    assert "already holds farm.toml" in capsys.readouterr().err
+
+
+def test_a_terminal_without_some_letters_still_gets_its_page(farm: Path) -> None:
+    ran = subprocess.run(
+        [sys.executable, "-m", "scheduler.cli", "weather", "show"],
+        env={**os.environ, "PYTHONIOENCODING": "ascii", "PYTHONPATH": str(ROOT)},
+        capture_output=True,
+        check=False,
+    )
+    assert ran.returncode == 0, ran.stderr
+    assert b"Rain in 6 hours" in ran.stdout
+    assert b"?????" in ran.stdout  # the frame of the plot, drawn in letters it lacks
+
+
+# -------------------------------------------------------------- numbers of a list
+
+
+@pytest.mark.parametrize(
+    ("words", "places"),
+    [
+        (["1", "3"], [1, 3]),
+        (["1,3"], [1, 3]),
+        (["1,", "3"], [1, 3]),
+        (["2-4"], [2, 3, 4]),
+    ],
+)
+def test_numbers_of_a_list_as_growers_write_them(words: list[str], places: list[int]) -> None:
+    assert cli.list_places(words) == places
+
+
+@pytest.mark.parametrize("word", ["x", "B4", "1.5", "-1", "2-", "²", "12345"])
+def test_a_word_that_is_no_number_is_named(
+    farm: Path, word: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert status(["done", "--", word]) == 2
+    told = capsys.readouterr().err
+    assert f"found {word!r}; allowed are numbers of the list read last" in told
+    assert told.count("\n") == 1
+
+
+def test_a_bed_is_found_in_any_letter_case(
+    farm: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    asked: list[str] = []
+
+    def bed_page(*arguments: Any, **_: Any) -> Any:
+        asked.append(arguments[4])
+        raise WeatherMissingError("weather: none here")
+
+    monkeypatch.setattr(service, "bed_page", bed_page)
+    assert status(["bed", "a7"]) == 2
+    assert asked == ["A7"]
+    assert status(["bed", "a70"]) == 2
+    assert "there is no bed 'a70'; did you mean 'A7'?" in capsys.readouterr().err
+
+
+def test_names_of_beds_are_offered_in_the_order_of_the_field(
+    farm: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert status(["log", "water", "0.5 in"]) == 2
+    assert "there is no bed '0.5'; allowed: A1-A20" in capsys.readouterr().err

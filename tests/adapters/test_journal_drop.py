@@ -72,8 +72,8 @@ def test_a_faulty_file_stays_whole_and_the_others_are_taken(farm: Path) -> None:
     report = read(farm)
     assert [taken.name for taken in report.taken] == ["c.txt"]
     assert report.faults == (
-        "a.txt line 2: cannot read '18' in a note of rain; allowed here: trace, 18 mm, a moment, "
-        "# and a remark",
+        "a.txt line 2: cannot read '18' in a note of rain; allowed here: trace, none, 18 mm, a "
+        "moment such as last night, 10:30, 8 May or 2013-05-08 10:30, # and a remark",
         "a.txt line 3: there is no bed 'B9'; allowed: B4, B5",
         "b.csv line 3: '2013-05-33' is no day of the calendar; write it like 2013-05-08",
     )

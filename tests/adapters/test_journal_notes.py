@@ -6,8 +6,10 @@ in 2013 its clocks went forward on 10 March and back on 3 November.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, datetime
 from typing import Any
+from unittest.mock import ANY
 
 import pytest
 
@@ -71,7 +73,7 @@ def read(text: str, now: datetime = NOW, **rest: Any) -> Event:
             {"tool": "tine", "setup": "part of two", "work_min": 6.0, "worked": True},
         ),
         (
-            "look B4 12 threads, 3 seed leaf, 2 true leaves 1 young 0 established",
+            "look B4 12 threads, 3 seed leaf, 2 true leaves 1 young 0 established per m2",
             "look",
             "B4",
             None,
@@ -93,6 +95,29 @@ def test_what_a_note_says(
     event = read(text)
     assert (event.kind, event.bed, event.part, dict(event.data)) == (kind, bed, part, data)
     assert event.happened_at == event.recorded_at == NOW
+
+
+@pytest.mark.parametrize(
+    ("words", "day"),
+    [
+        ("5 May", "2013-05-05"),
+        ("8 may", "2013-05-08"),
+        ("9 May", "2012-05-09"),  # ahead of 8 May 2013, so last year's
+        ("30 September", "2012-09-30"),
+        ("3 Sept", "2012-09-03"),
+    ],
+)
+def test_a_day_may_be_said_by_its_month(words: str, day: str) -> None:
+    assert read(f"sow B4 carrot {words} 3 rows") == replace(
+        read(f"sow B4 carrot {day} 3 rows"), event_id=ANY
+    )
+
+
+def test_a_dry_day_can_be_logged() -> None:
+    event = read("rain none yesterday")
+    assert event.data["rain_mm"] == 0.0
+    assert "is_trace" not in event.data
+    assert event.data["end_at"] == "2013-05-08T04:00:00+00:00"
 
 
 def test_every_kind_but_undo_has_a_note() -> None:
@@ -224,8 +249,8 @@ def test_logging_twice_gives_two_entries() -> None:
         ("rain", "a note of rain lacks rain_mm; write it like 'rain 18 mm last night'"),
         (
             "rain 18",
-            "cannot read '18' in a note of rain; allowed here: trace, 18 mm, a moment, "
-            "# and a remark",
+            "cannot read '18' in a note of rain; allowed here: trace, none, 18 mm, a moment "
+            "such as last night, 10:30, 8 May or 2013-05-08 10:30, # and a remark",
         ),
         (
             "rain 18 kg",
@@ -257,18 +282,23 @@ def test_logging_twice_gives_two_entries() -> None:
             "up B4 from 2013-05-01 to 2013-05-02",
             "a note of up has one moment, not 'from 2013-05-01 to 2013-05-02'; write when it was",
         ),
-        ("temp min 21 C max 4 C", "entry of kind temp: air_temp_min_c 21 is above "
-         "air_temp_max_c 4; check which is which"),
-        ("sow B5 carrot", "there is no bed 'B5'; allowed: #7, B14, B4, North field 2"),
-        ("sow nrth field 2 carrot", "there is no bed 'nrth'; allowed: #7, B14, B4, North field 2"),
+        ("temp min 21 C max 4 C", "a note of temp has its min above its max: found "
+         "'min 21 C max 4 C'; allowed: the lower one as min; check which is which"),
+        ("sow B5 carrot", "there is no bed 'B5'; allowed: #7, B4, B14, North field 2"),
+        ("sow nrth field 2 carrot", "there is no bed 'nrth'; allowed: #7, B4, B14, North field 2"),
         ("sow B4 carot", "there is no crop 'carot'; did you mean 'carrot'?"),
         ("sow B4", "a note of sow lacks crop; write it like 'sow B4 carrot 3 rows'"),
         ("pass B4 tin", "there is no tool 'tin'; did you mean 'tine'?"),
         ("pass B4 5 mm", "cannot read '5 mm' in a note of pass; allowed here: TOOL, 15 mm deep, "
-         "6 min, setup NAME, worked, not worked, part NAME, a moment, # and a remark"),
+         "6 min, setup NAME, worked, not worked, part NAME, a moment such as last "
+         "night, 10:30, 8 May or 2013-05-08 10:30, # and a remark"),
         ("water B4/a 5 mm part b", "says part twice; say it once"),
         ("feel B4 odd", "cannot read 'odd' in a note of feel; allowed here: one of "
-         "too wet/wet/smears/crumbles/fit/powdery/dry/hard, part NAME, a moment, # and a remark"),
+         "too wet/wet/smears/crumbles/fit/powdery/dry/hard, part NAME, a moment such as last "
+         "night, 10:30, 8 May or 2013-05-08 10:30, # and a remark"),
+        ("look B4 3 threads", "counts weeds but not of what area: found 'B4 3 threads'; allowed: "
+         "per m2, per ft2; write it like 'look B4 30 threads per m2'"),
+        ("up B4 31 Feb", "'2013-02-31' is no day of the calendar; write it like 2013-05-08"),
         ("look B4 nothing 3 thread", "entry of kind look: says nothing was seen and counts weeds; "
          "give one of the two"),
         ("undo B4", "'undo' is not how a note begins; allowed: clear, feel, hand, look, pass, "

@@ -109,7 +109,7 @@ def made_page() -> BedPage:
 
 
 @pytest.mark.parametrize("units", ["metric", "us"])
-@pytest.mark.parametrize("width", [60, 80, 120])
+@pytest.mark.parametrize("width", [40, 60, 80, 120])
 def test_page_fits_its_width(units: str, width: int) -> None:
     page = bed_text(replace(made_page(), units=units), width)
     assert max(len(line) for line in page.splitlines()) <= width
@@ -228,8 +228,8 @@ def entry(kind: str, data: dict[str, object], note: str = "") -> Event:
                 },
                 "by the shed",
             ),
-            "rain: 25 mm, from Mon 13 18:00 to Tue 14 07:00, (by the shed)",
-            "rain: 1.00 in, from Mon 13 18:00 to Tue 14 07:00, (by the shed)",
+            "rain: 25 mm, from Mon 13 18:00 to Tue 14 07:00 (by the shed)",
+            "rain: 1.00 in, from Mon 13 18:00 to Tue 14 07:00 (by the shed)",
         ),
         (
             entry("temp", {"air_temp_min_c": -3.0, "air_temp_max_c": 20.0}),
@@ -256,5 +256,16 @@ def test_entries_in_words(event: Event, metric: str, us: str) -> None:
 
 
 def test_narrow_page_is_refused() -> None:
-    with pytest.raises(ValueError, match="at least 60"):
-        bed_text(made_page(), 40)
+    with pytest.raises(ValueError, match="at least 40"):
+        bed_text(made_page(), 39)
+
+
+def test_a_narrow_soil_table_keeps_every_column() -> None:
+    text = bed_text(made_page(), 40, is_plotted=False)
+    head = next(line for line in text.splitlines() if line.startswith("depth, mm"))
+    assert head.split() == ["depth,", "mm", "wet", "m3/m3", "kPa", "C"]
+    assert "middle of the members" in " ".join(text.split())
+
+
+def test_a_remark_alone_follows_the_kind() -> None:
+    assert event_words(entry("up", {}, "odd"), "us", ZoneInfo("UTC")) == "up (odd)"

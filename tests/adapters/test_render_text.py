@@ -301,3 +301,65 @@ def test_never_safe_and_no_colour() -> None:
 def test_a_page_too_narrow_is_refused() -> None:
     with pytest.raises(ValueError, match="at least 36"):
         today_text(stored("wet"), width=20)
+
+
+# ------------------------------------------------------- what a grower trips over
+
+
+def test_without_a_forecast_nothing_is_said_of_rain_to_come() -> None:
+    found = stored("spring")
+    bare = replace(
+        found,
+        weather=replace(found.weather, forecast_issued=None),
+        outlook_line="no rain in sight until tomorrow",
+    )
+    page = " ".join(today_text(bare).split())
+    assert "No forecast, so no word on rain to come." in page
+    assert "in sight until tomorrow" not in page
+
+
+def test_beds_under_a_closed_crop_are_not_named_for_crusts_or_threads() -> None:
+    found = stored("spring")
+    covered = [
+        replace(bed, verdict="nothing", because="crop_up", action=None, rank=None)
+        for bed in found.beds
+    ]
+    page = today_text(replace(found, beds=tuple(covered), not_reached=()))
+    for label in ("Crust", "Threads"):
+        assert re.search(rf"^{label} +not known$", page, re.MULTILINE)
+
+
+def test_beds_nobody_knows_are_asked_for_a_look() -> None:
+    found = stored("spring")
+    beds = tuple(
+        replace(bed, because="unknown") if bed.verdict == "nothing" else bed for bed in found.beds
+    )
+    page = " ".join(today_text(replace(found, beds=beds)).split())
+    assert re.search("Look first A4, A6-A8: no flush on record, .* log what stands", page)
+
+
+def test_a_crop_that_is_up_needs_no_crust_broken() -> None:
+    found = stored("spring")
+    crust = CrustAnswer(0.2, NOW + timedelta(days=1), 0.7, NOW - timedelta(hours=1))
+    beds = tuple(replace(bed, crust=crust) for bed in found.beds)
+    assert "break" not in today_text(replace(found, beds=beds, not_reached=()))
+
+
+@pytest.mark.parametrize(
+    ("minute", "words"), [(6, "13:00"), (15, "13:00"), (16, "13:30"), (46, "14:00")]
+)
+def test_hours_of_today_are_told_to_the_half_hour(minute: int, words: str) -> None:
+    moment = datetime(2013, 5, 14, 13, minute, tzinfo=ZONE)
+    assert half_day_words(moment, NOW, ZONE) == words
+    last = datetime(2013, 5, 14, 23, 50, tzinfo=ZONE)
+    assert half_day_words(last, NOW, ZONE) == "23:30"
+
+
+def test_a_soil_that_is_not_surely_fit_is_named() -> None:
+    found = stored("spring")
+    beds = tuple(
+        replace(bed, soil=replace(bed.soil, workable_from=None))
+        for bed in (*found.beds, *found.not_reached)
+    )
+    page = " ".join(today_text(replace(found, beds=beds, not_reached=())).split())
+    assert re.search("Soil fit, 8 in 10 sure: no hour in sight for [^.]*clay loam", page)

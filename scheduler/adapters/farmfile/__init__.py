@@ -10,6 +10,7 @@ from scheduler.adapters.farmfile.new_farm import (
     Question,
     answer_fault,
     new_farm_text,
+    require_free_folder,
     write_new_farm,
 )
 from scheduler.adapters.farmfile.reading import (
@@ -33,5 +34,6 @@ __all__ = [
     "new_farm_text",
     "parse_farm",
     "read_farm",
+    "require_free_folder",
     "write_new_farm",
 ]

@@ -108,6 +108,22 @@ def answer_fault(key: str, answer: str) -> str | None:
     return None
 
 
+def require_free_folder(folder: Path) -> None:
+    """Refuse a folder that a new farm cannot go into, before any question is asked.
+
+    Raises
+    ------
+    FarmFileError
+        If it is a file, or holds a farm already.
+    """
+    if folder.exists() and not folder.is_dir():
+        raise FarmFileError((f"{folder}: is a file, not a folder; name another folder",))
+    for name in (FILE_NAME, JOURNAL_NAME):
+        if (folder / name).exists():
+            told = f"{folder}: already holds {name}; name another folder, nothing was changed"
+            raise FarmFileError((told,))
+
+
 def write_new_farm(folder: Path, answers: Answers) -> Path:
     """Write farm.toml into a folder and return its path; an existing farm is never touched.
 
@@ -120,12 +136,7 @@ def write_new_farm(folder: Path, answers: Answers) -> Path:
     """
     text = new_farm_text(answers)
     path = folder / FILE_NAME
-    if folder.exists() and not folder.is_dir():
-        raise FarmFileError((f"{folder}: is a file, not a folder; name another folder",))
-    for name in (FILE_NAME, JOURNAL_NAME):
-        if (folder / name).exists():
-            told = f"{folder}: already holds {name}; name another folder, nothing was changed"
-            raise FarmFileError((told,))
+    require_free_folder(folder)
     try:
         made = _make_folders(folder)
         try:

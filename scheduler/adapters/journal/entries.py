@@ -13,6 +13,7 @@ from typing import Any
 
 from scheduler.adapters.journal.moments import utc_moment, utc_text
 from scheduler.adapters.nearest import nearest
+from scheduler.adapters.render.phrases import bed_ranges
 from scheduler.errors import JournalError
 from scheduler.records import EVENT_KINDS, Event
 
@@ -111,7 +112,7 @@ def names_hint(name: str, allowed: Collection[str]) -> str:
         return f"did you mean {near!r}?"
     if not allowed:
         return "the farm names none"
-    names = sorted(allowed)
+    names = bed_ranges(allowed).split(", ")
     return "allowed: " + ", ".join(names[:14]) + (", ..." if len(names) > 14 else "")
 
 

@@ -2,14 +2,14 @@
 
 The grammar, words in any case, `[...]` may be left out, clauses and the moment in any order::
 
-    rain QTY | rain trace                 [WHEN]
+    rain QTY | rain trace | rain none     [WHEN]
     temp [min QTY] [max QTY]              [WHEN]      at least one of the two
     water BED QTY                         [WHEN]
     sow BED CROP [N rows] [QTY apart] [QTY deep] [from QTY to QTY]   [WHEN]
     plant BED CROP ...                                like sow
     prep BED [TOOL] [QTY deep]            [WHEN]
     pass BED TOOL [QTY deep] [TIME] [setup NAME] [worked | not worked]   [WHEN]
-    look BED (N STAGE ... [per m2 | per ft2] | nothing)   [WHEN]
+    look BED (N STAGE ... per m2 | per ft2) | nothing     [WHEN]
     feel BED FEEL                         [WHEN]
     hand BED [TIME]                       [WHEN]
     up BED | rooted BED | clear BED       [WHEN]
@@ -31,6 +31,7 @@ When it was (the farm's wall time; what runs past `now` is cut at `now`)::
     this afternoon              15:00           12:00 to 18:00
     last night                  20:00 before    yesterday 18:00 to today 07:00
     yesterday, 2013-05-08       noon            that day, 00:00 to 24:00
+    8 May                       noon            the last 8 May, 00:00 to 24:00
     yesterday 14:00,
     2013-05-08 07:00            that time       24 h up to that time
     from MOMENT to MOMENT                       as said; rain and temp only
@@ -92,6 +93,8 @@ _EXAMPLES = {
     "plant": "plant B4 lettuce 3 rows",
     "pass": "pass B4 tine 15 mm deep",
     "feel": "feel B4 crumbles",
+    "look": "look B4 30 threads per m2",
+    "temp": "temp min 4 C max 21 C",
 }
 _M2_PER_FT2 = quantities.M_PER_FT**2
 
@@ -176,6 +179,18 @@ def parse_note(
         raise JournalError(
             f"a note of {kind} lacks {lacking[0]}; write it like {_EXAMPLES[kind]!r}"
         )
+    has_counts = any(stage in data for stage in STAGES)
+    if has_counts and "nothing" not in data and not sentence.has_area:
+        raise JournalError(
+            f"counts weeds but not of what area: found {rest.strip()!r}; allowed: per m2, per ft2; "
+            f"write it like {_EXAMPLES['look']!r}"
+        )
+    low_c, high_c = data.get("air_temp_min_c"), data.get("air_temp_max_c")
+    if low_c is not None and high_c is not None and low_c > high_c:
+        raise JournalError(
+            f"a note of temp has its min above its max: found {rest.strip()!r}; "
+            "allowed: the lower one as min; check which is which"
+        )
     happened_at = when.happened_at
     if kind in ("rain", "temp"):
         data |= {"start_at": utc_text(when.start_at), "end_at": utc_text(when.end_at)}
@@ -223,6 +238,7 @@ class _Sentence:
         self.bed: str | None = None
         self.part: str | None = None
         self.data: dict[str, Any] = {}
+        self.has_area = False
 
     def take_bed(self, beds: Collection[str]) -> None:
         """Read the bed, and the part that may follow after a slash."""
@@ -262,7 +278,7 @@ class _Sentence:
         allowed = ", ".join(form for form, _ in clauses)
         raise JournalError(
             f"cannot read {found!r} in a note of {self.kind}; allowed here: {allowed}, "
-            "a moment, # and a remark"
+            "a moment such as last night, 10:30, 8 May or 2013-05-08 10:30, # and a remark"
         )
 
     def match(self, pattern: str) -> re.Match[str] | None:
@@ -363,8 +379,9 @@ def _take_count(sentence: _Sentence) -> None:
 
 
 def _take_area(sentence: _Sentence) -> None:
-    """Counts are per m2 unless the note says per ft2 after them."""
+    """The area that the counts before it are of."""
     found = sentence.match(r"(?:per |/ ?)(m2|ft2|sq ?ft|square foot|square metre|square meter)")
+    sentence.has_area |= found is not None
     if found and "f" in found[1].lower():
         for stage in STAGES:
             if stage in sentence.data:
@@ -393,6 +410,7 @@ _PLANTED: tuple[_Clause, ...] = (
 _CLAUSES: Mapping[str, tuple[_Clause, ...]] = {
     "rain": (
         _flag("trace", "trace", {"rain_mm": 0.0, "is_trace": True}),
+        _flag("none", "none", {"rain_mm": 0.0}),
         _quantity("18 mm", _QTY, "rain_mm", quantities.rain_mm),
     ),
     "temp": (
@@ -427,7 +445,22 @@ _CLAUSES: Mapping[str, tuple[_Clause, ...]] = {
 
 # ------------------------------------------------------------------ moments
 
-_DAY = r"\d{4}-\d{2}-\d{2}|today|yesterday"
+_MONTHS = [
+    "january",
+    "february",
+    "march",
+    "april",
+    "may",
+    "june",
+    "july",
+    "august",
+    "september",
+    "october",
+    "november",
+    "december",
+]
+_MONTH = "|".join(f"{name[:3]}(?:{name[3:]})?" for name in _MONTHS) + "|sept"
+_DAY = rf"\d{{4}}-\d{{2}}-\d{{2}}|\d{{1,2}} (?:{_MONTH})|today|yesterday"
 _CLOCK = r"\d{1,2}:\d{2}"
 _POINT = rf"(?:(?:(?:on )?(?:{_DAY})(?:[T ](?:at )?{_CLOCK})?)|(?:at )?{_CLOCK})"
 _FROM_TO = re.compile(rf"(?<!\S)from ({_POINT}) to ({_POINT})(?!\S)", re.IGNORECASE)
@@ -513,6 +546,9 @@ def _day_and_clock(words: str, today: date) -> tuple[date, time | None, bool]:
     """The day and the time of a phrase, and whether the day is written out."""
     day, has_date = today, False
     clock: time | None = None
+    words = re.sub(
+        rf"(\d{{1,2}}) ({_MONTH})(?![a-z])", lambda found: _last_such_day(found, today), words
+    )
     for word in words.replace("t", " t ").split() if _is_joined(words) else words.split():
         if re.fullmatch(r"\d{4}-\d{2}-\d{2}", word):
             day, has_date = parse_day(word), True
@@ -521,6 +557,14 @@ def _day_and_clock(words: str, today: date) -> tuple[date, time | None, bool]:
         elif re.fullmatch(_CLOCK, word):
             clock = parse_clock(word)
     return day, clock, has_date
+
+
+def _last_such_day(found: re.Match[str], today: date) -> str:
+    """The ISO day meant by `8 may`: this year's, or last year's while it lies ahead."""
+    number = int(found[1])
+    month = 1 + next(n for n, name in enumerate(_MONTHS) if name.startswith(found[2][:3]))
+    year = today.year if (month, number) <= (today.month, today.day) else today.year - 1
+    return f"{year}-{month:02d}-{number:02d}"
 
 
 def _is_joined(words: str) -> bool:

@@ -40,7 +40,7 @@ from scheduler.planning.bed_page import (
 )
 from scheduler.records import BedAnswer, Event, Range
 
-MIN_WIDTH = 60
+MIN_WIDTH = 40
 WORKABLE_CHANCE = 0.8
 MAX_EVENTS = 12
 PAST_D = 10
@@ -76,7 +76,7 @@ def bed_text(page: BedPage, width: int = 80, *, is_plotted: bool = True) -> str:
     Raises
     ------
     ValueError
-        A width below 60 columns.
+        A width below 40 columns.
     """
     if width < MIN_WIDTH:
         raise ValueError(f"width: {width} columns; at least {MIN_WIDTH} are needed")
@@ -199,15 +199,23 @@ def _soil_table(depths: Sequence[SoilDepth], units: str, width: int) -> list[str
                 _mid_and_span(_in_f(depth.soil_temp_c) if is_us else depth.soil_temp_c, 0),
             )
         )
-    columns = list(zip(*rows, strict=True))
-    widths = [max(map(len, column)) for column in columns]
-    lines = [
+    lines = _columns(rows)
+    middle = "middle (10-90 % of the members)"
+    if max(map(len, lines)) > width:
+        bare = [tuple(text.partition(" (")[0] for text in row) for row in rows[1:]]
+        heads = (rows[0][0], "wet", "m3/m3", "kPa", "F" if is_us else "C")
+        lines = _columns([heads, *bare])
+        middle = "middle of the members"
+    caption = f"Soil now: {middle}. Wetness: 0 air-dry, 1 as held at 33 kPa."
+    return [*wrapped(caption, width), *lines]
+
+
+def _columns(rows: Sequence[tuple[str, ...]]) -> list[str]:
+    """Rows as lines, each column as wide as its longest text."""
+    widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
+    return [
         "  ".join(text.rjust(room) for text, room in zip(row, widths, strict=True)) for row in rows
     ]
-    if max(map(len, lines)) > width:
-        lines = [line[:width] for line in lines]
-    caption = "Soil now: middle (10-90 % of the members). Wetness: 0 air-dry, 1 as held at 33 kPa."
-    return [*wrapped(caption, width), *lines]
 
 
 def _depth_span(depth: SoilDepth, is_us: bool) -> str:
@@ -437,7 +445,7 @@ def _plot(course: SurfaceCourse, page: BedPage, zone: ZoneInfo, width: int) -> l
             width,
         ),
         *wetness,
-        f"Rain in six hours, {unit} (to come: the middle of the members).",
+        *wrapped(f"Rain in six hours, {unit} (to come: the middle of the members).", width),
         *rain,
     ]
 
@@ -549,10 +557,9 @@ def event_words(event: Event, units: str, zone: ZoneInfo) -> str:
             f"{WEEKDAYS[moment.weekday()]} {moment.day} {moment:%H:%M}" for moment in span
         )
         words.append(f"from {first} to {last}")
-    if event.note:
-        words.append(f"({event.note})")
     head = event.kind if event.part is None else f"{event.kind} {event.part}"
-    return f"{head}: {', '.join(words)}" if words else head
+    said = f"{head}: {', '.join(words)}" if words else head
+    return f"{said} ({event.note})" if event.note else said
 
 
 _DATA_FORMS: Mapping[str, Callable[[float, str], str]] = {

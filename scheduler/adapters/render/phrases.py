@@ -22,7 +22,7 @@ REASON_WORDS = {
     "no_fit": "no tool fits",
     "no_hours": "no hours left",
     "rain_after": "rain after it",
-    "clean": "clean",
+    "clean": "no flush due",
     "unknown": "not known",
 }
 """Plain words for every reason code of the answer."""
@@ -78,9 +78,15 @@ def moment_words(moment: datetime, now: datetime, zone: ZoneInfo) -> str:
 
 
 def half_day_words(moment: datetime, now: datetime, zone: ZoneInfo) -> str:
-    """A moment to the part of a day: "10:30" today, "Thu noon" within six days, else "22 May"."""
+    """A moment to the part of a day: "10:30" today, "Thu noon" within six days, else "22 May".
+
+    Today's is told to the half hour.
+    """
     local = moment.astimezone(zone)
     ahead_d = (local.date() - now.astimezone(zone).date()).days
+    if ahead_d == 0 and moment > now:
+        halves = min(47, round(local.hour * 2 + local.minute / 30))
+        return f"{halves // 2:02d}:{halves % 2 * 30:02d}"
     if ahead_d < 1 or ahead_d > 6:
         return moment_words(moment, now, zone)
     if local.hour < 10:

@@ -124,15 +124,17 @@ class _Page:
         sentences = [f"{hours_words(morning.hours_available)} to work."]
         soils = self.soil_words()
         if soils:
-            sentences.append(f"Dry enough, 8 in 10: {soils}.")
+            sentences.append(soils)
         outlook = morning.outlook_line.strip()
-        if outlook:
+        if morning.weather.forecast_issued is None:
+            sentences.append("No forecast, so no word on rain to come.")
+        elif outlook:
             sentences.append(_sentence(outlook))
         text = grower_text(" ".join(sentences), self.units)
         return [*lines, *wrapped(text[0].upper() + text[1:], self.width)]
 
     def soil_words(self) -> str:
-        """From when half of the beds of each soil can be worked, earliest first."""
+        """From when half of the beds of each soil can be worked, earliest first, in a sentence."""
         moments: dict[str, list[datetime | None]] = defaultdict(list)
         for bed in self.all_beds():
             if bed.soil_name:
@@ -146,16 +148,18 @@ class _Page:
                 never.append(name)
             else:
                 dry.append((known[half - 1], name))
+        if not moments:
+            return ""
         words = []
         by_words: dict[str, list[str]] = defaultdict(list)
         for start, name in sorted(dry):
-            when = self.moment(start)
+            when = half_day_words(start, self.morning.as_of, self.zone)
             by_words["now" if when == "now" else f"from {when}"].append(name)
         for when, names in by_words.items():
             words.append(f"{_listed(names)} {when}")
         if never:
             words.append(f"no hour in sight for {_listed(sorted(never))}")
-        return ", ".join(words)
+        return f"Soil fit, 8 in 10 sure: {', '.join(words)}."
 
     def all_beds(self) -> tuple[BedAnswer, ...]:
         return (*self.morning.beds, *self.morning.not_reached)
@@ -254,9 +258,10 @@ class _Page:
     def go_paragraph(self, place: int, bed: BedAnswer) -> list[str]:
         head = (
             f"{place} {planting_name(bed)}: {self.crop_words(bed, 2)}. "
-            f"{self.tool_words(bed, 1)}, {self.hours(bed)}, {self.work(bed)} min."
+            f"{_sentence(self.tool_words(bed, 1)).rstrip('.')}, {self.hours(bed)}, "
+            f"{self.work(bed)} min."
         )
-        sentences = [head, f"{'; '.join(self.clauses(bed))}."] if self.clauses(bed) else [head]
+        sentences = [head, _sentence("; ".join(self.clauses(bed)))] if self.clauses(bed) else [head]
         if bed.sure is not None:
             sentences.append(f"Sure: {chance_words(bed.sure)}.")
         return wrapped(" ".join(sentences), self.width, rest="  ")
@@ -309,6 +314,9 @@ class _Page:
                 name = planting_name(bed)
                 words.append(name if span is None else f"{name} ({range_words(span)} min)")
             return self.line("By hand", ", ".join(words), reason)
+        if verdict == "nothing" and because == "unknown":
+            asked = "no flush on record, or its window is past; log what stands"
+            return self.line("Look first", f"{self.names(beds)}: {asked}")
         if verdict == "nothing":
             return self.line("Nothing", self.names(beds), reason)
         by_until: dict[str, list[BedAnswer]] = defaultdict(list)
@@ -342,8 +350,12 @@ class _Page:
             *self.look_lines(),
         ]
 
+    def open_ground(self) -> list[BedAnswer]:
+        """The plantings whose crop does not cover the ground: where crusts and threads matter."""
+        return [bed for bed in self.all_beds() if bed.because != "crop_up"]
+
     def crust_words(self) -> str:
-        crusts = [(bed, bed.crust) for bed in self.all_beds() if bed.crust is not None]
+        crusts = [(bed, bed.crust) for bed in self.open_ground() if bed.crust is not None]
         if not crusts:
             return "not known"
         expected: dict[date, list[BedAnswer]] = defaultdict(list)
@@ -351,7 +363,7 @@ class _Page:
         break_by: dict[str, list[BedAnswer]] = defaultdict(list)
         standing: list[BedAnswer] = []
         for bed, crust in sorted(crusts, key=lambda item: item[1].break_by or _FAR):
-            if crust.break_by is not None:
+            if crust.break_by is not None and crust.break_by > self.morning.as_of:
                 until = half_day_words(crust.break_by, self.morning.as_of, self.zone)
                 break_by[until].append(bed)
             if crust.expected_at is None:
@@ -388,7 +400,7 @@ class _Page:
         past: dict[date, list[BedAnswer]] = defaultdict(list)
         opening: dict[date, list[BedAnswer]] = defaultdict(list)
         n_known = 0
-        for bed in self.all_beds():
+        for bed in self.open_ground():
             flush = bed.flush
             if flush is None:
                 continue
@@ -442,7 +454,10 @@ class _Page:
             lines += self.line("Caution", text)
         lines += self.weather_lines()
         if self.morning.weakest_inputs:
-            lines += self.line("Weakest", f"today: {', '.join(self.morning.weakest_inputs)}")
+            weakest = ", ".join(self.morning.weakest_inputs)
+            if self.narrow:
+                return [*lines, *self.line("Weakest today", weakest)]
+            lines += self.line("Weakest", f"today: {weakest}")
         return lines
 
     def weather_words(self) -> str:
