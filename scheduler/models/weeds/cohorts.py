@@ -1,9 +1,10 @@
 """Cohorts of weeds: opened by a disturbance or a wetting, germinated, up, leafed, killed or dried.
 
-A cohort is what one opening wakes in one guild and one depth band. Its seeds are spread over ranks
-of germination and of emergence; each rank is followed by differences of running integrals that the
-soil column stored, so that a cohort, a pass or a particle costs look-ups and no new run of the
-soil. For a seed of rank p, opened at t0:
+A cohort is what one opening wakes in one guild and one depth band. It is followed as a sample of
+equal seeds, spread evenly over ranks of germination, depths within the band and rates of
+elongation; each is followed by differences of running integrals that the soil column stored, so
+that a cohort, a pass or a particle costs look-ups and no new run of the soil. For a seed of rank
+p, opened at t0:
 
 - it has germinated when H(psi_b(p), t) - H(psi_b(p), t0) reaches theta(p)/clock, with
   theta(p) = theta50 exp(sigma z(p)) and psi_b(p) = psi_b50 (1 - 0.4 z(p)): quick seeds bear more
@@ -21,6 +22,7 @@ vleeshouwers_kropff_2000 and roman_1999 (structure), guild values in the paramet
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import gcd
 from statistics import NormalDist
 from typing import Any
 
@@ -33,9 +35,12 @@ from scheduler.records import FloatArray, IntArray
 
 STAGES = ("thread", "seed_leaf", "true_leaf", "young", "established")
 N_STAGES = len(STAGES)
-N_RANKS = 15  # of germination
-N_RISES = 3  # of depth over elongation rate within a band
+N_SEEDS = 40  # that stand for a cohort, each with its own rank of germination
+N_RISES = 8  # pairs of depth and rate of elongation that they share
+_NEVER = 1e9  # position of what lies beyond the last reading
 _N_LEDGER = 4  # to come, killed, dried, held below
+
+_GOLDEN = 0.5 * (5.0**0.5 - 1.0)
 
 _jit = nb.njit(cache=True, error_model="numpy")
 
@@ -105,97 +110,168 @@ class Stand:
     opened_m2: FloatArray  # (n_particles, n_times, n_guilds, zones)
 
 
-def rank_scores(n_ranks: int = N_RANKS) -> tuple[FloatArray, FloatArray]:
-    """Normal scores of the seed ranks and the share of seeds each stands for.
+@dataclass(frozen=True)
+class SeedSample:
+    """Seeds of equal weight that stand for a cohort, by depth band.
+
+    `score` (n_bands, n_seeds): normal score of the rank of germination, rising. `rise` (n_seeds,):
+    which pair of depth and rate a seed has. `depth_frac` (n_rises,): share of the band's seeds
+    above it. `rate_score` (n_bands, n_rises): normal score of the rate of elongation.
+    """
+
+    score: FloatArray
+    rise: IntArray
+    depth_frac: FloatArray
+    rate_score: FloatArray
+
+
+def seed_sample(n_bands: int, n_seeds: int = N_SEEDS, n_rises: int = N_RISES) -> SeedSample:
+    """Sample of seeds spread evenly over ranks, depths and rates.
 
     Parameters
     ----------
-    n_ranks : int
-        Number of ranks.
+    n_bands : int
+        Depth bands; each has its own ranks, between those of the others.
+    n_seeds : int
+        Seeds that stand for a cohort; a multiple of `n_rises`.
+    n_rises : int
+        Pairs of depth and rate.
 
     Returns
     -------
-    tuple of array
-        Scores [-] and weights [-], each (n_ranks,); the weights add to one.
+    SeedSample
+        Scores and depths.
 
     Notes
     -----
-    Ranks are the middles of slices of probability, narrower in the tails so that first threads and
-    last seeds are there. Derived by us.
+    A lattice: ranks in even steps, each joined to a pair of depth and rate that is far from its
+    neighbour's. Derived by us; against 1600 seeds with 40 pairs a share of one particle is off by
+    0.006 (root mean square), 0.045 at most; over particles with their own clocks that evens out.
 
     Examples
     --------
-    >>> scores, weights = rank_scores(3)
-    >>> scores.round(2).tolist(), weights.round(3).tolist()
-    ([-1.28, 0.0, 1.28], [0.2, 0.6, 0.2])
+    >>> sample = seed_sample(1, 4, 2)
+    >>> sample.score.round(2).tolist(), sample.rise.tolist(), sample.depth_frac.tolist()
+    ([[-1.15, -0.32, 0.32, 1.15]], [0, 1, 0, 1], [0.25, 0.75])
     """
-    angle = np.pi * np.arange(n_ranks + 1) / n_ranks
-    edges = 0.5 - 0.5 * np.cos(angle)
-    edges = 0.5 * edges + 0.5 * np.linspace(0.0, 1.0, n_ranks + 1)
-    if n_ranks == 3:
-        edges = np.array([0.0, 0.2, 0.8, 1.0])
-    middle = 0.5 * (edges[1:] + edges[:-1])
-    normal = NormalDist()
-    return np.array([normal.inv_cdf(p) for p in middle]), np.diff(edges)
+    inverse = NormalDist().inv_cdf
+    seeds, rises = np.arange(n_seeds), np.arange(n_rises)
+    shift = (np.arange(n_bands) + 0.5) / n_bands
+    rank = (seeds[None, :] + shift[:, None]) / n_seeds
+    rate = (rises[None, :] * _GOLDEN + 0.5 / n_rises + shift[:, None]) % 1.0
+    rate = (np.argsort(np.argsort(rate, axis=1), axis=1) + 0.5) / n_rises
+    step = next(i for i in (3, 5, 7, 1) if gcd(i, n_rises) == 1)
+    return SeedSample(
+        np.vectorize(inverse, otypes=[np.float64])(rank),
+        (seeds * step % n_rises).astype(np.int64),
+        (rises + 0.5) / n_rises,
+        np.vectorize(inverse, otypes=[np.float64])(rate),
+    )
+
+
+def depths_within_bands(
+    band_share: FloatArray, band_mm: FloatArray, depth_frac: FloatArray
+) -> FloatArray:
+    """Depths of seeds within their bands: more of them where the neighbouring band holds more.
+
+    Parameters
+    ----------
+    band_share : array
+        Share of a guild's seeds by band, (n_guilds, n_bands) [-].
+    band_mm : array
+        Upper and lower limit of each band, (n_bands, 2) [mm].
+    depth_frac : array
+        Shares of a band's seeds above the depths wanted, (n_depths,) [-].
+
+    Returns
+    -------
+    array
+        Depths (n_guilds, n_bands, n_depths) [mm].
+
+    Notes
+    -----
+    Density is a straight line across a band between its limits' densities: the geometric mean of
+    both neighbours, the band's own at the surface, carried on at the same ratio below the last.
+    Derived by us: the middle of a band is 5 to 15 % deeper than its seeds where few lie deep.
+
+    Examples
+    --------
+    >>> edges = np.array([[0.0, 5.0], [5.0, 15.0], [15.0, 30.0], [30.0, 50.0]])
+    >>> share = np.array([[0.31, 0.49, 0.18, 0.02]])
+    >>> depths_within_bands(share, edges, np.array([0.5]))[0, :, 0].round(1).tolist()
+    [2.4, 9.1, 20.0, 36.3]
+    """
+    width = band_mm[:, 1] - band_mm[:, 0]
+    density = band_share / np.maximum(width, 1e-9)[None, :]
+    between = np.sqrt(density[:, :-1] * density[:, 1:])
+    top = np.concatenate((density[:, :1], between), axis=1)
+    last = np.divide(
+        density[:, -1:] ** 2, top[:, -1:], out=np.zeros_like(top[:, -1:]), where=top[:, -1:] > 0.0
+    )
+    bottom = np.concatenate((between, np.minimum(last, density[:, -1:])), axis=1)
+    whole = top + bottom
+    is_empty = whole <= 0.0
+    a = np.where(is_empty, 1.0, top / np.where(is_empty, 1.0, whole))[..., None]
+    b = np.where(is_empty, 1.0, bottom / np.where(is_empty, 1.0, whole))[..., None]
+    u = depth_frac[None, None, :]
+    root = np.sqrt(a**2 + (b**2 - a**2) * u)
+    across = u * (a + b) / (a + root)
+    depth: FloatArray = band_mm[:, 0][None, :, None] + width[None, :, None] * across
+    return depth
 
 
 @_jit
-def _at(series, position):  # type: ignore[no-untyped-def]
-    """Value of a series of readings at a fractional position."""
-    last = series.shape[0] - 1
+def _at(series, row, position):  # type: ignore[no-untyped-def]
+    """Value of one row of running series at a fractional position."""
+    last = series.shape[1] - 1
     if position <= 0.0:
-        return float(series[0])
+        return float(series[row, 0])
     if position >= last:
-        return float(series[last])
+        return float(series[row, last])
     i = int(position)
     f = position - i
-    return series[i] * (1.0 - f) + series[i + 1] * f
+    return series[row, i] * (1.0 - f) + series[row, i + 1] * f
 
 
 @_jit
-def _reach_between(low, high, f, begin, need, i):  # type: ignore[no-untyped-def]
-    """Position at which a mix of two running series has risen by `need`, and the reading before."""
-    last = low.shape[0] - 1
-    target = (1.0 - f) * _at(low, begin) + f * _at(high, begin) + need
-    while i < last and (1.0 - f) * low[i + 1] + f * high[i + 1] < target:
+def _reach_between(series, row, f, begin, need, i):  # type: ignore[no-untyped-def]
+    """Position at which a mix of a row and the next has risen by `need`, and the reading before."""
+    last = series.shape[1] - 1
+    target = (1.0 - f) * _at(series, row, begin) + f * _at(series, row + 1, begin) + need
+    while i < last and (1.0 - f) * series[row, i + 1] + f * series[row + 1, i + 1] < target:
         i += 1
     if i >= last:
-        return 1e9, i
-    here = (1.0 - f) * low[i] + f * high[i]
-    step = (1.0 - f) * low[i + 1] + f * high[i + 1] - here
+        return _NEVER, i
+    here = (1.0 - f) * series[row, i] + f * series[row + 1, i]
+    step = (1.0 - f) * series[row, i + 1] + f * series[row + 1, i + 1] - here
     share = (target - here) / step if step > 0.0 else 1.0
     return max(i + min(max(share, 0.0), 1.0), begin), i
 
 
 @_jit
-def _reach(series, from_position, need):  # type: ignore[no-untyped-def]
-    """Position at which a running series has risen by `need`; a large number if never."""
-    start = _at(series, from_position)
-    target = start + need
-    last = series.shape[0] - 1
-    i = int(from_position) if from_position > 0.0 else 0
-    while i < last and series[i + 1] < target:
+def _reach(series, row, begin, need, i):  # type: ignore[no-untyped-def]
+    """Position at which a running series has risen by `need`, and the reading before."""
+    last = series.shape[1] - 1
+    target = _at(series, row, begin) + need
+    while i < last and series[row, i + 1] < target:
         i += 1
     if i >= last:
-        return 1e9
-    step = series[i + 1] - series[i]
-    f = (target - series[i]) / step if step > 0.0 else 1.0
-    position = i + min(max(f, 0.0), 1.0)
-    return max(position, from_position)
+        return _NEVER, i
+    step = series[row, i + 1] - series[row, i]
+    share = (target - series[row, i]) / step if step > 0.0 else 1.0
+    return max(i + min(max(share, 0.0), 1.0), begin), i
 
 
 @_jit
-def _stage(time, sprouted, up, leaf_heat, seed_leaf, phyllochron):  # type: ignore[no-untyped-def]
-    """-1 not germinated, 0 thread, 1 seed leaf, 2 one or two leaves, 3 three to five, 4 six up."""
-    if time < sprouted:
-        return -1
+def _stage(time, up, leaf_cd, one_leaf, three_leaf, six_leaf):  # type: ignore[no-untyped-def]
+    """Of a germinated seed: 0 thread, 1 seed leaf, 2 one or two leaves, 3 three to five, 4 six."""
     if time < up:
         return 0
-    if leaf_heat < seed_leaf + phyllochron:
+    if leaf_cd < one_leaf:
         return 1
-    if leaf_heat < seed_leaf + 3.0 * phyllochron:
+    if leaf_cd < three_leaf:
         return 2
-    if leaf_heat < seed_leaf + 6.0 * phyllochron:
+    if leaf_cd < six_leaf:
         return 3
     return 4
 
@@ -205,115 +281,172 @@ def _stand(  # type: ignore[no-untyped-def]
     germination, elongation, drying, leaf, gate_kpa,
     member, clock, spread, size_m2, mix, dry_bias,
     opened, opening_size, passed, kill, depth_mm, times,
-    theta50, sigma, base_kpa, base_sd, rate, rise_sd, hold, seed_leaf, phyllochron,
-    band_share, band_mid, band_hazard, scores, weights, rise_scores, rise_weights,
+    theta50, sigma, base_kpa, base_sd, seed_depth, rise_cd, hold, seed_leaf, phyllochron,
+    band_share, band_hazard, score, rise_of,
     count, ledger, opened_m2,
 ):  # fmt: skip
-    n_guilds = theta50.shape[0]
+    n_guilds, n_bands = band_share.shape
     n_gates = gate_kpa.shape[0]
     n_times = times.shape[0]
     n_passes = passed.shape[0]
     n_zones = kill.shape[1]
-    for p in nb.prange(member.shape[0]):
+    n_seeds = score.shape[1]
+    n_done = np.zeros(n_times, np.int64)  # passes before each time
+    for t in range(n_times):
+        while n_done[t] < n_passes and passed[n_done[t]] <= times[t]:
+            n_done[t] += 1
+    order = np.argsort(member)  # neighbours ride on the same member: its readings stay at hand
+    for i in nb.prange(member.shape[0]):
+        p = order[i]
         m = member[p]
-        alive = np.empty((n_zones, n_passes + 1))
-        leaf_at = np.empty((n_guilds, n_times))
-        leaf_pass = np.empty((n_guilds, n_passes))
+        alive = np.ones((n_zones, n_passes + 1))  # share left by the passes so far
+        taken = np.zeros((n_zones, n_passes + 1))  # share killed by them
+        alive_up = np.ones(n_zones)  # share left by the passes before emergence
+        rise_at = np.empty(rise_cd.shape[2], np.int64)
+        gate = np.empty(n_seeds, np.int64)
+        beyond = np.empty(n_seeds)
+        need = np.empty(n_seeds)
+        leaf_at = np.empty(n_times)
+        leaf_pass = np.empty(n_passes)
+        dry_at = np.zeros(n_times)
+        dry_pass = np.zeros(n_passes)
+        n_new = np.empty(n_times)  # seeds seen germinated first at each time
+        stands_in = np.empty((n_zones, n_times, 5))
+        gone = np.empty((n_zones, n_times, 2))  # killed, held
         for g in range(n_guilds):
+            if mix[p, g] <= 0.0:
+                continue
             for t in range(n_times):
-                leaf_at[g, t] = _at(leaf[m, g], times[t])
+                leaf_at[t] = _at(leaf, m * n_guilds + g, times[t])
             for k in range(n_passes):
-                leaf_pass[g, k] = _at(leaf[m, g], passed[k])
-        for o in range(opened.shape[0]):
-            start = max(opened[o], 0.0)
-            for g in range(n_guilds):
-                whole = 0.0
-                for z in range(n_zones):
-                    whole += opening_size[o, g, z]
-                if whole * mix[p, g] <= 0.0:
+                leaf_pass[k] = _at(leaf, m * n_guilds + g, passed[k])
+            one_leaf = (seed_leaf[g] + phyllochron[g]) / clock[p]
+            three_leaf = (seed_leaf[g] + 3.0 * phyllochron[g]) / clock[p]
+            six_leaf = (seed_leaf[g] + 6.0 * phyllochron[g]) / clock[p]
+            for j in range(n_bands):
+                n = size_m2[p] * mix[p, g] * band_share[g, j] / n_seeds
+                if n <= 0.0:
                     continue
-                for j in range(band_share.shape[1]):
-                    share = size_m2[p] * mix[p, g] * band_share[g, j]
-                    if share <= 0.0:
+                row = (m * n_guilds + g) * n_bands + j
+                dry_row = m * n_bands + j
+                hazard = band_hazard[j]
+                if hazard > 0.0:
+                    for t in range(n_times):
+                        dry_at[t] = _at(drying, dry_row, times[t])
+                    for k in range(n_passes):
+                        dry_pass[k] = _at(drying, dry_row, passed[k])
+                for q in range(n_seeds):
+                    bears = base_kpa[g] * (1.0 - base_sd * score[j, q]) + dry_bias[p]
+                    k = 0
+                    while k < n_gates - 2 and gate_kpa[k + 1] < bears:
+                        k += 1
+                    f = (bears - gate_kpa[k]) / (gate_kpa[k + 1] - gate_kpa[k])
+                    gate[q] = k
+                    beyond[q] = min(max(f, 0.0), 1.0)
+                    need[q] = theta50[g] * np.exp(sigma[g] * spread[p] * score[j, q]) / clock[p]
+                for o in range(opened.shape[0]):
+                    at_all = 0.0
+                    for z in range(n_zones):
+                        at_all += opening_size[o, g, z]
+                    if at_all <= 0.0:
                         continue
+                    first = 0  # time from which the opening is there
+                    while first < n_times and times[first] < opened[o]:
+                        first += 1
+                    if first == n_times:
+                        continue
+                    stands_in[:] = 0.0
+                    gone[:] = 0.0
+                    n_new[:] = 0.0
+                    start = max(opened[o], 0.0)
+                    k_first = 0  # pass that may kill what was opened
+                    while k_first < n_passes and passed[k_first] <= start:
+                        k_first += 1
                     reading = int(start)
-                    hazard = band_hazard[j]
-                    for q in range(scores.shape[0]):
-                        bears = base_kpa[g] * (1.0 - base_sd * scores[q]) + dry_bias[p]
-                        k = 0
-                        while k < n_gates - 2 and gate_kpa[k + 1] < bears:
-                            k += 1
-                        f = (bears - gate_kpa[k]) / (gate_kpa[k + 1] - gate_kpa[k])
-                        f = min(max(f, 0.0), 1.0)
-                        need = theta50[g] * np.exp(sigma[g] * spread[p] * scores[q]) / clock[p]
+                    rise_at[:] = reading
+                    seen = first  # first time at which the seed has germinated
+                    for q in range(n_seeds):
                         sprouted, reading = _reach_between(
-                            germination[m, g, j, k], germination[m, g, j, k + 1], f, start, need,
-                            reading,
-                        )  # fmt: skip
-                        for e in range(rise_scores.shape[0]):
-                            part = share * weights[q] * rise_weights[e]
-                            up = 1e9
-                            dry_sprout = 0.0
-                            dry_up = 0.0
-                            leaf_up = 0.0
-                            if sprouted < 1e8:
-                                rise = (
-                                    band_mid[j]
-                                    / rate[g]
-                                    * np.exp(rise_sd[j] * rise_scores[e])
-                                    / clock[p]
-                                )
-                                up = _reach(elongation[m, g, j], sprouted, rise)
-                                dry_sprout = _at(drying[m, j], sprouted)
-                                dry_up = _at(drying[m, j], up)
-                                leaf_up = _at(leaf[m, g], up)
-                            survives_up = np.exp(-hazard * (dry_up - dry_sprout))
-                            for z in range(n_zones):
-                                alive[z, 0] = 1.0
-                            for k2 in range(n_passes):
-                                s = -1
-                                if passed[k2] > start:
-                                    s = _stage(
-                                        passed[k2], sprouted, up,
-                                        (leaf_pass[g, k2] - leaf_up) * clock[p],
-                                        seed_leaf[g], phyllochron[g],
-                                    )  # fmt: skip
-                                for z in range(n_zones):
-                                    killed = kill[k2, z, s] if s >= 0 else 0.0
-                                    if s == 0 and band_mid[j] > depth_mm[k2]:
-                                        killed = 0.0
-                                    alive[z, k2 + 1] = alive[z, k2] * (1.0 - killed)
-                            for t in range(n_times):
-                                if times[t] < opened[o]:
-                                    continue
-                                n_done = 0
-                                while n_done < n_passes and passed[n_done] <= times[t]:
-                                    n_done += 1
+                            germination, row * n_gates + gate[q], beyond[q], start, need[q], reading
+                        )
+                        while seen < n_times and times[seen] < sprouted:
+                            seen += 1
+                        if seen == n_times:  # later ranks germinate later still
+                            break
+                        n_new[seen] += 1.0
+                        e = rise_of[q]
+                        rise_at[e] = max(rise_at[e], int(sprouted))
+                        up, rise_at[e] = _reach(
+                            elongation, row, sprouted, rise_cd[g, j, e] / clock[p], rise_at[e]
+                        )
+                        leaf_up = _at(leaf, m * n_guilds + g, up)
+                        dry_sprout = 0.0
+                        survives_up = 1.0
+                        if hazard > 0.0:
+                            dry_sprout = _at(drying, dry_row, sprouted)
+                            dried = _at(drying, dry_row, up) - dry_sprout
+                            if dried > 0.0:
+                                survives_up = np.exp(-hazard * dried)
+                        stands_up = survives_up * (1.0 - hold[g, j, e])
+                        for z in range(n_zones):
+                            alive_up[z] = 1.0
+                            for k in range(k_first + 1):
+                                alive[z, k] = 1.0
+                                taken[z, k] = 0.0
+                        for k in range(k_first, n_passes):
+                            s = -1
+                            if passed[k] >= sprouted:
                                 s = _stage(
-                                    times[t], sprouted, up,
-                                    (leaf_at[g, t] - leaf_up) * clock[p],
-                                    seed_leaf[g], phyllochron[g],
+                                    passed[k], up, leaf_pass[k] - leaf_up,
+                                    one_leaf, three_leaf, six_leaf,
                                 )  # fmt: skip
+                            if s < 0 or (s == 0 and seed_depth[g, j, e] > depth_mm[k]):
                                 for z in range(n_zones):
-                                    n = part * opening_size[o, g, z]
-                                    if n <= 0.0:
-                                        continue
-                                    opened_m2[p, t, g, z] += n
-                                    if s < 0:
-                                        ledger[p, t, g, z, 0] += n
-                                        continue
-                                    survives = survives_up
-                                    if s == 0 and hazard > 0.0:
-                                        seen = _at(drying[m, j], times[t])
-                                        survives = np.exp(-hazard * (seen - dry_sprout))
-                                    ledger[p, t, g, z, 2] += n * (1.0 - survives)
-                                    n *= survives
-                                    if s > 0:
-                                        ledger[p, t, g, z, 3] += n * hold[g, j]
-                                        n *= 1.0 - hold[g, j]
-                                    left = alive[z, n_done]
-                                    ledger[p, t, g, z, 1] += n * (1.0 - left)
-                                    count[p, t, g, z, s] += n * left
+                                    alive[z, k + 1] = alive[z, k]
+                                    taken[z, k + 1] = taken[z, k]
+                                continue
+                            stands = stands_up
+                            if s == 0:
+                                stands = 1.0
+                                if hazard > 0.0 and dry_pass[k] > dry_sprout:
+                                    stands = np.exp(-hazard * (dry_pass[k] - dry_sprout))
+                            for z in range(n_zones):
+                                killed = alive[z, k] * kill[k, z, s]
+                                alive[z, k + 1] = alive[z, k] - killed
+                                taken[z, k + 1] = taken[z, k] + stands * killed
+                                if s == 0:
+                                    alive_up[z] = alive[z, k + 1]
+                        for t in range(seen, n_times):
+                            s = _stage(
+                                times[t], up, leaf_at[t] - leaf_up, one_leaf, three_leaf, six_leaf
+                            )
+                            if s == 0:
+                                stands = 1.0
+                                if hazard > 0.0 and dry_at[t] > dry_sprout:
+                                    stands = np.exp(-hazard * (dry_at[t] - dry_sprout))
+                                for z in range(n_zones):
+                                    stands_in[z, t, 0] += stands * alive[z, n_done[t]]
+                                    gone[z, t, 0] += taken[z, n_done[t]]
+                            else:
+                                held = survives_up * hold[g, j, e]
+                                for z in range(n_zones):
+                                    stands_in[z, t, s] += stands_up * alive[z, n_done[t]]
+                                    gone[z, t, 0] += taken[z, n_done[t]]
+                                    gone[z, t, 1] += held * alive_up[z]
+                    n_up_to = 0.0
+                    for t in range(first, n_times):
+                        n_up_to += n_new[t]
+                        for z in range(n_zones):
+                            here = n * opening_size[o, g, z]
+                            rest = n_up_to - gone[z, t, 0] - gone[z, t, 1]
+                            for s in range(5):
+                                count[p, t, g, z, s] += here * stands_in[z, t, s]
+                                rest -= stands_in[z, t, s]
+                            opened_m2[p, t, g, z] += here * n_seeds
+                            ledger[p, t, g, z, 0] += here * (n_seeds - n_up_to)
+                            ledger[p, t, g, z, 1] += here * gone[z, t, 0]
+                            ledger[p, t, g, z, 2] += here * max(rest, 0.0)
+                            ledger[p, t, g, z, 3] += here * gone[z, t, 1]
 
 
 def stand(
@@ -379,21 +512,21 @@ def stand(
         raise ValueError(msg)
 
     def along(values: NDArray[Any]) -> NDArray[Any]:
-        """Readings on the last axis, a zero before the first."""
+        """One row a series, a zero before the first reading."""
         moved = np.moveaxis(values, 1, -1)
-        return np.concatenate((np.zeros_like(moved[..., :1]), moved), axis=-1)
+        whole = np.zeros((*moved.shape[:-1], moved.shape[-1] + 1), dtype=values.dtype)
+        whole[..., 1:] = moved
+        return whole.reshape(-1, whole.shape[-1])
 
     def position(hours: FloatArray) -> FloatArray:
         return (np.asarray(hours, dtype=np.float64) - first_hour) / reading_every_h
 
-    scores, weights = rank_scores()
-    rise_scores, rise_weights = rank_scores(N_RISES)
-    top, bottom = guilds.band_mm[:, 0], guilds.band_mm[:, 1]
-    middle = 0.5 * (top + bottom)
-    depth_var = ((bottom - top) / np.maximum(middle, 1.0)) ** 2 / 12.0
-    rise_sd = np.sqrt(np.log(1.0 + guilds.shoot_rate_cv**2) + depth_var)
+    sample = seed_sample(guilds.band_mm.shape[0])
+    depth = depths_within_bands(guilds.band_share, guilds.band_mm, sample.depth_frac)
+    rate_sd = np.sqrt(np.log(1.0 + guilds.shoot_rate_cv**2))
+    rate = guilds.shoot_rate_mm_cd[:, None, None] * np.exp(rate_sd * sample.rate_score)[None]
     hold = 1.0 - 1.0 / (
-        1.0 + np.exp((middle[None, :] - guilds.half_depth_mm[:, None]) / guilds.half_depth_slope_mm)
+        1.0 + np.exp((depth - guilds.half_depth_mm[:, None, None]) / guilds.half_depth_slope_mm)
     )
     n_particles, n_times = particles.member.shape[0], time_hour.shape[0]
     n_guilds, n_zones = openings.size.shape[1], openings.size.shape[2]
@@ -407,8 +540,8 @@ def stand(
         particles.dry_bias_kpa, position(openings.hour), openings.size, position(passes.hour),
         passes.kill_frac, passes.depth_mm, position(time_hour),
         guilds.theta50_cd, guilds.sigma_ln, guilds.base_suction_kpa, guilds.base_suction_sd_frac,
-        guilds.shoot_rate_mm_cd, rise_sd, hold, guilds.seed_leaf_cd, guilds.phyllochron_cd,
-        guilds.band_share, middle, guilds.band_hazard_d, scores, weights, rise_scores,
-        rise_weights, count, ledger, opened_m2,
+        depth, depth / rate, hold, guilds.seed_leaf_cd, guilds.phyllochron_cd,
+        guilds.band_share, guilds.band_hazard_d, sample.score, sample.rise,
+        count, ledger, opened_m2,
     )  # fmt: skip
     return Stand(count, ledger, opened_m2)
