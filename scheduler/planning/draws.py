@@ -96,8 +96,8 @@ def weighted_quantiles(
 
     Examples
     --------
-    >>> weighted_quantiles(np.arange(11.0), np.ones(11)).tolist()
-    [1.0, 5.0, 9.0]
+    >>> weighted_quantiles(np.arange(11.0), np.ones(11)).round(1).tolist()
+    [0.6, 5.0, 9.4]
     """
     is_there = np.isfinite(values)
     if not is_there.any():
@@ -107,8 +107,6 @@ def weighted_quantiles(
     w = weights[is_there][order]
     if v.size == 1 or w.sum() <= 0.0:
         return np.full(len(probabilities), v[0])
-    position = np.cumsum(w) - 0.5 * w
-    span = position[-1] - position[0]
-    share = (position - position[0]) / span if span > 0.0 else np.linspace(0.0, 1.0, v.size)
+    share = (np.cumsum(w) - 0.5 * w) / w.sum()
     result: FloatArray = np.interp(np.asarray(probabilities), share, v)
     return result

@@ -34,7 +34,8 @@ from scheduler.planning.draws import keyed_generator, stratified_normals
 from scheduler.records import BoolArray, FloatArray, IntArray, Kind, Place, WeatherSeries
 
 N_SOIL_MEMBERS = 32
-N_STORED_LAYERS = 8
+_WHEEL_OVER_DRAINED = 1.15  # wheels want soil a little drier than it drains to
+N_STORED_LAYERS = 7  # to 105 mm
 # share of a forecast day's skill by lead day (the day itself first); beyond the last: none
 _DAY_SKILL = np.sqrt(np.array([0.98, 0.95, 0.85, 0.77, 0.68, 0.58, 0.48, 0.38, 0.30, 0.22, 0.15]))
 
@@ -52,6 +53,7 @@ class SoilPrior:
     working_kpa: float  # at most the ceiling's: a coarse soil, only the ceiling counts
     stage_two_mm_d05: float
     stage_one_mm: float
+    stone_frac: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -64,6 +66,7 @@ class Spread:
     k_factor_cap: float
     ln_drained_sd: float
     ln_working_sd: float
+    ln_b_sd: float
     demand_factor_low: float
     demand_factor_high: float
     ln_crust_energy_sd: float
@@ -111,8 +114,9 @@ def soil_members(prior: SoilPrior, spread: Spread, seed: int, n_members: int) ->
 
     Notes
     -----
-    Water contents at 33 kPa and at saturation move together with the one at 1500 kPa, so that the
-    curve keeps its shape; thresholds are suctions on the member's own curve.
+    The curve of a member runs through its own water content at 33 kPa with its own slope, up to
+    its own saturation; thresholds are suctions on that curve. Stones take their share of volume
+    from all water.
     """
 
     def z(name: str) -> FloatArray:
@@ -124,14 +128,19 @@ def soil_members(prior: SoilPrior, spread: Spread, seed: int, n_members: int) ->
         0.5 * float(centre.theta_33_m3m3),
         0.95 * float(centre.theta_sat_m3m3),
     )
-    moved = theta_33 / float(centre.theta_33_m3m3)
-    theta_1500 = float(centre.theta_1500_m3m3) * moved
+    b = float(centre.b) * np.exp(spread.ln_b_sd * z("b"))
+    theta_1500 = theta_33 * (33.0 / 1500.0) ** (1.0 / b)
     theta_sat = np.clip(
         float(centre.theta_sat_m3m3) + spread.theta_sat_sd_m3m3 * z("theta_sat"),
         theta_33 + 0.04,
         0.65,
     )
-    b = np.full(n_members, float(centre.b))
+    fine_earth = 1.0 - prior.stone_frac
+    theta_33, theta_sat, theta_1500 = (
+        theta_33 * fine_earth,
+        theta_sat * fine_earth,
+        theta_1500 * fine_earth,
+    )
     silt_pct = 100.0 * (1.0 - prior.sand_frac - prior.clay_frac)
     fine, coarse = silt_split_pct(silt_pct)
     energy = crust_energy_j_m2(
@@ -176,13 +185,14 @@ def soil_members(prior: SoilPrior, spread: Spread, seed: int, n_members: int) ->
         return held
 
     wet_kpa, dry_kpa = tillage_suctions(prior, float(centre.bulk_density_g_cm3))
+    wheel_kpa = max(wet_kpa, _WHEEL_OVER_DRAINED * prior.drained_kpa)
     ceiling = theta_at(prior.ceiling_kpa * ones)
     working = ceiling.copy()
     if prior.working_kpa > prior.ceiling_kpa:
         suction = prior.working_kpa * np.exp(spread.ln_working_sd * z("working"))
         working = np.minimum(theta_at(suction), ceiling)
     return SoilMembers(
-        parameters, working, theta_at(wet_kpa * ones), ceiling, theta_at(dry_kpa * ones)
+        parameters, working, theta_at(wheel_kpa * ones), ceiling, theta_at(dry_kpa * ones)
     )
 
 
@@ -206,7 +216,8 @@ def tillage_suctions(prior: SoilPrior, bulk_density_g_cm3: float) -> tuple[float
     -----
     Wet limit `dexter_bird_2001`, dry limit `obour_2018`, on the curve of `zhang_schaap_2017`; the
     suctions are then read on the member's own curve. The wet limit serves under wheels, at
-    50-100 mm, where soil dries by drainage alone.
+    50-100 mm; where it lies wetter than the soil drains to by itself (clays), a little drier than
+    that state counts.
 
     Examples
     --------
@@ -321,7 +332,7 @@ def member_skies(
         name: np.repeat(getattr(series, name)[None, :], n_members, axis=0)
         for name in ("air_temp_c", "humidity_frac", "wind_2m_m_s", "solar_mj_m2")
     }
-    has_forecast = series.forecast_issued_at is not None
+    has_forecast = bool(np.isfinite(rain[:, now_hour:]).any())
     if now_hour < n_hours:
         _draw_future(rain, others, series, now_hour, seed)
     et0 = _demand(others, series, place)
@@ -374,58 +385,68 @@ def _draw_future(
     now_hour: int,
     seed: int,
 ) -> None:
-    """Fill the hours from `now_hour` on, in place."""
+    """Fill the hours from `now_hour` on, in place.
+
+    Every day begins as a recorded one; where a member keeps the forecast, the hours that the
+    forecast knows replace it, shifted as one piece, so that no rain runs round into another hour.
+    """
     n_members, n_hours = rain.shape
-    issued = series.start_at + timedelta(hours=now_hour)
-    has_forecast = series.forecast_issued_at is not None
+    here = series.start_at + timedelta(hours=now_hour)
     age_d = 0.0
     if series.forecast_issued_at is not None:
-        age_d = max(0.0, (issued - series.forecast_issued_at) / timedelta(days=1))
-    # recorded days to fall back on, whole days at the same clock hour, most recent 30
+        age_d = max(0.0, (here - series.forecast_issued_at) / timedelta(days=1))
+    issued = (series.forecast_issued_at or here).date().isoformat()
+    foreseen = {"rain_mm": rain[:, now_hour:].copy()}
+    foreseen.update({name: values[:, now_hour:].copy() for name, values in others.items()})
+    target = {"rain_mm": rain, **others}
     day_starts = np.arange(now_hour - 24, max(-1, now_hour - 24 * 31), -24)
     day_starts = day_starts[day_starts >= 0]
-    n_days = -(-(n_hours - now_hour) // 24)
     temp_z = np.asarray(
-        keyed_generator(seed, "forecast temperature", issued.isoformat()).normal(size=n_members)
+        keyed_generator(seed, "forecast temperature", issued).normal(size=n_members)
     )
-    for day in range(n_days):
+    for day in range(-(-(n_hours - now_hour) // 24)):
         first = now_hour + 24 * day
         last = min(first + 24, n_hours)
-        span = slice(first, last)
-        generator = keyed_generator(seed, "forecast day", day, issued.isoformat())
+        date = (here + timedelta(days=day)).date().isoformat()
+        generator = keyed_generator(seed, "forecast day", date, issued)
         order = generator.permutation(n_members)
         uniform = (order + generator.random(n_members)) / n_members
         shift = np.asarray(generator.normal(size=n_members))
         amount = np.asarray(generator.normal(size=n_members))
-        pick = np.asarray(generator.integers(0, max(1, day_starts.size), size=n_members))
+        share = np.asarray(generator.random(n_members))
         lead = day + age_d
         skill = float(np.interp(lead, np.arange(_DAY_SKILL.size), _DAY_SKILL, right=0.0))
-        known = (
-            np.isfinite(series.rain_mm[span]).all() and np.isfinite(series.air_temp_c[span]).all()
-        )
-        keeps = (uniform < skill) if (has_forecast and known) else np.zeros(n_members, bool)
+        span = np.arange(first, last)
         for m in range(n_members):
-            if keeps[m]:
-                hours = round(float(shift[m]) * (1.0 + 0.5 * lead))
-                rain[m, span] = np.roll(series.rain_mm[span], hours) * np.exp(
-                    0.25 * amount[m] - 0.03
-                )
-                others["air_temp_c"][m, span] += temp_z[m] * (0.7 + 0.25 * lead)
-            elif day_starts.size:
-                source = int(day_starts[pick[m]])
-                width = last - first
-                rain[m, span] = rain[m, source : source + width]
-                for values in others.values():
-                    values[m, span] = values[m, source : source + width]
-            else:
-                rain[m, span] = np.nan_to_num(series.rain_mm[span])
-    for values in (rain, *others.values()):
+            if day_starts.size:
+                source = int(day_starts[int(share[m] * day_starts.size)])
+                for values in target.values():
+                    values[m, span] = values[m, source : source + span.size]
+            if uniform[m] >= skill and day_starts.size:
+                continue
+            moved = span - now_hour - round(float(shift[m]) * (1.0 + 0.5 * lead))
+            _overlay(rain[m], span, foreseen["rain_mm"][m], moved, np.exp(0.25 * amount[m] - 0.03))
+            for name, values in others.items():
+                _overlay(values[m], span, foreseen[name][m], span - now_hour, 1.0)
+            others["air_temp_c"][m, span] += temp_z[m] * (0.7 + 0.25 * lead)
+    for values in target.values():
         for m in range(n_members):
             is_bad = ~np.isfinite(values[m])
             if is_bad.any():
                 values[m, is_bad] = np.interp(
                     np.flatnonzero(is_bad), np.flatnonzero(~is_bad), values[m, ~is_bad]
                 )
+
+
+def _overlay(
+    values: FloatArray, span: IntArray, foreseen: FloatArray, moved: IntArray, factor: float
+) -> None:
+    """Write what is foreseen at the hours `moved` into `span`, where it is known, in place."""
+    is_inside = (moved >= 0) & (moved < foreseen.size)
+    known = foreseen[np.clip(moved, 0, foreseen.size - 1)] * factor
+    # before the first foreseen hour a shifted forecast says nothing: it was dry or it rained before
+    is_known = is_inside & np.isfinite(known)
+    values[span[is_known]] = known[is_known]
 
 
 @dataclass(frozen=True)

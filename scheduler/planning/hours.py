@@ -86,7 +86,10 @@ def is_working_hour(work: WorkPlan, start_at: datetime, n_hours: int, time_zone:
         weekday = local.weekday()
         if work.hours[weekday] <= 0.0 or not work.start <= clock < work.end:
             continue
-        result[i] = not any(b.weekday == weekday and b.start <= clock < b.end for b in work.blocked)
+        ends = (datetime.combine(local.date(), clock) + timedelta(minutes=59)).time()
+        result[i] = not any(
+            b.weekday == weekday and b.start <= ends and clock < b.end for b in work.blocked
+        )
     return result
 
 
@@ -108,8 +111,8 @@ def hours_left(work: WorkPlan, now: datetime, time_zone: str) -> float:
         Hours [h].
     """
     local = now.astimezone(ZoneInfo(time_zone))
-    quarter = timedelta(minutes=15)
-    open_h = 0.0
+    step = timedelta(minutes=5)
+    n_open = 0
     moment = local
     end = at_local(local.date(), work.end, time_zone)
     while moment < end:
@@ -118,9 +121,9 @@ def hours_left(work: WorkPlan, now: datetime, time_zone: str) -> float:
             b.weekday == local.weekday() and b.start <= clock < b.end for b in work.blocked
         )
         if clock >= work.start and not is_blocked:
-            open_h += 0.25
-        moment += quarter
-    return min(work.hours[local.weekday()], open_h)
+            n_open += 1
+        moment += step
+    return min(work.hours[local.weekday()], n_open / 12.0)
 
 
 def day_starts(start_at: datetime, n_hours: int, time_zone: str) -> list[tuple[date, int, int]]:

@@ -16,7 +16,6 @@ from scheduler.models.weeds.degree_days import (
     Guild,
     flush_dates,
     flush_shares,
-    one_pass_kill_frac,
     thermal_progress_cd,
     wetting_triggers,
 )
@@ -29,8 +28,9 @@ from scheduler.records import BoolArray, FloatArray, Planting, Range
 
 _CRUST_SEEN = 0.2  # index from which a crust is breakable
 _CRUST_HARD = 0.5  # and hard
-_FLUSH_OVER_FACTOR = 1.6  # heat over `too_late` beyond which a flush is told as past
 _WEED_BAND_MM = (5.0, 25.0)
+_WETTING_H = 48  # members may draw the hours of one wetting apart
+_DEEPEST_MM = 95.0  # the temperature of the deepest stored layer serves below it
 _SEEDBED_DRY_KPA = 1500.0
 _LAST_BLIND_SHARE = 0.70  # of the heat to emergence
 
@@ -43,8 +43,6 @@ class GuildView:
     plain_name: str
     season_share: float  # share of the seeds ready to germinate now
     milestones: FlushMilestones
-    stage_kill_frac: tuple[float, float, float, float]
-    typical_temp_c: float
 
 
 @dataclass(frozen=True)
@@ -63,7 +61,7 @@ class FlushOutlook:
     opened_by: str | None
     lead: GuildView
     heat_cd: FloatArray  # (n_members, n_stored) since the opening, of the lead guild
-    shares: Mapping[str, Range]  # of the flush now: to_come, thread, up; heat; kill by one pass
+    shares: Mapping[str, Range]  # of the flush now: to_come, thread, up; heat
     reached: Mapping[str, FloatArray]  # milestone to hours by member (NaN beyond sight)
     next_expected_hour: float | None
     next_chance: float
@@ -136,7 +134,7 @@ def planting_outlook(
     temp = run.temp_c[columns].astype(np.float64)
 
     def band(values: FloatArray, top: float, bottom: float) -> FloatArray:
-        mean: FloatArray = values @ band_weights(top, bottom, N_STORED_LAYERS)
+        mean: FloatArray = values @ band_weights(top, bottom, values.shape[2])
         return mean
 
     p = members.parameters
@@ -148,7 +146,7 @@ def planting_outlook(
     wheel_water = band(theta, *WHEEL_BAND_MM)
     surface_water = band(theta, 0.0, 25.0)
     maturity = run.crust_maturity_frac[columns].astype(np.float64)
-    is_frozen = temp[:, :, 0] <= 0.0
+    is_frozen = temp[:, :, 0] <= 0.05
     index = crust_index(maturity, suction(band(theta, 0.0, 10.0)))
 
     def fit(tool: ToolTraits) -> WorkOutlook:
@@ -221,7 +219,7 @@ def _crop_hours(
     sown = ensemble.sky.hour_of(planting.established_at) - stored
     if sown < 0:
         return None, None
-    depth = planting.sowing_depth_mm or crop.sowing_depth_mm or 13.0
+    depth = min(planting.sowing_depth_mm or crop.sowing_depth_mm or 13.0, _DEEPEST_MM)
     shares = band_weights(max(0.0, depth - 5.0), depth + 5.0, N_STORED_LAYERS)
     p = ensemble.members[planting.bed.soil].parameters
     suction_kpa = 33.0 * (theta @ shares / p.theta_33_m3m3[:, None]) ** (-p.b[:, None])
@@ -255,18 +253,15 @@ def _flush_outlook(
     progress = thermal_progress_cd(soil_temp_c, suction_kpa, lead.guild)
     cumulative = np.cumsum(progress, axis=1)
     is_wetting = wetting_triggers(water_in_mm)
-    past = chance(is_wetting[:, : sky.now_hour], weights)
-    wettings = [
-        Trigger(sky.at(float(h)), "wetting") for h in np.flatnonzero(past >= 0.5) if h >= stored
-    ]
+    wettings = past_wettings(ensemble, is_wetting, weights, stored)
     opened = _opening([*triggers, *wettings], lead.milestones, cumulative, stored, ensemble)
     next_hour, next_chance = _next_wetting(is_wetting[:, sky.now_hour :], weights)
     next_at = None if next_hour is None else sky.now_hour + next_hour
     if opened is None:
         empty = np.zeros((soil_temp_c.shape[0], soil_temp_c.shape[1]))
         return FlushOutlook(None, None, lead, empty, {}, {}, next_at, next_chance)
-    hour = max(sky.hour_of(opened.at), stored)
-    start = hour - stored
+    hour = sky.hour_of(opened.at)
+    start = min(max(hour - stored, 0), cumulative.shape[1] - 1)
     before = cumulative[:, start - 1][:, None] if start else 0.0
     heat = np.where(np.arange(cumulative.shape[1]) >= start, cumulative - before, 0.0)
     dates = flush_dates(
@@ -289,13 +284,42 @@ def _flush_outlook(
             ("thread", shares.thread_frac),
             ("up", shares.emerged_frac),
             ("heat", now_heat),
-            (
-                "kill",
-                one_pass_kill_frac(now_heat, lead.guild, lead.stage_kill_frac, lead.typical_temp_c),
-            ),
         )
     }
     return FlushOutlook(hour, opened.by, lead, heat, ranges, reached, next_at, next_chance)
+
+
+def past_wettings(
+    ensemble: Ensemble, is_wetting: BoolArray, weights: FloatArray, first_hour: int
+) -> list[Trigger]:
+    """Wettings of dry ground before now that at least half of the members saw within two days.
+
+    Parameters
+    ----------
+    ensemble : Ensemble
+        For the clock.
+    is_wetting : array of bool
+        As `wetting_triggers` gives it, (n_members, n_hours).
+    weights : array
+        Member weights, (n_members,).
+    first_hour : int
+        First hour looked at.
+
+    Returns
+    -------
+    list of Trigger
+        In order.
+    """
+    sky = ensemble.sky
+    past = is_wetting[:, : sky.now_hour]
+    so_far = np.cumsum(past, axis=1, dtype=np.int64)
+    within = so_far.copy()
+    within[:, _WETTING_H:] -= so_far[:, :-_WETTING_H]
+    share = chance(within > 0, weights)
+    is_start = (share >= 0.5) & (np.concatenate(([0.0], share[:-1])) < 0.5)
+    return [
+        Trigger(sky.at(float(h)), "wetting") for h in np.flatnonzero(is_start) if h >= first_hour
+    ]
 
 
 def _opening(
@@ -314,8 +338,6 @@ def _opening(
     opened: Trigger | None = None
     for trigger in sorted(triggers, key=lambda t: (t.at, t.by)):
         hour = sky.hour_of(trigger.at)
-        if hour >= sky.now_hour:
-            continue
         if trigger.by in ("wetting", "watering") and opened is not None:
             start = max(sky.hour_of(opened.at) - stored, 0)
             ran = np.median(cumulative_cd[:, max(hour - stored, 0)] - cumulative_cd[:, start])
@@ -333,24 +355,3 @@ def _next_wetting(is_wetting: BoolArray, weights: FloatArray) -> tuple[float | N
         return None, 0.0
     first = is_wetting[has_one].argmax(axis=1).astype(np.float64)
     return float(weighted_quantiles(first, weights[has_one])[1]), share
-
-
-def is_past(outlook: FlushOutlook, hour: int, stored: int) -> bool:
-    """Whether the flush in force has run far beyond its window at an hour.
-
-    Parameters
-    ----------
-    outlook : FlushOutlook
-        The flush.
-    hour, stored : int
-        Hour on the sky's clock and the first stored hour.
-
-    Returns
-    -------
-    bool
-        True if the median heat lies beyond 1.6 times the heat at which it was too late.
-    """
-    if outlook.opened_hour is None:
-        return False
-    heat = float(np.median(outlook.heat_cd[:, hour - stored]))
-    return heat > _FLUSH_OVER_FACTOR * outlook.lead.milestones.too_late_cd

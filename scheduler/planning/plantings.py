@@ -59,7 +59,8 @@ def touches(event: Event, planting: Planting) -> bool:
 def plantings_at(farm: Farm, events: Sequence[Event]) -> tuple[Planting, ...]:
     """Every planting of the farm after `events`, one for each bed or for each part of a bed.
 
-    A `clear` ends a planting; a `prep` of the whole bed ends its parts as well. A bed without a
+    A `clear` ends a planting; a `prep` of 40 mm or deeper ends it too, of the whole bed its parts
+    as well. A bed without a
     crop is a planting too, with `crop` None.
 
     Parameters
@@ -147,6 +148,22 @@ def _planting(bed: Bed, event: Event) -> Planting:
     )
 
 
+def was_done(event: Event) -> bool:
+    """Whether an entry says that something was done: not a visit in vain.
+
+    Parameters
+    ----------
+    event : Event
+        An entry of the journal.
+
+    Returns
+    -------
+    bool
+        False for a pass logged as not worked.
+    """
+    return not (event.kind == "pass" and event.data.get("worked") is False)
+
+
 def disturbances(planting: Planting, events: Sequence[Event]) -> tuple[Trigger, ...]:
     """Entries that stir or wet the soil of a planting, in order.
 
@@ -172,7 +189,7 @@ def disturbances(planting: Planting, events: Sequence[Event]) -> tuple[Trigger, 
     return tuple(
         Trigger(e.happened_at, names[e.kind], float(e.data.get("depth_mm", 0.0)))
         for e in events
-        if e.kind in names and touches(e, planting)
+        if e.kind in names and touches(e, planting) and was_done(e)
     )
 
 
@@ -212,7 +229,7 @@ def surface_table(
     """
     table = np.zeros((n_hours, 6))
     table[:, 5] = 300.0
-    own = [e for e in events if touches(e, planting)]
+    own = [e for e in events if touches(e, planting) and was_done(e)]
 
     def hour_of(moment: datetime) -> int:
         return int((moment - start_at) // timedelta(hours=1))

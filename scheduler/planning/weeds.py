@@ -14,18 +14,19 @@ from scheduler.models.weeds.cohorts import (
     Openings,
     Particles,
     Passes,
-    Stand,
     stand,
 )
 from scheduler.planning.draws import keyed_generator, stratified_normals, weighted_quantiles
 from scheduler.planning.ensemble import Ensemble
-from scheduler.planning.plantings import Trigger, touches
+from scheduler.planning.plantings import Trigger, touches, was_done
 from scheduler.records import Event, FloatArray, IntArray, Planting, Range
 
 N_PARTICLES = 512
 IN_ROW, BETWEEN = 0, 1
 _ROW_BAND_M = 0.10
-_DEEP_MM = 40.0
+_SOWING_STIRS = (0.7, 0.0)  # in the row, between
+_SHALLOW_PREP_KILL = 0.7
+_DEEP_PREP_KILL = 0.95
 
 
 @dataclass(frozen=True)
@@ -46,20 +47,30 @@ class WeedSettings:
     recovery_d: float  # of the readiness to be opened again
     refill_d: float  # of the pool itself
     warm_gate_c: FloatArray  # (n_guilds,) weekly mean below which a guild waits; -inf for none
+    reset_depth_mm: float  # work this deep brings up new seed
+    size_depth_mm: FloatArray  # working depths, and the share of a full flush each opens
+    size_depth_frac: FloatArray
     standing_m2: Mapping[str, float]  # by what the bed was
     standing_ln_sd: float
+    flower_base_c: float
+    flower_cd: float  # heat from the first of the year to flowers of an overwintered mat
+    seed_cd: float  # and to its seed
 
 
 @dataclass(frozen=True)
 class KillTable:
-    """Kill of each kind of tool: arrays (2 zones, 5 stages) [-], and whether it stirs the zone."""
+    """What each kind of tool kills, (2 zones, 5 stages) [-], and stirs, (2 zones) [-]."""
 
     kill_frac: Mapping[str, FloatArray]
+    stirs_frac: Mapping[str, FloatArray]
 
-    def stirs(self, kind: str) -> FloatArray:
-        """Share of a full opening by zone: 1 where the tool kills anything, else 0."""
-        touched: FloatArray = (self.kill_frac[kind].max(axis=1) > 0.0).astype(np.float64)
-        return touched
+
+@dataclass(frozen=True)
+class HandRates:
+    """Minutes by hand: a weed as seed leaf, true leaf, young and established; a metre of row."""
+
+    stage_min: FloatArray  # (4,)
+    row_metre_min: float
 
 
 def in_row_share(planting: Planting) -> float:
@@ -147,6 +158,7 @@ def weed_history(
     tool_kinds: Mapping[str, str],
     ensemble: Ensemble,
     soil_mean_c: FloatArray,
+    latitude_deg: float,
 ) -> WeedHistory:
     """Follow the ready pool of seeds through everything that was done to a planting.
 
@@ -169,6 +181,8 @@ def weed_history(
     soil_mean_c : array
         Weekly mean soil temperature by stored hour, (n_stored,) [C]: a guild with a gate waits
         below it.
+    latitude_deg : float
+        North positive; the seasons of the south are half a year on.
 
     Returns
     -------
@@ -178,18 +192,19 @@ def weed_history(
     Notes
     -----
     A disturbance opens R x season x readiness of the pool R of each guild and zone, and takes
-    `pass_share` of that from R; readiness returns as 1 - exp(-days/recovery) after the last
-    stirring; R refills slowly; work of 40 mm or deeper brings up new seed (R = 1). A wetting opens
+    `pass_share` of that from R; shallower work opens less; readiness returns as
+    1 - exp(-days/recovery) after the last stirring; R refills slowly; deep work brings up new seed
+    (R = 1). A wetting opens
     its share. Assumptions of this project around roberts_feast_1972 and roberts_potter_1980.
     """
     sky = ensemble.sky
     actions: list[tuple[datetime, str, Event | None]] = [(w.at, "wetting", None) for w in wettings]
     names = {
         "pass": "pass", "prep": "preparation", "sow": "sowing", "plant": "planting",
-        "water": "watering",
+        "water": "watering", "hand": "hand weeding",
     }  # fmt: skip
     actions += [(e.happened_at, names[e.kind], e) for e in events if e.kind in names
-                and touches(e, planting)]  # fmt: skip
+                and touches(e, planting) and was_done(e)]  # fmt: skip
     actions.sort(key=lambda item: (item[0], item[1]))
     n_guilds = settings.mix.shape[0]
     pool = np.ones((n_guilds, 2))
@@ -199,12 +214,13 @@ def weed_history(
     before: float | None = None
     for at, label, event in actions:
         hour = (at - sky.start_at) / timedelta(hours=1)
-        if hour >= sky.now_hour:
-            continue
         day = hour / 24.0
         if before is not None:
             pool += (1.0 - pool) * (1.0 - np.exp(-(day - before) / settings.refill_d))
         before = day
+        if label == "hand weeding":
+            killed.append((hour, kills.kill_frac["hand"], 0.0))
+            continue
         stirs = np.ones(2)
         share = np.ones(n_guilds)
         depth = 0.0 if event is None else float(event.data.get("depth_mm", 0.0))
@@ -216,18 +232,20 @@ def weed_history(
             kind = tool_kinds.get(str(event.data.get("tool")), "")
             if kind not in kills.kill_frac:
                 continue
-            stirs = kills.stirs(kind)
+            stirs = kills.stirs_frac[kind]
             killed.append((hour, kills.kill_frac[kind], depth))
         elif label in ("sowing", "planting"):
-            stirs = np.array([0.7, 0.0])
+            stirs = np.array(_SOWING_STIRS)
             killed.append((hour, _SOWING_KILL, 1e3))
-        elif depth >= _DEEP_MM:
+        elif depth >= settings.reset_depth_mm:
             pool[:] = 1.0
             last[:] = -1e9
-            killed.append((hour, np.full((2, len(STAGES)), 0.95), 1e3))
+            killed.append((hour, np.full((2, len(STAGES)), _DEEP_PREP_KILL), 1e3))
         else:
-            killed.append((hour, np.full((2, len(STAGES)), 0.7), depth))
-        season = _season(settings, at, hour, ensemble, soil_mean_c)
+            killed.append((hour, np.full((2, len(STAGES)), _SHALLOW_PREP_KILL), depth))
+        if label in ("pass", "preparation"):
+            stirs = stirs * np.interp(depth, settings.size_depth_mm, settings.size_depth_frac)
+        season = _season(settings, at, hour, ensemble, soil_mean_c, latitude_deg)
         ready = 1.0 - np.exp(-(day - last) / settings.recovery_d)
         size = pool * (season * share)[:, None] * (stirs * ready)[None, :]
         pool -= settings.pass_share * size
@@ -268,10 +286,12 @@ def _season(
     hour: float,
     ensemble: Ensemble,
     soil_mean_c: FloatArray,
+    latitude_deg: float,
 ) -> FloatArray:
     index = int(hour) - ensemble.stored_from_hour
     mean = float(soil_mean_c[min(max(index, 0), soil_mean_c.size - 1)])
-    share = settings.season[:, at.month - 1]
+    month = at.month if latitude_deg >= 0.0 else (at.month + 5) % 12 + 1
+    share = settings.season[:, month - 1]
     return np.where(mean >= settings.warm_gate_c, share, 0.0)
 
 
@@ -280,16 +300,18 @@ class WeedOutlook:
     """Weeds of one planting from now on, by particle."""
 
     hours: FloatArray  # (n_times,) on the sky's clock; the first is now
-    weeds: Stand
+    count_m2: FloatArray  # (n_particles, n_times, zones, stages), all guilds
+    to_come: FloatArray  # (n_particles, n_times, zones) opened and not germinated
     standing_m2: FloatArray  # (n_particles,) weeds that stood before the record
     weights: FloatArray  # (n_particles,)
     row_share: float
     history: WeedHistory
     member: IntArray
+    flowers_hour: float | None  # median hour at which a mat from winter flowers
 
     def density_m2(self, time: int, zone: int | None = None) -> FloatArray:
         """Weeds by stage at one of the hours, (n_particles, stages), of a zone or of the bed."""
-        by_zone = self.weeds.count_m2[:, time].sum(axis=1)
+        by_zone = self.count_m2[:, time]
         if zone is not None:
             return np.asarray(by_zone[:, zone])
         a = self.row_share
@@ -297,21 +319,21 @@ class WeedOutlook:
 
     def to_come_m2(self, time: int) -> FloatArray:
         """Opened and not germinated at one of the hours, (n_particles,)."""
-        by_zone = self.weeds.ledger_m2[:, time, :, :, 0].sum(axis=1)
+        by_zone = self.to_come[:, time]
         a = self.row_share
         return np.asarray(a * by_zone[:, IN_ROW] + (1.0 - a) * by_zone[:, BETWEEN])
 
     def killable_frac(self, time: int, kill_frac: FloatArray) -> FloatArray:
         """Killed by a pass over what stands and what is still to come, (n_particles,)."""
         a = np.array([self.row_share, 1.0 - self.row_share])
-        by_zone = self.weeds.count_m2[:, time].sum(axis=1)
-        killed = np.einsum("pzs,zs,z->p", by_zone, kill_frac, a)
+        killed = np.einsum("pzs,zs,z->p", self.count_m2[:, time], kill_frac, a)
         whole = self.density_m2(time).sum(axis=1) + self.to_come_m2(time)
         return np.where(whole > 1e-9, killed / np.maximum(whole, 1e-9), 0.0)
 
     def ranges(self, time: int = 0) -> dict[str, Range]:
         """Weeds by stage as 10, 50 and 90 % of weight."""
-        density = self.density_m2(time)
+        density = self.density_m2(time).copy()
+        density[:, -1] += self.standing_m2
         return {
             f"{stage}_m2": Range(
                 *(float(q) for q in weighted_quantiles(density[:, i], self.weights))
@@ -378,10 +400,20 @@ def weed_outlook(
     standing = history.standing_left * median * np.exp(settings.standing_ln_sd * z)
     return WeedOutlook(
         hours,
-        weeds,
+        weeds.count_m2.sum(axis=2),
+        weeds.ledger_m2[:, :, :, :, 0].sum(axis=2),
         standing,
         np.full(n_particles, 1.0 / n_particles),
         in_row_share(planting),
         history,
         particles.member,
+        _flowers_hour(ensemble, settings),
     )
+
+
+def _flowers_hour(ensemble: Ensemble, settings: WeedSettings) -> float | None:
+    """Hour at which the heat above the base since the record began reaches that of flowers."""
+    air = ensemble.sky.forcing.air_temp_c.mean(axis=0)
+    heat = np.cumsum(np.maximum(air - settings.flower_base_c, 0.0)) / 24.0
+    reached = np.flatnonzero(heat >= settings.flower_cd)
+    return float(reached[0]) if reached.size else None

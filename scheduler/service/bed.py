@@ -20,9 +20,9 @@ from scheduler.planning.bed_page import (
 from scheduler.planning.draws import weighted_quantiles
 from scheduler.planning.ensemble import N_SOIL_MEMBERS, N_STORED_LAYERS
 from scheduler.planning.hours import local_day
-from scheduler.planning.order import flush_answer
 from scheduler.planning.outlook import Outlook
 from scheduler.planning.plantings import touches
+from scheduler.planning.verdict import flush_answer
 from scheduler.ports import Journal, Progress, WeatherStore
 from scheduler.records import Farm, FloatArray, Planting, Range
 from scheduler.service.morning import morning_of
@@ -126,7 +126,7 @@ def bed_page_of(s: Situation, bed: str, part: str | None = None) -> BedPage:
         notes=(
             "Weeds from roots (bindweed, couch, thistle) are outside this model.",
             "Nobody has measured crusts or workable hours against this program; "
-            "your own look and a squeezed handful outrank it.",
+            "trust your own look and a squeezed handful before it.",
         ),
     )
 

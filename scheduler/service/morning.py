@@ -8,9 +8,11 @@ from datetime import datetime, timedelta
 import numpy as np
 
 from scheduler.planning.cautions import cautions_for
+from scheduler.planning.day import tenths
 from scheduler.planning.ensemble import N_SOIL_MEMBERS
 from scheduler.planning.hours import hours_left, local_day
 from scheduler.planning.order import order_of_day
+from scheduler.planning.weeds import N_PARTICLES
 from scheduler.ports import Journal, Progress, WeatherStore
 from scheduler.records import Event, Farm, Kind, Morning, WeatherAnswer, WeatherSeries
 from scheduler.service.situation import Situation, situation
@@ -75,7 +77,7 @@ def morning_of(s: Situation) -> Morning:
             "forecast_issued_at": series.forecast_issued_at,
         },
         n_soil_members=s.ensemble.n_members,
-        n_particles=0,
+        n_particles=N_PARTICLES,
         attribution=tuple(f"Weather: {source}" for source in series.sources),
         weakest_inputs=_weakest(series, s.events),
         weather=WeatherAnswer(
@@ -97,11 +99,9 @@ def morning_of(s: Situation) -> Morning:
 
 
 def _weakest(series: WeatherSeries, events: Sequence[Event]) -> tuple[str, ...]:
-    weak = ["flush size (not looked at)", "when this soil crumbles (no squeeze test)"]
-    if not any(e.kind == "look" for e in events):
-        weak[0] = "flush timing and size (no look logged)"
-    if any(e.kind == "feel" for e in events):
-        weak.pop(1)
+    weak = ["flush timing and size", "when this soil crumbles"]
+    if any(e.kind in ("look", "feel") for e in events):
+        weak.append("your looks and squeeze tests are kept, not yet learned from")
     if float(np.mean(series.kinds["solar_mj_m2"] <= Kind.MODEL)) > 0.5:
         weak.append("drying (sunshine estimated from temperature)")
     return tuple(weak)
@@ -124,12 +124,14 @@ def _cautions(s: Situation) -> tuple[str, ...]:
 
 def _outlook_line(s: Situation) -> str:
     """When rain comes within a day, in words."""
+    if not s.sky.has_forecast:
+        return "no forecast: rain to come is not known"
     now = s.sky.now_hour
     rain = s.sky.forcing.rain_mm[:, now : min(now + 24, s.sky.n_hours)]
     three = np.stack([rain[:, i : i + 3].sum(axis=1) for i in range(0, rain.shape[1], 3)], axis=1)
-    chance_rain = (three >= 0.5).mean(axis=0)
-    wet = np.flatnonzero(chance_rain >= 0.3)
+    wet = np.flatnonzero((three >= 0.5).mean(axis=0) >= 0.3)
     if not wet.size:
         return "no rain in sight until tomorrow"
     hour = s.sky.at(now + 3 * int(wet[0])).astimezone(s.day.zone)
-    return f"rain from {hour:%H:%M}, {round(10 * chance_rain[wet].max())} in 10"
+    any_rain = float((three[:, wet[0] :] >= 0.5).any(axis=1).mean())
+    return f"rain from {hour:%H:%M}, {tenths(any_rain)}"

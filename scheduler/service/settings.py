@@ -10,13 +10,15 @@ import numpy as np
 
 from scheduler import reference
 from scheduler.errors import UsageError
-from scheduler.models.soil_column import WeedHeat
+from scheduler.models.soil_column import WEED_BANDS_MM, WeedHeat
+from scheduler.models.weeds.cohorts import STAGES, GuildTable
 from scheduler.models.weeds.degree_days import Guild, flush_milestones
 from scheduler.planning.ensemble import SoilPrior, Spread
 from scheduler.planning.outlook import GuildView
 from scheduler.planning.plantings import CropTraits
 from scheduler.planning.tools import ToolTraits
-from scheduler.records import Farm, Soil, WeatherSeries
+from scheduler.planning.weeds import HandRates, KillTable, WeedSettings
+from scheduler.records import Farm, FloatArray, Soil, WeatherSeries
 
 GATE_KPA = (150.0, 400.0, 700.0, 1000.0, 1300.0, 1700.0)
 STAGE_KILL_FRAC = (0.9, 0.75, 0.35, 0.35)
@@ -86,6 +88,7 @@ def spread() -> Spread:
         k_factor_cap=v("k_factor_cap"),
         ln_drained_sd=v("ln_drained_sd"),
         ln_working_sd=v("ln_working_sd"),
+        ln_b_sd=v("ln_b_sd"),
         demand_factor_low=demand.low,
         demand_factor_high=demand.high,
         ln_crust_energy_sd=v("ln_crust_energy_sd"),
@@ -113,6 +116,7 @@ def soil_prior(soil: Soil) -> SoilPrior:
         v("working_kpa"),
         v("stage_2_mm_sqrt_d"),
         v("stage_1_mm"),
+        soil.stone_frac,
     )
 
 
@@ -217,9 +221,97 @@ def guild_views(
             share = 0.0
         typical = min(max(mean_c, max(guild.base_c, guild.leaf_base_c) + 4.0), guild.optimum_c)
         milestones = flush_milestones(guild, STAGE_KILL_FRAC, round(typical))
-        views.append(
-            GuildView(
-                guild, _PLAIN_GUILDS[guild.name], share, milestones, STAGE_KILL_FRAC, round(typical)
-            )
-        )
+        views.append(GuildView(guild, _PLAIN_GUILDS[guild.name], share, milestones))
     return tuple(sorted(views, key=lambda v: (-v.season_share, v.guild.name)))
+
+
+@lru_cache(maxsize=1)
+def weed_settings() -> WeedSettings:
+    """What the tables say of weeds, in the order of `guilds`."""
+    t = tables()
+    known = guilds()
+    bands = ("00_05", "05_15", "15_30", "30_50")
+
+    def each(parameter: str) -> FloatArray:
+        return np.array([t.number(g.name, parameter) for g in known])
+
+    def flush(parameter: str) -> float:
+        return t.number("flush", parameter)
+
+    depths = (5, 10, 20, 30, 50)
+    return WeedSettings(
+        guilds=GuildTable(
+            theta50_cd=np.array([g.theta50_cd for g in known]),
+            sigma_ln=np.array([g.sigma_ln for g in known]),
+            base_suction_kpa=np.array([-g.psi_b50_kpa for g in known]),
+            base_suction_sd_frac=flush("base_suction_sd_frac"),
+            shoot_rate_mm_cd=np.array([g.elongation_mm_cd for g in known]),
+            shoot_rate_cv=flush("shoot_rate_cv"),
+            half_depth_mm=each("half_depth_mm"),
+            half_depth_slope_mm=flush("half_depth_slope_mm"),
+            seed_leaf_cd=np.array([g.seed_leaf_cd for g in known]),
+            phyllochron_cd=np.array([g.phyllochron_cd for g in known]),
+            band_share=np.stack([each(f"band_{band}_frac") for band in bands], axis=1),
+            band_mm=np.array(WEED_BANDS_MM),
+            band_hazard_d=np.array([flush(f"drying_hazard_{band}") for band in bands]),
+        ),
+        season=np.stack([each(f"season_month_{month:02d}") for month in range(1, 13)], axis=1),
+        mix=each("mix_frac"),
+        mix_concentration=flush("mix_concentration"),
+        clock_ln_sd=flush("clock_ln_sd"),
+        spread_ln_sd=flush("spread_ln_sd"),
+        dry_bias_sd_kpa=flush("suction_bias_sd_kpa"),
+        size_m2=flush("size_m2"),
+        size_ln_sd=flush("size_ln_sd"),
+        wetting_share=each("wetting_share_frac"),
+        pass_share=flush("pass_share_frac"),
+        recovery_d=flush("recovery_d"),
+        refill_d=flush("pool_refill_d"),
+        warm_gate_c=np.array(
+            [
+                t.number(g.name, "season_gate_c") if t.has(g.name, "season_gate_c") else -np.inf
+                for g in known
+            ]
+        ),
+        reset_depth_mm=flush("pool_reset_depth_mm"),
+        size_depth_mm=np.array([0.0, *depths]),
+        size_depth_frac=np.array([0.0, *(flush(f"size_depth_{d:02d}_frac") for d in depths)]),
+        standing_m2={
+            was: t.number("standing", f"{was}_m2") for was in ("unknown", "clean", "weedy", "cover")
+        },
+        standing_ln_sd=t.number("standing", "ln_sd"),
+        flower_base_c=t.number("standing", "flower_base_c"),
+        flower_cd=t.number("standing", "flower_cd"),
+        seed_cd=t.number("standing", "seed_cd"),
+    )
+
+
+@lru_cache(maxsize=1)
+def kill_table() -> KillTable:
+    """Kill by tool, zone and stage, and what each tool stirs."""
+    t = tables()
+    zones = ("in_row", "between")
+    return KillTable(
+        {
+            kind: np.array(
+                [[t.number(kind, f"kill_{zone}_{stage}_frac") for stage in STAGES]
+                 for zone in zones]
+            )
+            for kind in t.tool_kinds()
+        },
+        {
+            kind: np.array([t.number(kind, f"stirs_{zone}_frac") for zone in zones])
+            for kind in t.tool_kinds()
+        },
+    )  # fmt: skip
+
+
+@lru_cache(maxsize=1)
+def hand_rates() -> HandRates:
+    """Minutes of hand weeding by stage."""
+    t = tables()
+    stages = ("seed_leaf", "true_leaf", "young", "established")
+    return HandRates(
+        np.array([t.number("hand round", f"{stage}_min") for stage in stages]),
+        t.number("hand round", "row_metre_min"),
+    )

@@ -6,7 +6,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
+import numpy as np
+
 from scheduler.errors import UsageError, WeatherMissingError
+from scheduler.models.weeds.degree_days import wetting_triggers
+from scheduler.planning.day import Day, day_of
 from scheduler.planning.ensemble import (
     N_SOIL_MEMBERS,
     Ensemble,
@@ -16,18 +20,24 @@ from scheduler.planning.ensemble import (
     soil_members,
 )
 from scheduler.planning.forcing import hourly_series
-from scheduler.planning.order import Day, Draft, day_of, draft_verdict
-from scheduler.planning.outlook import Outlook, planting_outlook
+from scheduler.planning.order import Draft
+from scheduler.planning.outlook import Outlook, past_wettings, planting_outlook
 from scheduler.planning.plantings import disturbances, plantings_at, surface_table
+from scheduler.planning.verdict import weed_hours, weed_verdict
+from scheduler.planning.weeds import WeedOutlook, weed_history, weed_outlook
 from scheduler.ports import Journal, Progress, WeatherStore
 from scheduler.records import Event, Farm, FloatArray, Kind, Planting, WeatherSeries
 from scheduler.service.settings import (
+    GATE_KPA,
     crop_traits,
     guild_views,
+    hand_rates,
+    kill_table,
     soil_prior,
     spread,
     tool_traits,
     weed_heat,
+    weed_settings,
 )
 
 PAST_DAYS = 90
@@ -49,6 +59,7 @@ class Situation:
     ensemble: Ensemble
     plantings: tuple[Planting, ...]
     outlooks: Mapping[str, Outlook]
+    weeds: Mapping[str, WeedOutlook]
     surfaces: Mapping[str, tuple[str, FloatArray]]
     day: Day
     drafts: tuple[Draft, ...]
@@ -128,9 +139,47 @@ def situation(
         for p in plantings
     }
     day = day_of(farm, sky, stored, now)
-    drafts = tuple(draft_verdict(outlooks[p.key], day, tools) for p in plantings)
+    weeds = {
+        p.key: _weeds(p, outlooks[p.key], ensemble, events, surfaces[p.key][1], day)
+        for p in plantings
+    }
+    drafts = tuple(
+        weed_verdict(outlooks[p.key], weeds[p.key], day, tools, kill_table(), hand_rates())
+        for p in plantings
+    )
     return Situation(
-        farm, now, events, series, sky, ensemble, plantings, outlooks, surfaces, day, drafts
+        farm, now, events, series, sky, ensemble, plantings, outlooks, weeds, surfaces, day, drafts
+    )
+
+
+def _weeds(
+    planting: Planting,
+    outlook: Outlook,
+    ensemble: Ensemble,
+    events: Sequence[Event],
+    surface: FloatArray,
+    day: Day,
+) -> WeedOutlook:
+    farm, sky = day.farm, day.sky
+    settings = weed_settings()
+    is_wetting = wetting_triggers(sky.forcing.rain_mm + surface[None, :, 0])
+    wettings = past_wettings(ensemble, is_wetting, outlook.weights, ensemble.readings_from_hour)
+    soil = outlook.surface_temp_c.mean(axis=0)
+    week = np.concatenate((np.full(167, soil[0]), soil))
+    weekly = np.convolve(week, np.ones(168) / 168.0, mode="valid")
+    history = weed_history(
+        planting,
+        events,
+        wettings,
+        settings,
+        kill_table(),
+        {tool.name: tool.kind for tool in farm.tools},
+        ensemble,
+        weekly,
+        farm.place.latitude_deg,
+    )
+    return weed_outlook(
+        planting, ensemble, history, settings, np.array(GATE_KPA), farm.seed, weed_hours(day)
     )
 
 

@@ -110,8 +110,8 @@ def drained_relative(s: dict[str, float]) -> float:
 
 
 def structural_mm_h(s: dict[str, float]) -> float:
-    """K_st: what the matrix does not carry at saturation."""
-    return max(s["k_sat"] - s["k_factor"] * s["k_sat"], 0.0)
+    """K_st: the macropores carry Ks when full, whatever the matrix carries."""
+    return s["k_sat"]
 
 
 def structural_flow_mm_h(s: dict[str, float], relative: Array | float) -> Any:

@@ -6,7 +6,7 @@ Equations, all in mm and h unless said:
   (saxton_rawls_2006, eq. 11 without the linear part near saturation);
 - conductivity K = f k_m Ks S^(2B+3), Kirchhoff potential phi = B h_e k_m Ks/(B+3) S^(B+3);
 - flux down q = (phi_i - phi_i+1)/(dz_i/2f_i + dz_i+1/2f_i+1) + min(f_i, f_i+1) K_i + K_st u_i^3
-  + vapour, u = clip((S - S_d)/(1 - S_d), 0, 1), S_d at the drained state;
+  + vapour, u = clip((S - S_d)/(1 - S_d), 0, 1), S_d at the drained state, K_st = Ks;
 - infiltration at most f_0((phi(1) - phi_0)/(dz_0/2) + k_m Ks + K_st); ponding 3 mm, then run-off;
 - evaporation Ep (hr - ha)/(1 - ha), Ep = K_e ET0 on the open share; free drainage at the base;
 - heat: Campbell 1985 conductivity, skin balance Rn - H - LE - G = 0.

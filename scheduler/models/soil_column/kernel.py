@@ -38,6 +38,7 @@ _ROOT_EFOLD_MM = 300.0
 _LATENT_W_PER_MM_H = 2.45e6 / 3600.0
 _FUSION_J_MM = 3.34e5
 _SIGMA = 5.67e-8
+_DRAIN_SLACK = 0.002  # change of saturation that is always allowed
 _GAMMA = 1.0 - 1.0 / math.sqrt(2.0)
 
 _jit = nb.njit(cache=True, fastmath=False, error_model="numpy")
@@ -57,7 +58,19 @@ def _tridiagonal(lower, diag, upper, rhs, out, n):  # type: ignore[no-untyped-de
 
 @_jit
 def _water_hour(  # type: ignore[no-untyped-def]
-    s, surface, par, factor, rate_in, demand, humidity, uptake, ds_max, drop_max, work, flux
+    s,
+    surface,
+    par,
+    factor,
+    rate_in,
+    demand,
+    humidity,
+    uptake,
+    ds_max,
+    drop_max,
+    drain_max,
+    work,
+    flux,
 ):
     """Advance the water of one column by one hour.
 
@@ -72,7 +85,7 @@ def _water_hour(  # type: ignore[no-untyped-def]
     s_wilt = th_1500 / th_s
     s_d = min(s_33 * (33.0 / psi_d) ** (1.0 / b), 0.97)
     k_m = km * ks
-    k_st = max(ks - k_m, 0.0)
+    k_st = ks
     kirchhoff = b * he * k_m / (b + 3.0)
     phi_sat = kirchhoff
     s_stress = s_wilt + 0.5 * (s_33 - s_wilt)
@@ -171,6 +184,9 @@ def _water_hour(  # type: ignore[no-untyped-def]
                 # once a layer is close to full only the sweep below matters
                 if ds[i] < 0.0:
                     r = max(r, -ds[i] / (s[i] * drop_max))
+                    if s[i] > s_d:
+                        # a linearised cube drains too little in a long step
+                        r = max(r, -ds[i] / ((s[i] - s_d) * drain_max + _DRAIN_SLACK))
                 elif s[i] + ds[i] > 1.0:
                     r = min(r, 0.9) if s[i] > 0.9 and s[i] + ds[i] < 1.2 else r
                 worst = max(worst, r)
@@ -360,6 +376,7 @@ def advance(  # type: ignore[no-untyped-def]
     with_heat,
     ds_max,
     drop_max,
+    drain_max,
     theta_out,
     temp_out,
     skin_out,
@@ -432,8 +449,11 @@ def advance(  # type: ignore[no-untyped-def]
                     for i in range(_N):
                         if 0.5 * (_EDGE[i] + _EDGE[i + 1]) <= depth:
                             s[i] = water / reach
-                    surface[4] = reach
-                    surface[5] = 0.0
+                    if reach >= surface[4]:
+                        surface[4] = reach
+                        surface[5] = 0.0
+                    else:
+                        surface[5] *= 1.0 - reach / surface[4]
                     if reach >= _CRUST_MM:
                         surface[3] = 0.0
             # crust and settling, from the drops of this hour
@@ -484,6 +504,7 @@ def advance(  # type: ignore[no-untyped-def]
                 uptake,
                 ds_max,
                 drop_max,
+                drain_max,
                 work,
                 flux,
             )

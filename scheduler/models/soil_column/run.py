@@ -20,8 +20,8 @@ from scheduler.models.soil_column.parameters import (
 )
 from scheduler.records import FloatArray, IntArray
 
-REFERENCE_TOLERANCE = (0.02, 0.20)
-ENSEMBLE_TOLERANCE = (0.10, 0.50)
+REFERENCE_TOLERANCE = (0.02, 0.20, 0.10)
+ENSEMBLE_TOLERANCE = (0.10, 0.50, 0.30)
 _NO_WEEDS = WeedHeat(*(np.zeros(0) for _ in range(6)))
 
 
@@ -39,7 +39,7 @@ def run_columns(
     readings_from_hour: int = 0,
     reading_every_h: int = 6,
     with_heat: bool = True,
-    tolerance: tuple[float, float] = REFERENCE_TOLERANCE,
+    tolerance: tuple[float, float, float] = REFERENCE_TOLERANCE,
 ) -> ColumnRun:
     """Run water, heat, crust and weed integrals of many columns through hourly weather.
 
@@ -64,7 +64,8 @@ def run_columns(
     with_heat : bool
         Without it temperatures stay as they are.
     tolerance : tuple of float
-        Largest change of saturation, and largest relative drop, of a sub-step [-].
+        Largest change of saturation, largest relative drop, and largest relative drop of what
+        drains by macropores, of a sub-step [-].
 
     Returns
     -------
@@ -133,7 +134,7 @@ def run_columns(
         end.saturation_frac, end.temp_c, end.ice_mm, end.surface,
         heat.table(), heat.gate_kpa.astype(np.float64), bands,
         0, stored_from_hour, reading_every_h, readings_from_hour, with_heat,
-        float(tolerance[0]), float(tolerance[1]),
+        float(tolerance[0]), float(tolerance[1]), float(tolerance[2]),
         theta, temp, skin, crust, evap, germ, elong, dry, leaf, totals, residual, n_sub,
     )  # fmt: skip
     hours = readings_from_hour + reading_every_h * np.arange(1, n_readings + 1)

@@ -1,0 +1,123 @@
+"""The clock of an answer: now, today's end, the grower's hours, and how moments are worded."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from zoneinfo import ZoneInfo
+
+from scheduler.planning.ensemble import Sky
+from scheduler.planning.hours import is_working_hour, local_day
+from scheduler.records import BoolArray, Farm
+
+GO_CHANCE = 0.6  # chance that is enough to set out
+FIT_CHANCE = 0.8  # chance from which a bed is called workable
+
+
+@dataclass(frozen=True)
+class Day:
+    """The clock of the answer."""
+
+    farm: Farm
+    sky: Sky
+    stored: int
+    now: datetime
+    is_open: BoolArray  # (n_hours,) the grower's working hours
+
+    @property
+    def zone(self) -> ZoneInfo:
+        """The farm's time zone."""
+        return ZoneInfo(self.farm.place.time_zone)
+
+    @property
+    def last_hour_today(self) -> int:
+        """First hour index of tomorrow."""
+        today = local_day(self.now, self.farm.place.time_zone)
+        hour = self.sky.now_hour
+        while (
+            hour < self.sky.n_hours
+            and local_day(self.sky.at(hour), self.farm.place.time_zone) <= today
+        ):
+            hour += 1
+        return hour
+
+
+def day_of(farm: Farm, sky: Sky, stored: int, now: datetime) -> Day:
+    """Prepare the clock of the answer.
+
+    Parameters
+    ----------
+    farm : Farm
+        The farm.
+    sky : Sky
+        Weather of the members.
+    stored : int
+        First stored hour.
+    now : datetime
+        The moment of the answer.
+
+    Returns
+    -------
+    Day
+        The clock.
+    """
+    is_open = is_working_hour(farm.work, sky.start_at, sky.n_hours, farm.place.time_zone)
+    return Day(farm, sky, stored, now, is_open)
+
+
+def local_moment(moment: datetime, day: Day) -> datetime:
+    """A moment on the farm's clock.
+
+    Parameters
+    ----------
+    moment : datetime
+        Aware moment.
+    day : Day
+        The clock.
+
+    Returns
+    -------
+    datetime
+        In the farm's zone.
+    """
+    return moment.astimezone(day.zone)
+
+
+def date_words(moment: datetime, day: Day) -> str:
+    """A date as "8 May".
+
+    Parameters
+    ----------
+    moment : datetime
+        Aware moment.
+    day : Day
+        The clock.
+
+    Returns
+    -------
+    str
+        Day and month at the farm.
+    """
+    local = local_moment(moment, day)
+    return f"{local.day} {local:%b}"
+
+
+def tenths(share: float) -> str:
+    """A share as "7 in 10".
+
+    Parameters
+    ----------
+    share : float
+        Share [-].
+
+    Returns
+    -------
+    str
+        Rounded to tenths.
+
+    Examples
+    --------
+    >>> tenths(0.68)
+    '7 in 10'
+    """
+    return f"{round(10 * share):d} in 10"

@@ -1,0 +1,629 @@
+"""One verdict for one planting: what a pass today would take, and what it would take later.
+
+The share of the open flushes that a tool kills is read from the weed particles for every day in
+sight, times the chance that the soil can then be worked. `go` if today takes nearly as much as the
+best day to come; a planting whose weeds have outgrown every fitting tool is `hand`; one with hardly
+any weeds is `clean`. The degree-day clock stands beside it in words and dates. What a pass is worth
+in minutes is not computed here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+
+import numpy as np
+
+from scheduler.models.workability import working_spans
+from scheduler.planning.day import (
+    FIT_CHANCE,
+    GO_CHANCE,
+    Day,
+    date_words,
+    local_moment,
+    tenths,
+)
+from scheduler.planning.draws import weighted_quantiles
+from scheduler.planning.hours import day_starts, local_day
+from scheduler.planning.order import Draft
+from scheduler.planning.outlook import FlushOutlook, Outlook, WorkOutlook
+from scheduler.planning.tools import (
+    ToolTraits,
+    fitting_tools,
+    is_below_ground,
+    last_blind_hour,
+    work_minutes,
+)
+from scheduler.planning.weeds import IN_ROW, HandRates, KillTable, WeedOutlook
+from scheduler.records import (
+    Action,
+    BedAnswer,
+    BoolArray,
+    CrustAnswer,
+    FloatArray,
+    FlushAnswer,
+    Range,
+    SoilAnswer,
+    Tool,
+)
+
+DAYS_IN_SIGHT = 10
+_CLEAN_M2 = 5.0  # weeds standing and to come below which a bed is clean
+_WORTH_M2 = 4.0  # killed weeds below which a pass is not worth setting out for
+_NEARLY = 0.9  # of the best day to come
+_LEAST_SURE = 0.4  # below it a later day is the better bet
+_MAT_M2 = 30.0  # weeds from before the record that make a mat
+_HAND_YOUNG_M2 = 15.0  # in the row
+_HAND_ESTABLISHED_M2 = 4.0
+_HAND_KILL = 0.3  # killable share below which a machine does not rescue
+_WEED_STAGES_HAND = slice(1, 5)
+
+
+@dataclass(frozen=True)
+class Offer:
+    """One tool over the days in sight."""
+
+    tool: Tool
+    work: WorkOutlook
+    minutes: float
+    killable: FloatArray  # (n_particles, n_days) if the soil lets it
+    is_fit: BoolArray  # (n_particles, n_days) whether that particle's soil can be worked that day
+    weights: FloatArray
+    gain: FloatArray  # (n_days,) mean of killable where fit
+    killed_m2: float  # today, mean
+    until_hour: float | None  # a blind pass only before the crop comes up
+
+
+def day_hours(day: Day) -> list[tuple[int, int]]:
+    """First and last hour of today and of the days in sight, from now on.
+
+    Parameters
+    ----------
+    day : Day
+        The clock.
+
+    Returns
+    -------
+    list of (int, int)
+        Hours on the sky's clock, at most `DAYS_IN_SIGHT` days.
+    """
+    first = day.sky.now_hour
+    start = day.sky.at(first)
+    days = day_starts(start, day.sky.n_hours - first, day.farm.place.time_zone)
+    return [(first + a, first + b) for _, a, b in days][:DAYS_IN_SIGHT]
+
+
+def weed_hours(day: Day) -> FloatArray:
+    """Hours at which the weeds are wanted: now, then the middle of each day's working hours.
+
+    Parameters
+    ----------
+    day : Day
+        The clock.
+
+    Returns
+    -------
+    array
+        Ascending hours on the sky's clock, (1 + n_days,).
+    """
+    middles = []
+    for first, last in day_hours(day):
+        is_open = np.flatnonzero(day.is_open[first:last])
+        middles.append(first + (float(np.median(is_open)) if is_open.size else (last - first) / 2))
+    now = (day.now - day.sky.start_at) / timedelta(hours=1)
+    return np.maximum.accumulate(np.array([now, *middles]))
+
+
+def _offer(
+    tool: Tool, outlook: Outlook, weeds: WeedOutlook, day: Day, traits: ToolTraits, kills: KillTable
+) -> Offer:
+    work = outlook.works[tool.kind]
+    minutes = work_minutes(tool, outlook.planting)
+    kill = kills.kill_frac[tool.kind]
+    days = day_hours(day)
+    killable = np.stack([weeds.killable_frac(1 + d, kill) for d in range(len(days))], axis=1)
+    need = max(1, int(np.ceil(minutes / 60.0)))
+    fits = np.zeros((work.is_workable.shape[0], len(days)), bool)
+    is_blind = traits.can_blind and is_below_ground(outlook, day.sky.now_hour)
+    last_blind = last_blind_hour(outlook) if is_blind else None
+    for d, (first, last) in enumerate(days):
+        is_open = day.is_open[first:last].copy()
+        if last_blind is not None:
+            is_open[max(0, int(last_blind) - first) :] = False
+        inside = work.is_workable[:, first - day.stored : last - day.stored][:, is_open]
+        fits[:, d] = inside.sum(axis=1) >= need
+    of_particle = fits[weeds.member]
+    w = weeds.weights / weeds.weights.sum()
+    density = weeds.density_m2(1).sum(axis=1) + weeds.to_come_m2(1)
+    return Offer(
+        tool,
+        work,
+        minutes,
+        killable,
+        of_particle,
+        w,
+        w @ (killable * of_particle),
+        float(w @ (killable[:, 0] * density)),
+        last_blind,
+    )
+
+
+def weed_verdict(
+    outlook: Outlook,
+    weeds: WeedOutlook,
+    day: Day,
+    traits: Mapping[str, ToolTraits],
+    kills: KillTable,
+    hand: HandRates,
+) -> Draft:
+    """One verdict for one planting, with its reason, dates and figures.
+
+    Parameters
+    ----------
+    outlook : Outlook
+        Soil, crust, clock and crop of the planting.
+    weeds : WeedOutlook
+        Its weeds at `weed_hours(day)`.
+    day : Day
+        The clock.
+    traits : mapping
+        Tool traits by kind.
+    kills : KillTable
+        Kill by tool.
+    hand : HandRates
+        Minutes of hand weeding by stage.
+
+    Returns
+    -------
+    Draft
+        Verdict `go`, `wait`, `hand` or `nothing`, not yet ordered.
+
+    Notes
+    -----
+    Thresholds (clean below 5 weeds per m2 standing and to come; a pass worth setting out for from
+    4 killed per m2; `hand` from 15 young or 4 established per m2 in the row that a tool takes less
+    than 0.3 of) are assumptions of this project.
+    """
+    sky = day.sky
+    now, stored = sky.now_hour, day.stored
+    base = _with_weeds(base_answer(outlook, day), weeds)
+    w = weeds.weights / weeds.weights.sum()
+    standing = weeds.density_m2(0)
+    whole = float(w @ (standing.sum(axis=1) + weeds.to_come_m2(0)))
+    mat = float(w @ weeds.standing_m2)
+    is_mat = mat >= _MAT_M2 and weeds.history.standing_left > 0.5
+    grown = is_mat or float(w @ standing[:, 2:].sum(axis=1)) > float(
+        w @ standing[:, :2].sum(axis=1)
+    )
+    tools, reason = fitting_tools(outlook, day.farm.tools, traits, now, stored, grown)
+    by_hand = _by_hand(weeds, outlook, hand)
+    if not is_mat and reason != "crop_up" and _needs_hand(outlook, weeds, w):
+        offers = [_offer(t, outlook, weeds, day, traits[t.kind], kills) for t in tools]
+        takes = max((float(o.weights @ o.killable[:, 0]) for o in offers), default=0.0)
+        if takes < _HAND_KILL:
+            why = (
+                f"{_count(weeds, w)} in the row beyond any shallow tool",
+                f"a tool takes {tenths(takes)} at most",
+            )
+            answer = replace(
+                base, verdict="hand", because="no_fit", why=why, minutes={"by_hand": by_hand}
+            )
+            return Draft(answer, 0.0)
+    if not tools:
+        return Draft(_no_tool(base, outlook, day, reason), 0.0)
+    if whole < _CLEAN_M2 and not is_mat:
+        few = (f"{whole:.0f} weeds per m2 standing or to come",)
+        return Draft(replace(base, verdict="nothing", because="clean", why=few), 0.0)
+    offers = [_offer(t, outlook, weeds, day, traits[t.kind], kills) for t in tools]
+    if is_mat:
+        return _mat_verdict(base, outlook, weeds, day, tools, kills, mat)
+    best = max(offers, key=lambda o: (o.gain[0] > 0.0, o.killed_m2, -o.minutes))
+    return _pass_verdict(base, outlook, weeds, day, best)
+
+
+def _pass_verdict(
+    base: BedAnswer, outlook: Outlook, weeds: WeedOutlook, day: Day, offer: Offer
+) -> Draft:
+    span = _span_today(offer, day)
+    gain = offer.gain
+    later = float(gain[1:].max(initial=0.0))
+    w = offer.weights
+    kill_today = float(w @ offer.killable[:, 0])
+    killable = Range(*(float(q) for q in weighted_quantiles(offer.killable[:, 0], w)))
+    density = weeds.density_m2(1).sum(axis=1) + weeds.to_come_m2(1)
+    peak_m2 = max(
+        float(w @ (offer.killable[:, d] * density)) for d in range(offer.killable.shape[1])
+    )
+    if peak_m2 < _WORTH_M2:
+        few = (f"a pass takes {peak_m2:.0f} weeds per m2 at best",)
+        return Draft(replace(base, verdict="nothing", because="clean", why=few), 0.0)
+    sure = 0.0
+    if span is not None:
+        sure = _sure(offer, weeds, day, span)
+    is_ripe = kill_today >= _NEARLY * later and (span is None or sure >= _LEAST_SURE)
+    if not is_ripe:
+        d = 1 + int(np.argmax(gain[1:] >= _NEARLY * later))
+        first, _ = day_hours(day)[d]
+        until = _first_fit(offer, day, first)
+        why = (
+            f"a pass takes {tenths(kill_today)} now, {tenths(float(gain[d]))} then",
+            f"{_clock_words(outlook, day)}",
+        )
+        return Draft(
+            replace(
+                base,
+                verdict="wait",
+                because="weeds_small",
+                until=local_moment(day.sky.at(until), day),
+                why=why,
+                killable_frac=killable,
+            ),
+            0.0,
+        )
+    if span is None:
+        return Draft(replace(_too_wet(base, outlook, day, offer), killable_frac=killable), 0.0)
+    start, end = span
+    inside = (offer.work.is_workable[:, start - day.stored : end - day.stored].mean(axis=1) >= 0.5)[
+        weeds.member
+    ]
+    best_later = (offer.killable[:, 1:] * offer.is_fit[:, 1:]).max(axis=1, initial=0.0)
+    beats = offer.killable[:, 0] >= _NEARLY * best_later
+    sure = float(w @ (inside & beats))
+    last_good = _last_good(offer, day)
+    action = Action(
+        offer.tool.name,
+        offer.tool.setups[0].name if offer.tool.setups else None,
+        offer.tool.depth_mm,
+        local_moment(day.sky.at(start), day),
+        local_moment(day.sky.at(end), day),
+        offer.minutes,
+        offer.tool.setup_min,
+    )
+    days_left = 0.5 if last_good is None else max(0.5, (last_good - day.sky.now_hour) / 24.0)
+    urgency = sure * offer.killed_m2 * (1.0 + 1.0 / days_left) / offer.minutes
+    answer = replace(
+        base,
+        verdict="go",
+        because="",
+        action=action,
+        sure=sure,
+        last_good_at=None if last_good is None else local_moment(day.sky.at(last_good), day),
+        killable_frac=killable,
+        why=_go_words(outlook, weeds, day, offer, kill_today),
+    )
+    return Draft(answer, urgency)
+
+
+def _sure(offer: Offer, weeds: WeedOutlook, day: Day, span: tuple[int, int]) -> float:
+    """Weight of particles whose soil is fit in the span and that lose nothing by going today."""
+    hours = slice(span[0] - day.stored, span[1] - day.stored)
+    inside = (offer.work.is_workable[:, hours].mean(axis=1) >= 0.5)[weeds.member]
+    best_later = (offer.killable[:, 1:] * offer.is_fit[:, 1:]).max(axis=1, initial=0.0)
+    beats = offer.killable[:, 0] >= _NEARLY * best_later
+    return float(offer.weights @ (inside & beats))
+
+
+def _mat_verdict(
+    base: BedAnswer,
+    outlook: Outlook,
+    weeds: WeedOutlook,
+    day: Day,
+    tools: tuple[Tool, ...],
+    kills: KillTable,
+    mat_m2: float,
+) -> Draft:
+    """A bed that came weedy out of the winter: one clean-up before it sheds seed."""
+    tool = max(tools, key=lambda t: float(kills.kill_frac[t.kind][1, -1]))
+    takes = float(kills.kill_frac[tool.kind][1, -1])
+    n = weeds.weights.size
+    flat = np.full((n, len(day_hours(day))), takes)
+    work = outlook.works[tool.kind]
+    minutes = work_minutes(tool, outlook.planting)
+    offer = Offer(
+        tool, work, minutes, flat, flat > 0.0, weeds.weights, flat[0], takes * mat_m2, None
+    )
+    span = _span_today(offer, day)
+    words = [f"a mat from winter, about {mat_m2:.0f} per m2; a pass takes {tenths(takes)}"]
+    if weeds.flowers_hour is not None:
+        if weeds.flowers_hour <= day.sky.now_hour:
+            words.append("in flower by now: before it sheds seed")
+        else:
+            words.append(f"flowers about {date_words(day.sky.at(weeds.flowers_hour), day)}")
+    killable = Range(takes, takes, takes)
+    if span is None:
+        wet = _too_wet(base, outlook, day, offer)
+        return Draft(replace(wet, why=(words[0], *wet.why), killable_frac=killable), 0.0)
+    start, end = span
+    inside = work.is_workable[:, start - day.stored : end - day.stored].mean(axis=1) >= 0.5
+    sure = float(outlook.weights @ inside / outlook.weights.sum())
+    action = Action(
+        tool.name,
+        tool.setups[0].name if tool.setups else None,
+        tool.depth_mm,
+        local_moment(day.sky.at(start), day),
+        local_moment(day.sky.at(end), day),
+        minutes,
+        tool.setup_min,
+    )
+    answer = replace(
+        base, verdict="go", because="", action=action, sure=sure, why=tuple(words),
+        killable_frac=killable,
+    )  # fmt: skip
+    return Draft(answer, sure * takes * min(mat_m2, 60.0) / minutes)
+
+
+def _with_weeds(base: BedAnswer, weeds: WeedOutlook) -> BedAnswer:
+    flush = base.flush
+    to_come = weeds.to_come_m2(0)
+    whole = to_come + weeds.density_m2(0).sum(axis=1)
+    share = np.where(whole > 1e-6, to_come / np.maximum(whole, 1e-6), np.nan)
+    quantiles = weighted_quantiles(share, weights=weeds.weights)
+    if flush is not None and flush.opened_at is not None and np.isfinite(quantiles).all():
+        flush = replace(flush, to_come_frac=Range(*(float(q) for q in quantiles)))
+    return replace(base, weeds=weeds.ranges(0), flush=flush)
+
+
+def _needs_hand(outlook: Outlook, weeds: WeedOutlook, w: FloatArray) -> bool:
+    if outlook.planting.crop is None or is_below_ground(outlook, int(weeds.hours[0])):
+        return False
+    row = weeds.density_m2(0, IN_ROW)
+    young, established = (float(weighted_quantiles(row[:, i], w)[1]) for i in (3, 4))
+    return young > _HAND_YOUNG_M2 or established > _HAND_ESTABLISHED_M2
+
+
+def _count(weeds: WeedOutlook, w: FloatArray) -> str:
+    row = weeds.density_m2(0, IN_ROW)
+    low, _, high = weighted_quantiles(row[:, 3:].sum(axis=1), w)
+    return f"{low:.0f}-{high:.0f} grown weeds per m2"
+
+
+def _by_hand(weeds: WeedOutlook, outlook: Outlook, hand: HandRates) -> Range:
+    """Minutes to weed the planting by hand, from its weeds by stage."""
+    planting = outlook.planting
+    metres = planting.to_m - planting.from_m
+    area = metres * planting.bed.width_m
+    rows = planting.n_rows or 1
+    stages = weeds.density_m2(0)
+    each = stages[:, _WEED_STAGES_HAND] @ hand.stage_min * area
+    minutes = each + hand.row_metre_min * rows * metres
+    return Range(*(float(q) for q in weighted_quantiles(minutes, weeds.weights)))
+
+
+def _no_tool(base: BedAnswer, outlook: Outlook, day: Day, reason: str) -> BedAnswer:
+    crop = outlook.planting.crop or "crop"
+    if reason == "crop_tender":
+        assert outlook.emergence_hours is not None
+        hours = np.nan_to_num(outlook.emergence_hours, nan=day.sky.n_hours)
+        up = float(weighted_quantiles(hours, outlook.weights)[2])
+        until = local_moment(day.sky.at(min(up, day.sky.n_hours)), day)
+        why = f"{crop} about to come up: too late to go blind, too early between the rows"
+        return replace(base, verdict="wait", because=reason, until=until, why=(why,))
+    words = {
+        "crop_up": f"{crop} covers the ground",
+        "no_fit": "no tool of the farm fits this planting",
+    }
+    return replace(base, verdict="nothing", because=reason, why=(words[reason],))
+
+
+def _spans(offer: Offer, day: Day, first: int, last: int) -> list[tuple[int, int]]:
+    work = offer.work
+    if offer.until_hour is not None:
+        last = max(first, min(last, int(offer.until_hour)))
+    chance = work.chance_frac[first - day.stored : last - day.stored]
+    spans = working_spans(chance, day.is_open[first:last], threshold_frac=GO_CHANCE)
+    return [(first + a, first + b) for a, b in spans]
+
+
+def _span_today(offer: Offer, day: Day) -> tuple[int, int] | None:
+    spans = [
+        s
+        for s in _spans(offer, day, day.sky.now_hour, day.last_hour_today)
+        if (s[1] - s[0]) * 60.0 >= offer.minutes
+    ]
+    return max(spans, key=lambda s: s[1] - s[0]) if spans else None
+
+
+def _first_fit(offer: Offer, day: Day, from_hour: int) -> int:
+    """First hour from `from_hour` on in which the tool can work, else that hour."""
+    spans = _spans(offer, day, from_hour, day.sky.n_hours)
+    return spans[0][0] if spans else from_hour
+
+
+def _last_good(offer: Offer, day: Day) -> int | None:
+    """End of the last working span whose day still takes nearly the best; None: not in sight."""
+    best = float(offer.gain.max())
+    good = [d for d in range(offer.gain.size) if offer.gain[d] >= _NEARLY * best]
+    if not good or good[-1] == offer.gain.size - 1:
+        return None
+    run = good[0]
+    for d in good:
+        if d - run > 1:
+            break
+        run = d
+    first, last = day_hours(day)[run]
+    spans = _spans(offer, day, first, last)
+    return spans[-1][1] if spans else last
+
+
+def _too_wet(base: BedAnswer, outlook: Outlook, day: Day, offer: Offer) -> BedAnswer:
+    sky = day.sky
+    today = slice(sky.now_hour - day.stored, day.last_hour_today - day.stored)
+    open_now = day.is_open[sky.now_hour : day.last_hour_today]
+    chance = offer.work.chance_frac[today]
+    spans = _spans(offer, day, day.last_hour_today, sky.n_hours)
+    until = local_moment(sky.at(spans[0][0]), day) if spans else None
+    if not open_now.any() or (chance[open_now] >= GO_CHANCE).any():
+        why = "ripe, but too few working hours are left today while the soil is fit"
+        return replace(base, verdict="wait", because="no_hours", until=until, why=(why,))
+    is_dry = float(np.median(outlook.surface_rel_water[:, today.start])) < 0.15
+    best = float(chance[open_now].max())
+    words = "too hard under its crust" if is_dry else "too wet"
+    why = f"ripe, but {words}: at best {tenths(best)} that it can be worked today"
+    if until is None:
+        until = local_moment(sky.at(sky.n_hours - 1), day)
+        why += "; not within the days in sight"
+    return replace(
+        base, verdict="wait", because="hard" if is_dry else "wet", until=until, why=(why,)
+    )
+
+
+def _clock_words(outlook: Outlook, day: Day) -> str:
+    flush = outlook.flush
+    if flush.opened_hour is None:
+        return "no opening on record"
+    opened = date_words(day.sky.at(flush.opened_hour), day)
+    return f"{flush.shares['heat'].mid:.0f} degree-days since {opened}"
+
+
+def _go_words(
+    outlook: Outlook, weeds: WeedOutlook, day: Day, offer: Offer, kill_today: float
+) -> tuple[str, ...]:
+    w = offer.weights
+    standing = weeds.density_m2(1)
+    thread = float(weighted_quantiles(standing[:, 0], w)[1])
+    up = float(weighted_quantiles(standing[:, 1:].sum(axis=1), w)[1])
+    stand = f"{_round(thread)} threads, {_round(up)} up per m2, takes {tenths(kill_today)}"
+    blind = last_blind_hour(outlook)
+    words = []
+    if blind is not None and outlook.planting.is_sown:
+        words.append(f"last blind hour {_hour_words(day, blind)}")
+    words.append(stand)
+    words.append(_clock_words(outlook, day))
+    come = float(weighted_quantiles(weeds.to_come_m2(1), w)[1])
+    words.append(f"{_round(come)} per m2 still to come")
+    costs = [kill_today - float(offer.gain[d]) for d in range(1, min(6, offer.gain.size))]
+    if costs and costs[0] > 0.02:
+        words.append(f"tomorrow takes {tenths(max(0.0, float(offer.gain[1])))}")
+    return tuple(words)
+
+
+def _round(density_m2: float) -> str:
+    """A density as a grower would say it: no false digits."""
+    if density_m2 < 10.0:
+        return f"{density_m2:.0f}"
+    return (
+        f"{5 * round(density_m2 / 5):d}" if density_m2 < 100 else f"{10 * round(density_m2 / 10):d}"
+    )
+
+
+def _hour_words(day: Day, hour: float) -> str:
+    local: datetime = local_moment(day.sky.at(hour), day)
+    return f"{local:%a %H:%M}"
+
+
+_RULING_KIND = "tine weeder"  # the strictest tool speaks for a bed that has no line
+
+
+def base_answer(outlook: Outlook, day: Day) -> BedAnswer:
+    """Soil, crust, flush and planting of an answer; the verdict is still to be given.
+
+    Parameters
+    ----------
+    outlook : Outlook
+        The planting's outlook.
+    day : Day
+        The clock.
+
+    Returns
+    -------
+    BedAnswer
+        Verdict `nothing`, `clean` until another is given.
+    """
+    sky, stored = day.sky, day.stored
+    now = sky.now_hour - stored
+    work = outlook.works[_RULING_KIND]
+    first = next(
+        (
+            i
+            for i in range(now, work.chance_frac.size - 1)
+            if work.chance_frac[i] >= FIT_CHANCE and work.chance_frac[i + 1] >= FIT_CHANCE
+        ),
+        None,
+    )
+    w = outlook.weights
+    planting = outlook.planting
+    soil = SoilAnswer(
+        float(work.chance_frac[max(now - 1, 0)]),
+        None if first is None else local_moment(sky.at(stored + first), day),
+        float(weighted_quantiles(outlook.surface_rel_water[:, max(now - 1, 0)], w)[1]),
+        float(weighted_quantiles(outlook.surface_temp_c[:, max(now - 1, 0)], w)[1]),
+    )
+    break_by = None
+    if outlook.emergence_hours is not None:
+        hour = weighted_quantiles(outlook.emergence_hours, w)[0]
+        if not np.isnan(hour):
+            break_by = local_moment(sky.at(hour), day)
+    crust = CrustAnswer(
+        float(weighted_quantiles(outlook.crust_index[:, max(now - 1, 0)], w)[1]),
+        None
+        if outlook.crust_expected_hour is None or outlook.crust_chance < 0.2
+        else local_moment(sky.at(outlook.crust_expected_hour), day),
+        outlook.crust_chance,
+        break_by if outlook.crust_chance >= 0.2 else None,
+    )
+    return BedAnswer(
+        rank=None,
+        bed=planting.bed.name,
+        part=planting.part,
+        crop=planting.crop,
+        verdict="nothing",
+        because="clean",
+        until=None,
+        sure=None,
+        action=None,
+        soil=soil,
+        crust=crust,
+        flush=flush_answer(outlook.flush, outlook.weights, day),
+        why=(),
+        is_sown=planting.is_sown,
+        soil_name=planting.bed.soil,
+        established_on=None
+        if planting.established_at is None
+        else local_day(planting.established_at, day.farm.place.time_zone),
+    )
+
+
+def flush_answer(flush: FlushOutlook, weights: FloatArray, day: Day) -> FlushAnswer:
+    """A flush in dates and in growing degree-days.
+
+    Parameters
+    ----------
+    flush : FlushOutlook
+        The flush of one guild.
+    weights : array
+        Member weights, shape (n_members,).
+    day : Day
+        The clock.
+
+    Returns
+    -------
+    FlushAnswer
+        Medians; None beyond sight.
+    """
+    sky = day.sky
+
+    def moment(hour: float | None) -> datetime | None:
+        return None if hour is None else local_moment(sky.at(round(hour)), day)
+
+    def reached(name: str) -> datetime | None:
+        return moment(_median(flush.reached[name], weights))
+
+    next_at = flush.next_expected_hour if flush.next_chance >= 0.3 else None
+    if flush.opened_hour is None:
+        return FlushAnswer(None, None, None, None, None, None, None, moment(next_at))
+    return FlushAnswer(
+        moment(flush.opened_hour),
+        flush.opened_by,
+        flush.shares["heat"].mid,
+        reached("first_thread"),
+        reached("peak_thread"),
+        reached("too_late"),
+        flush.shares["to_come"],
+        moment(next_at),
+    )
+
+
+def _median(hours: FloatArray, weights: FloatArray) -> float | None:
+    value = weighted_quantiles(hours, weights)[1]
+    return None if np.isnan(value) else float(value)
