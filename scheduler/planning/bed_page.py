@@ -92,6 +92,20 @@ class Why:
 
 
 @dataclass(frozen=True)
+class StageCourse:
+    """Weeds by stage around `as_of`, one row a day: the middle of the particles.
+
+    `count_m2` has shape (n_days, 5), the stages in order; `to_come_m2` (n_days,) is opened and not
+    germinated; `marks` says what was done that day.
+    """
+
+    days: tuple[date, ...]
+    count_m2: FloatArray
+    to_come_m2: FloatArray
+    marks: tuple[str, ...]
+
+
+@dataclass(frozen=True)
 class BedPage:
     """One bed, or one part of it, explained.
 
@@ -120,3 +134,4 @@ class BedPage:
     whys: tuple[Why, ...]
     source_titles: Mapping[str, str]
     notes: tuple[str, ...] = ()
+    stages: StageCourse | None = None

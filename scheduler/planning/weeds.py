@@ -24,6 +24,7 @@ from scheduler.records import Event, FloatArray, IntArray, Planting, Range
 N_PARTICLES = 512
 IN_ROW, BETWEEN = 0, 1
 _ROW_BAND_M = 0.10
+_LEAST_OPENING = 0.03  # of a full flush: less is not followed
 _SOWING_STIRS = (0.7, 0.0)  # in the row, between
 _SHALLOW_PREP_KILL = 0.7
 _DEEP_PREP_KILL = 0.95
@@ -169,7 +170,7 @@ def weed_history(
     events : sequence of Event
         Entries of the farm, in order.
     wettings : sequence of Trigger
-        Wettings of ground that had been dry.
+        Wettings of ground that had been dry, by rain or by water given.
     settings : WeedSettings
         Pool and season.
     kills : KillTable
@@ -201,7 +202,7 @@ def weed_history(
     actions: list[tuple[datetime, str, Event | None]] = [(w.at, "wetting", None) for w in wettings]
     names = {
         "pass": "pass", "prep": "preparation", "sow": "sowing", "plant": "planting",
-        "water": "watering", "hand": "hand weeding",
+        "hand": "hand weeding",
     }  # fmt: skip
     actions += [(e.happened_at, names[e.kind], e) for e in events if e.kind in names
                 and touches(e, planting) and was_done(e)]  # fmt: skip
@@ -224,10 +225,8 @@ def weed_history(
         stirs = np.ones(2)
         share = np.ones(n_guilds)
         depth = 0.0 if event is None else float(event.data.get("depth_mm", 0.0))
-        if label in ("wetting", "watering"):
+        if label == "wetting":
             share = settings.wetting_share
-            if event is not None and float(event.data.get("water_mm", 0.0)) < 8.0:
-                continue
         elif label == "pass" and event is not None:
             kind = tool_kinds.get(str(event.data.get("tool")), "")
             if kind not in kills.kill_frac:
@@ -249,9 +248,10 @@ def weed_history(
         ready = 1.0 - np.exp(-(day - last) / settings.recovery_d)
         size = pool * (season * share)[:, None] * (stirs * ready)[None, :]
         pool -= settings.pass_share * size
-        if label not in ("wetting", "watering"):
+        if label != "wetting":
             last = np.where(stirs > 0.0, day, last)
-        opened.append((hour, size, label, at))
+        if float(size.max()) >= _LEAST_OPENING:
+            opened.append((hour, size, label, at))
     first = float(ensemble.readings_from_hour)
     last_before = max((k[0] for k in killed if k[0] < first), default=-1e9)
     opened = [o for o in opened if o[0] >= min(first, last_before)]

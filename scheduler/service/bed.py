@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import date, datetime, time, timedelta
 
 import numpy as np
 
@@ -13,26 +13,38 @@ from scheduler.planning.bed_page import (
     BedPage,
     GuildFlush,
     SoilDepth,
+    StageCourse,
     SurfaceCourse,
     Why,
     WorkableHours,
 )
 from scheduler.planning.draws import weighted_quantiles
 from scheduler.planning.ensemble import N_SOIL_MEMBERS, N_STORED_LAYERS
-from scheduler.planning.hours import local_day
+from scheduler.planning.hours import at_local, local_day
 from scheduler.planning.outlook import Outlook
-from scheduler.planning.plantings import touches
+from scheduler.planning.plantings import touches, was_done
 from scheduler.planning.verdict import flush_answer
+from scheduler.planning.weeds import weed_outlook
 from scheduler.ports import Journal, Progress, WeatherStore
 from scheduler.records import Farm, FloatArray, Planting, Range
 from scheduler.service.morning import morning_of
-from scheduler.service.settings import crop_subjects, tables
+from scheduler.service.settings import GATE_KPA, crop_subjects, tables, weed_settings
 from scheduler.service.situation import Situation, situation
 
 _DEPTHS_MM = ((0.0, 10.0), (10.0, 25.0), (25.0, 50.0), (50.0, 100.0))
 _COURSE_BACK_H = 240
 _COURSE_AHEAD_H = 168
 _HOURS_AHEAD = 72
+_STAGES_BACK_D = 14
+_STAGES_AHEAD_D = 9
+_MARKED = {
+    "pass": "pass",
+    "prep": "prepared",
+    "sow": "sown",
+    "plant": "planted",
+    "hand": "weeded by hand",
+    "look": "looked at",
+}
 
 
 def bed_page(
@@ -121,6 +133,7 @@ def bed_page_of(s: Situation, bed: str, part: str | None = None) -> BedPage:
             for f in outlook.flushes
         ),
         events=tuple(e for e in s.events if touches(e, planting)),
+        stages=_stages(s, planting),
         whys=_whys(s, planting, outlook),
         source_titles={key: source.citation for key, source in tables().sources.items()},
         notes=(
@@ -208,6 +221,43 @@ def _course(s: Situation, outlook: Outlook) -> SurfaceCourse:
         bands[2],
         s.sky.forcing.rain_mm[:, first:last].mean(axis=0),
         float(np.median(working)),
+    )
+
+
+def _stages(s: Situation, planting: Planting) -> StageCourse:
+    """Weeds by stage at noon of the days around now."""
+    zone = s.day.zone
+    today = local_day(s.now, s.farm.place.time_zone)
+    days = [today + timedelta(days=d) for d in range(-_STAGES_BACK_D, _STAGES_AHEAD_D + 1)]
+    noons = [at_local(day, time(12), s.farm.place.time_zone) for day in days]
+    hours = np.array([(noon - s.sky.start_at) / timedelta(hours=1) for noon in noons])
+    inside = (hours >= s.ensemble.readings_from_hour) & (hours < s.sky.n_hours)
+    weeds = weed_outlook(
+        planting,
+        s.ensemble,
+        s.weeds[planting.key].history,
+        weed_settings(),
+        np.array(GATE_KPA),
+        s.farm.seed,
+        hours[inside],
+    )
+    kept = [day for day, is_in in zip(days, inside, strict=True) if is_in]
+    w = weeds.weights
+
+    def middle(values: FloatArray) -> float:
+        return float(weighted_quantiles(values, w)[1])
+
+    counts = [[middle(weeds.density_m2(t)[:, i]) for i in range(5)] for t in range(len(kept))]
+    done: dict[date, list[str]] = {}
+    for event in s.events:
+        if event.kind in _MARKED and touches(event, planting) and was_done(event):
+            at = event.happened_at.astimezone(zone).date()
+            done.setdefault(at, []).append(_MARKED[event.kind])
+    return StageCourse(
+        tuple(kept),
+        np.array(counts).reshape(len(kept), 5),
+        np.array([middle(weeds.to_come_m2(t)) for t in range(len(kept))]),
+        tuple(", ".join(done.get(day, [])) for day in kept),
     )
 
 

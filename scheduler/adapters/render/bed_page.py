@@ -34,6 +34,7 @@ from scheduler.planning.bed_page import (
     BedPage,
     GuildFlush,
     SoilDepth,
+    StageCourse,
     SurfaceCourse,
     Why,
     WorkableHours,
@@ -87,6 +88,8 @@ def bed_text(page: BedPage, width: int = 80, *, is_plotted: bool = True) -> str:
         _hours(page, zone, width),
         _crust_and_flush(page, zone, width),
     ]
+    if page.stages is not None:
+        blocks.append(_stages(page.stages, page, width))
     if is_plotted and page.course is not None:
         blocks.append(_plot(page.course, page, zone, width))
     blocks += [
@@ -502,6 +505,31 @@ def _six_hour_sums(rain_mm: list[float], days: list[float]) -> tuple[list[float]
 
 
 # ------------------------------------------------------------ entries, whys
+
+
+def _stages(stages: StageCourse, page: BedPage, width: int) -> list[str]:
+    """Weeds by stage, a row a day: a bar of letters, and what was done."""
+    top = float(stages.count_m2.sum(axis=1).max(initial=0.0))
+    lines = wrapped(
+        "Weeds per square metre, the middle of the particles: t threads, s seed leaf, l one or two "
+        "leaves, y three to five, e six or more; in brackets still to come.",
+        width,
+    )
+    room = width - 26
+    for i, day in enumerate(stages.days):
+        bar = ""
+        if top > 0.0:
+            edges = [round(float(x) / top * room) for x in stages.count_m2[i].cumsum()]
+            starts = [0, *edges[:-1]]
+            bar = "".join(
+                letter * (b - a) for letter, a, b in zip("tslye", starts, edges, strict=True)
+            )
+        name = "today" if day == page.day else f"{WEEKDAYS[day.weekday()]} {day_words(day)}"
+        total, come = float(stages.count_m2[i].sum()), float(stages.to_come_m2[i])
+        lines.append(f"  {name:<10} {total:4.0f} ({come:.0f})".ljust(24) + f" {bar}".rstrip())
+        if stages.marks[i]:
+            lines += wrapped(stages.marks[i], width, first=" " * 25, rest=" " * 25)
+    return lines
 
 
 def _events(events: Sequence[Event], page: BedPage, zone: ZoneInfo, width: int) -> list[str]:
