@@ -35,6 +35,7 @@ USAGE_FAULT: type[Exception] = next(
     kind for kind in typer.BadParameter.__mro__ if kind.__name__ == "ClickException"
 )
 """What the command parser raises on a word it does not know."""
+INTERRUPTED = 130  # status of a command ended by Ctrl-C
 FARM_VARIABLE = "WHITETHREAD_FARM"
 NOW_VARIABLE = "WHITETHREAD_NOW"
 
@@ -220,7 +221,7 @@ def is_compiled() -> bool:
 def progress_shown(*, is_heavy: bool = True) -> Iterator[Progress]:
     """Tell on stderr how far a long computation is; silent where stderr is no terminal."""
     if is_heavy and not is_compiled():
-        told("First run: compiling the soil model, a minute or two; later runs start at once.")
+        told("First run: compiling the soil model, half a minute to two; later runs take seconds.")
     if not sys.stderr.isatty():
         yield lambda message, done_frac: None
         return
@@ -898,6 +899,8 @@ def run(arguments: Sequence[str] | None) -> int:
         standalone_mode=False,
     )
     sys.stdout.flush()
+    if found == INTERRUPTED:
+        told("stopped")
     return found if isinstance(found, int) else 0
 
 
@@ -940,7 +943,7 @@ def status_of(work: Callable[[], int]) -> int:
         return 0
     except KeyboardInterrupt:
         told("stopped")
-        return 130
+        return INTERRUPTED
     except Exception:
         traceback.print_exc()
         return 1

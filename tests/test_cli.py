@@ -693,3 +693,16 @@ def test_names_of_beds_are_offered_in_the_order_of_the_field(
 ) -> None:
     assert status(["log", "water", "0.5 in"]) == 2
     assert "there is no bed '0.5'; allowed: A1-A20" in capsys.readouterr().err
+
+
+def test_a_command_stopped_by_the_grower_says_so(
+    farm: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def stopped(*_: Any, **__: Any) -> Any:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(service, "morning", stopped)
+    before = contents(farm)
+    assert status(["today"]) == 130
+    assert capsys.readouterr().err.strip().endswith("stopped")
+    assert contents(farm)["list"] == before["list"]

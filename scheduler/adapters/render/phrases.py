@@ -20,7 +20,7 @@ REASON_WORDS = {
     "crop_tender": "crop too tender",
     "crop_up": "crop covers the ground",
     "no_fit": "no tool fits",
-    "no_hours": "no hours left",
+    "no_hours": "no hours left today",
     "rain_after": "rain after it",
     "clean": "no flush due",
     "unknown": "not known",
