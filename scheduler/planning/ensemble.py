@@ -185,7 +185,8 @@ def soil_members(prior: SoilPrior, spread: Spread, seed: int, n_members: int) ->
         return held
 
     wet_kpa, dry_kpa = tillage_suctions(prior, float(centre.bulk_density_g_cm3))
-    wheel_kpa = max(wet_kpa, _WHEEL_OVER_DRAINED * prior.drained_kpa)
+    is_sandy = bool(np.isinf(dry_kpa))  # carries wheels at the wet limit, as soon as it has drained
+    wheel_kpa = wet_kpa if is_sandy else max(wet_kpa, _WHEEL_OVER_DRAINED * prior.drained_kpa)
     ceiling = theta_at(prior.ceiling_kpa * ones)
     working = ceiling.copy()
     if prior.working_kpa > prior.ceiling_kpa:
@@ -217,7 +218,7 @@ def tillage_suctions(prior: SoilPrior, bulk_density_g_cm3: float) -> tuple[float
     Wet limit `dexter_bird_2001`, dry limit `obour_2018`, on the curve of `zhang_schaap_2017`; the
     suctions are then read on the member's own curve. The wet limit serves under wheels, at
     50-100 mm; where it lies wetter than the soil drains to by itself (clays), a little drier than
-    that state counts.
+    that state counts, but not on sand and loamy sand.
 
     Examples
     --------

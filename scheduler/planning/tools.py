@@ -73,6 +73,22 @@ def work_minutes(tool: Tool, planting: Planting) -> float:
     return _ACCESS_MIN + runs * (metres / tool.speed_m_s + _TURN_S) / 60.0
 
 
+def offered(tools: Sequence[Tool]) -> tuple[Tool, ...]:
+    """Tools that the list can offer at all.
+
+    Parameters
+    ----------
+    tools : sequence of Tool
+        Tools of the farm.
+
+    Returns
+    -------
+    tuple of Tool
+        Without flame and hand tools: their gates are not computed.
+    """
+    return tuple(tool for tool in tools if tool.kind not in _NOT_OFFERED)
+
+
 def fitting_tools(
     outlook: Outlook,
     tools: Sequence[Tool],
@@ -109,7 +125,7 @@ def fitting_tools(
     tool comes first. Common practice.
     """
     planting = outlook.planting
-    tools = [tool for tool in tools if tool.kind not in _NOT_OFFERED]
+    tools = offered(tools)
     blind = [t for t in tools if traits[t.kind].can_blind]
     between = [t for t in tools if traits[t.kind].is_between_rows and not traits[t.kind].can_blind]
     if planting.crop is None:

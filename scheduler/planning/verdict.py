@@ -33,9 +33,10 @@ from scheduler.planning.tools import (
     fitting_tools,
     is_below_ground,
     last_blind_hour,
+    offered,
     work_minutes,
 )
-from scheduler.planning.weeds import IN_ROW, HandRates, KillTable, WeedOutlook
+from scheduler.planning.weeds import BETWEEN, IN_ROW, HandRates, KillTable, WeedOutlook
 from scheduler.records import (
     Action,
     BedAnswer,
@@ -192,7 +193,7 @@ def weed_verdict(
     standing = weeds.density_m2(0)
     whole = float(w @ (standing.sum(axis=1) + weeds.to_come_m2(0)))
     mat = float(w @ weeds.standing_m2)
-    is_mat = mat >= _MAT_M2 and weeds.history.standing_left > 0.5
+    is_mat = mat >= _MAT_M2 and not _is_cleaned_up(weeds, day, kills)
     grown = is_mat or float(w @ standing[:, 2:].sum(axis=1)) > float(
         w @ standing[:, :2].sum(axis=1)
     )
@@ -210,11 +211,13 @@ def weed_verdict(
                 base, verdict="hand", because="no_fit", why=why, minutes={"by_hand": by_hand}
             )
             return Draft(answer, 0.0)
-    if not tools:
+    if not tools and reason != "no_fit":
         return Draft(_no_tool(base, outlook, day, reason), 0.0)
     if whole < _CLEAN_M2 and not is_mat:
         few = (f"{whole:.0f} weeds per m2 standing or to come",)
         return Draft(replace(base, verdict="nothing", because="clean", why=few), 0.0)
+    if not tools:
+        return Draft(_no_tool(base, outlook, day, reason), 0.0)
     offers = [_offer(t, outlook, weeds, day, traits[t.kind], kills) for t in tools]
     if is_mat:
         return _mat_verdict(base, outlook, weeds, day, tools, kills, mat)
@@ -241,7 +244,11 @@ def _pass_verdict(
     sure = 0.0
     if span is not None:
         sure = _sure(offer, weeds, day, span)
-    is_ripe = kill_today >= _NEARLY * later and (span is None or sure >= _LEAST_SURE)
+    is_ripe = (
+        offer.killed_m2 >= _WORTH_M2
+        and kill_today >= _NEARLY * later
+        and (span is None or sure >= _LEAST_SURE)
+    )
     if not is_ripe:
         d = 1 + int(np.argmax(gain[1:] >= _NEARLY * later))
         first, _ = day_hours(day)[d]
@@ -280,7 +287,8 @@ def _pass_verdict(
         offer.minutes,
         offer.tool.setup_min,
     )
-    days_left = 0.5 if last_good is None else max(0.5, (last_good - day.sky.now_hour) / 24.0)
+    last = day.sky.n_hours if last_good is None else last_good  # None: as good all days in sight
+    days_left = max(0.5, (last - day.sky.now_hour) / 24.0)
     urgency = sure * offer.killed_m2 * (1.0 + 1.0 / days_left) / offer.minutes
     answer = replace(
         base,
@@ -314,8 +322,8 @@ def _mat_verdict(
     mat_m2: float,
 ) -> Draft:
     """A bed that came weedy out of the winter: one clean-up before it sheds seed."""
-    tool = max(tools, key=lambda t: float(kills.kill_frac[t.kind][1, -1]))
-    takes = float(kills.kill_frac[tool.kind][1, -1])
+    tool = max(tools, key=lambda t: float(kills.kill_frac[t.kind][BETWEEN, -1]))
+    takes = float(kills.kill_frac[tool.kind][BETWEEN, -1])
     n = weeds.weights.size
     flat = np.full((n, len(day_hours(day))), takes)
     work = outlook.works[tool.kind]
@@ -351,6 +359,16 @@ def _mat_verdict(
         killable_frac=killable,
     )  # fmt: skip
     return Draft(answer, sure * takes * min(mat_m2, 60.0) / minutes)
+
+
+def _is_cleaned_up(weeds: WeedOutlook, day: Day, kills: KillTable) -> bool:
+    """Whether what was done took about as much of a mat as one pass of the farm's best tool."""
+    best = max(
+        (float(kills.kill_frac[t.kind][BETWEEN, -1]) for t in offered(day.farm.tools)),
+        default=0.0,
+    )
+    left = weeds.history.standing_left
+    return left < 1.0 - _NEARLY * best
 
 
 def _with_weeds(base: BedAnswer, weeds: WeedOutlook) -> BedAnswer:
@@ -452,7 +470,10 @@ def _too_wet(base: BedAnswer, outlook: Outlook, day: Day, offer: Offer) -> BedAn
     open_now = day.is_open[sky.now_hour : day.last_hour_today]
     chance = offer.work.chance_frac[today]
     spans = _spans(offer, day, day.last_hour_today, sky.n_hours)
-    until = local_moment(sky.at(spans[0][0]), day) if spans else None
+    if offer.until_hour is not None and not spans:
+        last = f"not fit before the last blind hour, {_hour_words(day, offer.until_hour)}"
+        return replace(_no_tool(base, outlook, day, "crop_tender"), why=(f"ripe, but {last}",))
+    until = local_moment(sky.at(spans[0][0] if spans else sky.n_hours - 1), day)
     if not open_now.any() or (chance[open_now] >= GO_CHANCE).any():
         why = "ripe, but too few working hours are left today while the soil is fit"
         return replace(base, verdict="wait", because="no_hours", until=until, why=(why,))
@@ -460,8 +481,7 @@ def _too_wet(base: BedAnswer, outlook: Outlook, day: Day, offer: Offer) -> BedAn
     best = float(chance[open_now].max())
     words = "too hard under its crust" if is_dry else "too wet"
     why = f"ripe, but {words}: at best {tenths(best)} that it can be worked today"
-    if until is None:
-        until = local_moment(sky.at(sky.n_hours - 1), day)
+    if not spans:
         why += "; not within the days in sight"
     return replace(
         base, verdict="wait", because="hard" if is_dry else "wet", until=until, why=(why,)

@@ -31,16 +31,19 @@ CLASSES = {
     "silty clay loam": (10.0, 35.0, 0.511, 0.382, 0.215, 5.68),
     "clay": (25.0, 50.0, 0.498, 0.421, 0.298, 1.15),
 }
-# anchored factor, drained at 10 kPa: evidence on measured series, section 3 item 2
-ANCHORED_10_KPA = {
-    "sandy loam": 0.93,
+# anchored factor, drained at 10 kPa: evidence on measured series, section 3 item 2. Sandy loam
+# (printed .93) is left out: the note solved it with macropores of Ks - k_m Ks, which all but vanish
+# at such a factor; with macropores of Ks more drains before the drying begins, and the same sum of
+# evaporation needs 2.24. Where k_m is small the two read the same.
+PRINTED_10_KPA = {
     "loam": 0.065,
     "silt loam": 0.006,
     "clay loam": 0.054,
     "silty clay loam": 0.017,
     "clay": 0.077,
 }
-TIGHT = (0.001, 0.01)
+ANCHORED_10_KPA = {**PRINTED_10_KPA, "sandy loam": 2.24}
+TIGHT = (0.001, 0.01, 0.005)
 FOUR_SOILS = ("sandy loam", "loam", "silt loam", "clay loam")
 
 
@@ -107,7 +110,7 @@ def run(
     s: dict[str, float],
     forcing: soil_column.ColumnForcing,
     saturation_frac: float,
-    tolerance: tuple[float, float] = TIGHT,
+    tolerance: tuple[float, float, float] = TIGHT,
     history: soil_column.SurfaceHistory | None = None,
     **soil_changes: float,
 ) -> soil_column.ColumnRun:
@@ -204,7 +207,7 @@ def test_twin_closes_its_balance() -> None:
     assert_allclose(stored[-1] - stored[0] + out[-1], 21.0, rtol=0.0, atol=1e-9)
 
 
-@pytest.mark.parametrize("name", sorted(CLASSES))
+@pytest.mark.parametrize("name", sorted(PRINTED_10_KPA))
 def test_twin_confirms_the_noted_anchors(name: str) -> None:
     """The factors of the evidence note bring ten-day drying to U + Tr sqrt(10 - U / 5.75)."""
     sand, clay = CLASSES[name][:2]
@@ -255,7 +258,7 @@ def test_reference_sub_steps_agree_with_the_twin_in_the_mean(both: dict[str, Any
     """Mean over layers and hours within 1e-3 m3/m3; single hours after a storm are worse."""
     s = both["soil"]
     tolerance = soil_column.REFERENCE_TOLERANCE
-    assert tolerance == (0.02, 0.20)
+    assert tolerance == (0.02, 0.20, 0.10)
     ran = run(s, both["weather"], both["start"] / s["theta_sat"], tolerance=tolerance)
     gap = np.abs(ran.theta_m3m3[0] - both["path"]["theta"][1:])
     assert gap.mean() <= 1e-3  # found: .0005 to .0006
@@ -275,7 +278,7 @@ def test_reference_sub_steps_agree_with_the_twin_in_the_mean(both: dict[str, Any
 )
 def test_working_sub_steps_stay_near_the_twin(
     both: dict[str, Any],
-    tolerance: tuple[float, float],
+    tolerance: tuple[float, float, float],
     mean_limit_m3m3: float,
     evaporation_limit: float,
 ) -> None:
@@ -297,21 +300,9 @@ def drained_near_saturation() -> tuple[dict[str, float], Array, Array]:
     return s, rain, 4.0 * daylight(24)
 
 
-@pytest.mark.parametrize(
-    "tolerance",
-    [
-        TIGHT,
-        pytest.param(
-            soil_column.REFERENCE_TOLERANCE,
-            marks=pytest.mark.xfail(
-                strict=True,
-                reason="one step drains a third of what lies above the drained state, however much",
-            ),
-        ),
-    ],
-)
+@pytest.mark.parametrize("tolerance", [TIGHT, soil_column.REFERENCE_TOLERANCE])
 def test_a_soil_drained_near_saturation_agrees_after_a_storm(
-    tolerance: tuple[float, float],
+    tolerance: tuple[float, float, float],
 ) -> None:
     """The top 30 mm within .008 m3/m3 there as well, which is where beds are judged."""
     s, rain, demand = drained_near_saturation()
@@ -331,7 +322,7 @@ def test_shorter_sub_steps_come_closer(both: dict[str, Any]) -> None:
                 - both["path"]["theta"][1:]
             )
         )
-        for t in ((0.04, 0.3), (0.01, 0.1), (0.0025, 0.03))
+        for t in ((0.04, 0.3, 0.2), (0.01, 0.1, 0.05), (0.0025, 0.03, 0.0125))
     ]
     assert gaps[0] > 2.0 * gaps[1] > 4.0 * gaps[2]
 
@@ -491,7 +482,8 @@ def test_anchoring_meets_target_and_noted_factor(name: str) -> None:
     target = twin.two_stage_target_mm(*CLASSES[name][:2])
     lost = soil_column.ten_day_evaporation_mm(column(s))[0]
     assert_allclose(lost, target, rtol=0.0, atol=0.05)
-    assert_allclose(s["k_factor"], ANCHORED_10_KPA[name], rtol=0.10, atol=0.0)
+    if name in PRINTED_10_KPA:
+        assert_allclose(s["k_factor"], PRINTED_10_KPA[name], rtol=0.10, atol=0.0)
     assert_allclose(twin.ten_day_evaporation_mm(s)[-1], target, rtol=0.0, atol=0.5)
 
 
@@ -505,7 +497,7 @@ def test_t7_t8_two_stages(name: str) -> None:
     s = anchored(name, 10.0)
     rain = np.zeros(21 * 24)
     demand = np.where(np.arange(rain.size) < 24, 0.0, 5.75 / 24.0)
-    ran = run(s, weather(rain, demand), 0.98, tolerance=(0.01, 0.1))
+    ran = run(s, weather(rain, demand), 0.98, tolerance=(0.01, 0.1, 0.05))
     by_day = np.cumsum(ran.evaporation_mm[0].astype(float))[23::24]
     by_day -= by_day[0]
     root = np.sqrt(np.arange(4, 21))
@@ -608,7 +600,7 @@ def test_clear_summer_days_agree_with_the_twin(name: str, relative: float, albed
 def test_t11_more_rain_never_leaves_a_layer_drier() -> None:
     rain, demand = wet_and_dry_days()
     s = twin_soil("loam")
-    tolerance = (0.0025, 0.03)
+    tolerance = (0.0025, 0.03, 0.0125)
     less = run(s, weather(rain, demand), 0.5, tolerance).theta_m3m3[0]
     for more in (1.3 * rain, rain + np.where(np.arange(rain.size) == 100, 6.0, 0.0)):
         # sub-steps of this length are good to 2e-3 (see above)
@@ -622,8 +614,8 @@ def test_t11_a_pass_saves_water_after_the_first_day() -> None:
     history = soil_column.bare_surface(n_hours)
     loosened = history.loosened_mm.copy()
     loosened[0, 72] = 25.0
-    left = run(s, forcing, 0.8, (0.01, 0.1)).evaporation_mm[0]
-    stirred = run(s, forcing, 0.8, (0.01, 0.1), replace(history, loosened_mm=loosened))
+    left = run(s, forcing, 0.8, (0.01, 0.1, 0.05)).evaporation_mm[0]
+    stirred = run(s, forcing, 0.8, (0.01, 0.1, 0.05), replace(history, loosened_mm=loosened))
     after = stirred.evaporation_mm[0]
     assert after[96:].sum() < left[96:].sum()
     saved_frac = 1.0 - after[72:].sum() / left[72:].sum()
@@ -687,8 +679,8 @@ def test_t12_days_to_dry_the_top(name: str, factor: float, days: tuple[float, ..
 
     A regression figure of an earlier formulation (no vapour), not truth.
     """
-    s = twin_soil(name, 1.0, 33.0)
-    s["k_sat"] *= factor  # all of the conductivity is matrix: no macropore term
+    s = twin_soil(name, 1.0, 0.1)  # macropores empty into the matrix only when it is all but full
+    s["k_sat"] *= factor
     rain = np.where(np.arange(192) < 6, 20.0 / 6.0, 0.0)
     for demand, expected in zip((2.0, 4.0, 6.0), days, strict=True):
         forcing = weather(rain, demand * daylight(192))

@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime, time, timedelta
 from typing import Any
 
 import numpy as np
 
 from scheduler.models.soil_column import ColumnForcing
+from scheduler.models.weeds.cohorts import STAGES, Openings, Passes
 from scheduler.models.weeds.degree_days import flush_milestones
+from scheduler.planning.day import Day, day_of
 from scheduler.planning.ensemble import Sky
-from scheduler.planning.order import Day, day_of
 from scheduler.planning.outlook import FlushOutlook, GuildView, Outlook, WorkOutlook
+from scheduler.planning.verdict import weed_hours
+from scheduler.planning.weeds import WeedHistory, WeedOutlook
 from scheduler.records import (
     Bed,
     Event,
@@ -71,25 +74,72 @@ def view(name: str = "spring") -> GuildView:
     """A guild of the tables at 16 C."""
     guild = next(g for g in guilds() if g.name == name)
     milestones = flush_milestones(guild, STAGE_KILL_FRAC, 16)
-    return GuildView(guild, "spring weeds", 0.35, milestones, STAGE_KILL_FRAC, 16.0)
+    return GuildView(guild, "spring weeds", 0.35, milestones)
 
 
-def flush(good_from: float, too_late: float, opened_hour: int | None = 24) -> FlushOutlook:
-    """A flush that all members see alike; hours of the clock."""
+def flush(opened_hour: int | None = 24) -> FlushOutlook:
+    """The clock of a flush that all members see alike; the verdict takes only words from it."""
     lead = view()
     heat = np.zeros((N_MEMBERS, N_HOURS))
     if opened_hour is None:
         return FlushOutlook(None, None, lead, heat, {}, {}, None, 0.0)
-    share = np.arange(N_HOURS) / too_late
-    heat += share[None, :] * lead.milestones.too_late_cd
     same = np.ones(N_MEMBERS)
-    names = ("first_thread", "peak_thread", "emerged10", "emerged50", "emerged90")
+    names = (
+        "first_thread", "peak_thread", "emerged10", "emerged50", "emerged90",
+        "good_from", "best", "too_late",
+    )  # fmt: skip
     reached = {name: same * (opened_hour + 24.0 * (i + 1)) for i, name in enumerate(names)}
-    reached |= {"good_from": same * good_from, "best": same * (good_from + too_late) / 2.0}
-    reached["too_late"] = same * too_late
-    some = Range(0.2, 0.3, 0.4)
-    shares = dict.fromkeys(("to_come", "thread", "up", "heat", "kill"), some)
+    shares = dict.fromkeys(("to_come", "thread", "up", "heat"), Range(0.2, 0.3, 0.4))
     return FlushOutlook(opened_hour, "pass", lead, heat, shares, reached, None, 0.0)
+
+
+Counts = Mapping[str, float]  # weeds per m2 by stage, and `to_come`
+
+
+def weeds(
+    days: Sequence[Counts],
+    at: Day,
+    *,
+    of_member: Mapping[int, Sequence[Counts]] | None = None,
+    row_share: float = 0.0,
+    zones: Sequence[float] = (1.0, 1.0),
+    standing_m2: float = 0.0,
+    standing_left: float = 1.0,
+    flowers_hour: float | None = None,
+) -> WeedOutlook:
+    """Weeds per m2 today and on the days to come, the last repeated; one particle a member.
+
+    `of_member` gives other counts to some members; `zones` factors in the row and between.
+    """
+    hours = weed_hours(at)
+    count = np.zeros((N_MEMBERS, hours.size, 2, len(STAGES)))
+    to_come = np.zeros((N_MEMBERS, hours.size, 2))
+    for m in range(N_MEMBERS):
+        own = (of_member or {}).get(m, days)
+        for t in range(hours.size):
+            now = own[min(max(t - 1, 0), len(own) - 1)]
+            for z in range(2):
+                to_come[m, t, z] = zones[z] * now.get("to_come", 0.0)
+                for i, stage in enumerate(STAGES):
+                    count[m, t, z, i] = zones[z] * now.get(stage, 0.0)
+    none = WeedHistory(
+        Openings(np.zeros(0), np.zeros((0, 3, 2))),
+        Passes(np.zeros(0), np.zeros((0, 2, len(STAGES))), np.zeros(0)),
+        (),
+        (),
+        standing_left,
+    )
+    return WeedOutlook(
+        hours,
+        count,
+        to_come,
+        np.full(N_MEMBERS, standing_m2),
+        np.full(N_MEMBERS, 1.0 / N_MEMBERS),
+        row_share,
+        none,
+        np.arange(N_MEMBERS),
+        flowers_hour,
+    )
 
 
 def planting(crop: str | None = None, sown_hour: float | None = None) -> Planting:
@@ -99,21 +149,23 @@ def planting(crop: str | None = None, sown_hour: float | None = None) -> Plantin
 
 
 def outlook(
-    of: FlushOutlook,
     fit_hours: Sequence[tuple[int, int]],
     *,
+    of: FlushOutlook | None = None,
+    n_fit: int = N_MEMBERS,
     grown: Planting | None = None,
     emergence: float | None = None,
     last_blind: float | None = None,
     cover: float = 0.0,
 ) -> Outlook:
-    """A planting whose soil is fit in the half-open spans `fit_hours`, in all members."""
+    """A planting whose soil is fit in the half-open spans `fit_hours`, in `n_fit` members."""
     fits = np.zeros((N_MEMBERS, N_HOURS), bool)
     for first, last in fit_hours:
-        fits[:, first:last] = True
+        fits[:n_fit, first:last] = True
     works = {kind: WorkOutlook(fits, fits.mean(axis=0)) for kind in tool_traits()}
     some = np.full((N_MEMBERS, N_HOURS), 0.5)
     same = np.ones(N_MEMBERS)
+    clock = of or flush()
     return Outlook(
         grown or planting(),
         works,
@@ -123,8 +175,8 @@ def outlook(
         some * 0.0,
         None,
         0.0,
-        of,
-        (of,),
+        clock,
+        (clock,),
         None if emergence is None else same * emergence,
         None if last_blind is None else same * last_blind,
         np.full(N_HOURS, cover),

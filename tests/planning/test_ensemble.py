@@ -165,7 +165,6 @@ def test_the_top_of_a_bed_is_fit_within_two_days_of_20_mm(texture: str) -> None:
     assert 20.0 <= hours_until(texture, 0.0, 30.0, 4) <= 53.0
 
 
-@pytest.mark.xfail(strict=True, reason="sand with k_factor above 1 has no macropore drainage")
 @pytest.mark.parametrize("texture", ["sand", "loamy sand"])
 def test_sand_is_fit_within_a_day_of_20_mm(texture: str) -> None:
     """Common practice: sand half a day to a day after rain, before every other soil."""
@@ -173,7 +172,6 @@ def test_sand_is_fit_within_a_day_of_20_mm(texture: str) -> None:
     assert hours_until(texture, 50.0, 100.0) <= 36.0
 
 
-@pytest.mark.xfail(strict=True, reason="the wheels' limit of clay is wetter than its drained state")
 @pytest.mark.parametrize("texture", ["clay loam", "clay"])
 def test_wheels_wait_longer_on_clay_than_on_loam(texture: str) -> None:
     """Common practice; evidence on measured series, section 7: clay loam 50 h, loam 57 h."""
@@ -287,7 +285,6 @@ def test_without_a_forecast_every_day_is_a_recorded_one() -> None:
     assert len({tuple(row) for row in f.rain_mm[:, PAST:].round(6)}) > 1
 
 
-@pytest.mark.xfail(strict=True, reason="shifted rain runs round: tomorrow's falls this morning")
 def test_rain_forecast_for_the_end_of_the_night_does_not_fall_this_morning() -> None:
     """Dry until 02:00 tomorrow, 21 h ahead: no member has rain before this afternoon."""
     rain = showers((PAST + 21, PAST + 24, 4.0))
@@ -295,7 +292,6 @@ def test_rain_forecast_for_the_end_of_the_night_does_not_fall_this_morning() -> 
     assert found[:, PAST : PAST + 8].max() == 0.0
 
 
-@pytest.mark.xfail(strict=True, reason="a day with one hour missing loses its whole forecast")
 def test_a_forecast_that_begins_an_hour_from_now_still_counts_today() -> None:
     rain = showers((PAST + 9, PAST + 12, 4.0))
     rain[PAST] = np.nan
@@ -303,7 +299,6 @@ def test_a_forecast_that_begins_an_hour_from_now_still_counts_today() -> None:
     assert (found[:, PAST : PAST + 24].sum(axis=1) > 4.0).mean() > 0.9
 
 
-@pytest.mark.xfail(strict=True, reason="rain forecast as a day's total is replaced by old days")
 def test_rain_forecast_as_a_total_counts() -> None:
     total = RainTotal(PAST, 24, 15.0, Kind.FORECAST, "made forecast")
     found = skies(series(totals=(total,)), n_members=32).forcing.rain_mm

@@ -24,7 +24,7 @@ from scheduler.records import BoolArray, FloatArray, Soil
 from scheduler.service.settings import soil_prior, spread
 
 TEXTURES = ("sandy loam", "loam", "silt loam", "clay loam")
-FINE = (0.0005, 0.005)
+FINE = (0.0005, 0.005, 0.0025)
 N_HOURS = 72
 SET_OUT_CHANCE = 0.6
 # what the sub-steps of `FINE` leave open [m3/m3]
@@ -43,7 +43,7 @@ def members(texture: str, n_members: int = 8) -> SoilMembers:
 
 
 def water(
-    of: SoilMembers, rain_mm: FloatArray, start: float, tolerance: tuple[float, float] = FINE
+    of: SoilMembers, rain_mm: FloatArray, start: float, tolerance: tuple[float, float, float] = FINE
 ) -> FloatArray:
     """Water content of the top 30 mm, (n_members, n_hours) [m3/m3]; ET0 4 mm/d."""
     p = of.parameters
@@ -100,7 +100,6 @@ def test_a_heavy_shower_at_noon_closes_the_bed(texture: str) -> None:
     assert held[:, 24 + 12 : 24 + 14].mean() < 0.1
 
 
-@pytest.mark.xfail(strict=True, reason="the members' sub-steps leave the top .01 too wet for hours")
 @pytest.mark.parametrize("texture", ["loam", "clay loam"])
 def test_the_members_sub_steps_do_not_move_a_bed_to_the_next_day(texture: str) -> None:
     """20 mm in two hours before four in the morning: from when are 6 in 10 members fit?"""
