@@ -363,3 +363,12 @@ def test_a_soil_that_is_not_surely_fit_is_named() -> None:
     )
     page = " ".join(today_text(replace(found, beds=beds, not_reached=())).split())
     assert re.search("Soil fit, 8 in 10 sure: no hour in sight for [^.]*clay loam", page)
+
+
+def test_counts_per_area_are_told_in_the_growers_units() -> None:
+    """One square metre is 10.7639 square feet: 15 and 170 per m2 are 1.39 and 15.8 per sq ft."""
+    said = "15 threads, 170 up per m2; 3 in 10 to come"
+    assert grower_text(said, "us") == "1.4 threads, 16 up per sq ft; 3 in 10 to come"
+    assert grower_text(said, "metric") == said
+    mat = "a mat from winter, about 364 per m2; a pass takes 6 in 10"
+    assert grower_text(mat, "us") == "a mat from winter, about 34 per sq ft; a pass takes 6 in 10"

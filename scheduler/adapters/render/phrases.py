@@ -242,7 +242,15 @@ def grower_text(sentence: str, units: str) -> str:
             return f"{span}{noun}{text}"
 
         sentence = re.sub(_NUMBER + pattern, exchange, sentence)
-    return sentence
+    return re.sub(r"(\d[^;:()]*?) per m2\b", _per_square_foot, sentence)
+
+
+def _per_square_foot(counts: re.Match[str]) -> str:
+    """Every count of "15 threads, 170 up per m2" by the square foot."""
+    per_ft2 = re.sub(
+        r"\d+(?:\.\d+)?", lambda found: _plain(float(found[0]) * M_PER_FT**2, "sq ft"), counts[1]
+    )
+    return f"{per_ft2} per sq ft"
 
 
 # ------------------------------------------------------------------- lines

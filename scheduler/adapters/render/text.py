@@ -308,6 +308,7 @@ class _Page:
     def group_line(self, verdict: str, because: str, beds: Sequence[BedAnswer]) -> list[str]:
         reason = REASON_WORDS.get(because, because.replace("_", " "))
         if verdict == "hand":
+            reason = "too big for any tool" if because == "no_fit" else reason
             words = []
             for bed in sorted(beds, key=lambda bed: natural_key(planting_name(bed))):
                 span = (bed.minutes or {}).get("by_hand")
