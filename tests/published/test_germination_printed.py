@@ -71,9 +71,9 @@ def fit_log_logistic(start: Any, end: Any, count: Any, guess: tuple[float, float
 
 
 def test_chickweed_log_logistic() -> None:
-    """Published estimates (package page of the assay): b 20.77, d 0.20011, t50 196 h; with more
-    digits b 20.767 (SE 2.94), d 0.20011 (0.0283), t50 196.05 (2.51), lnL -188.172 worked out for this
-    project. Least squares on the cumulative curve would give 27 for b."""
+    """Published estimates (package page of the assay): b 20.77, d 0.20011, t50 196 h. More digits
+    were worked out for this project: b 20.767 (SE 2.94), d 0.20011 (0.0283), t50 196.05 (2.51), lnL
+    -188.172. Least squares on the cumulative curve would give 27 for b."""
     estimate, error, likelihood = fit_log_logistic(*CHICKWEED, (10.0, 0.3, 150.0))
     assert_allclose(estimate[0], 20.77, rtol=0, atol=0.02)
     assert_allclose(estimate[1], 0.20011, rtol=0, atol=0.00001)
