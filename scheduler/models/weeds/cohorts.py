@@ -239,10 +239,9 @@ def _at(series, row, position):  # type: ignore[no-untyped-def]
 
 
 @_jit
-def _reach_between(series, row, f, begin, need, i):  # type: ignore[no-untyped-def]
-    """Position at which a mix of a row and the next has risen by `need`, and the reading before."""
+def _reach_between(series, row, f, begin, target, i):  # type: ignore[no-untyped-def]
+    """Position at which a mix of a row and the next reaches `target`, and the reading before."""
     last = series.shape[1] - 1
-    target = (1.0 - f) * _at(series, row, begin) + f * _at(series, row + 1, begin) + need
     while i < last and (1.0 - f) * series[row, i + 1] + f * series[row + 1, i + 1] < target:
         i += 1
     if i >= last:
@@ -311,6 +310,7 @@ def _stand(  # type: ignore[no-untyped-def]
         gate = np.empty(n_seeds, np.int64)
         beyond = np.empty(n_seeds)
         need = np.empty(n_seeds)
+        at_start = np.empty(n_gates)
         leaf_at = np.empty(n_times)
         leaf_pass = np.empty(n_passes)
         dry_at = np.zeros(n_times)
@@ -367,13 +367,17 @@ def _stand(  # type: ignore[no-untyped-def]
                     k_first = 0  # pass that may kill what was opened
                     while k_first < n_passes and passed[k_first] <= start:
                         k_first += 1
+                    for k in range(n_gates):
+                        at_start[k] = _at(germination, row * n_gates + k, start)
                     reading = int(start)
                     rise_at[:] = reading
                     seen = first  # first time at which the seed has germinated
                     for q in range(n_seeds):
+                        k, f = gate[q], beyond[q]
                         sprouted, reading = _reach_between(
-                            germination, row * n_gates + gate[q], beyond[q], start, need[q], reading
-                        )
+                            germination, row * n_gates + k, f, start,
+                            (1.0 - f) * at_start[k] + f * at_start[k + 1] + need[q], reading,
+                        )  # fmt: skip
                         while seen < n_times and times[seen] < sprouted:
                             seen += 1
                         if seen == n_times:  # later ranks germinate later still
