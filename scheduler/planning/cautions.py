@@ -290,7 +290,7 @@ def cautions_for(
             if np.any(band == place)
         ]
         index_f = index_c * 1.8 + 32.0
-        cooler = known & (index_f + SUN_ALLOWANCE_F < HEAT_BAND_FROM_F[1])
+        cooler = known & (band == 0) & (index_f + SUN_ALLOWANCE_F < HEAT_BAND_FROM_F[1])
         sentence = f"Heat index up to {np.nanmax(index_c):.0f} C: {', '.join(words)}"
         if np.any(cooler):
             sentence += f"; cooler {_hour_spans(hours[cooler])}"

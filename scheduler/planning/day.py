@@ -117,7 +117,10 @@ def tenths(share: float) -> str:
 
     Examples
     --------
-    >>> tenths(0.68)
-    '7 in 10'
+    >>> tenths(0.68), tenths(0.99), tenths(0.01)
+    ('7 in 10', 'over 9 in 10', 'under 1 in 10')
     """
-    return f"{round(10 * share):d} in 10"
+    whole = round(10 * share)
+    if whole >= 10:
+        return "over 9 in 10"
+    return f"{whole:d} in 10" if whole > 0 else "under 1 in 10"

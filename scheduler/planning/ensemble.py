@@ -34,7 +34,7 @@ from scheduler.planning.draws import keyed_generator, stratified_normals
 from scheduler.records import BoolArray, FloatArray, IntArray, Kind, Place, WeatherSeries
 
 N_SOIL_MEMBERS = 32
-_WHEEL_OVER_DRAINED = 1.15  # wheels want soil a little drier than it drains to
+_WHEEL_OVER_DRAINED = (1.15, 1.4)  # wheels want soil a little drier than it drains to
 N_STORED_LAYERS = 7  # to 105 mm
 # share of a forecast day's skill by lead day (the day itself first); beyond the last: none
 _DAY_SKILL = np.sqrt(np.array([0.98, 0.95, 0.85, 0.77, 0.68, 0.58, 0.48, 0.38, 0.30, 0.22, 0.15]))
@@ -186,14 +186,23 @@ def soil_members(prior: SoilPrior, spread: Spread, seed: int, n_members: int) ->
 
     wet_kpa, dry_kpa = tillage_suctions(prior, float(centre.bulk_density_g_cm3))
     is_sandy = bool(np.isinf(dry_kpa))  # carries wheels at the wet limit, as soon as it has drained
-    wheel_kpa = wet_kpa if is_sandy else max(wet_kpa, _WHEEL_OVER_DRAINED * prior.drained_kpa)
+    own = drainage / prior.drained_kpa  # a member's thresholds move with its own drained state
+    wheel_kpa = (
+        wet_kpa
+        if is_sandy
+        else np.clip(
+            wet_kpa,
+            _WHEEL_OVER_DRAINED[0] * prior.drained_kpa,
+            _WHEEL_OVER_DRAINED[1] * prior.drained_kpa,
+        )
+    )
     ceiling = theta_at(prior.ceiling_kpa * ones)
     working = ceiling.copy()
     if prior.working_kpa > prior.ceiling_kpa:
-        suction = prior.working_kpa * np.exp(spread.ln_working_sd * z("working"))
+        suction = prior.working_kpa * own * np.exp(spread.ln_working_sd * z("working"))
         working = np.minimum(theta_at(suction), ceiling)
     return SoilMembers(
-        parameters, working, theta_at(wheel_kpa * ones), ceiling, theta_at(dry_kpa * ones)
+        parameters, working, theta_at(wheel_kpa * own), ceiling, theta_at(dry_kpa * ones)
     )
 
 

@@ -121,8 +121,9 @@ def fitting_tools(
     -----
     An empty or sown bed takes a blind tool until 70 % of the heat to emergence (by the earliest
     tenth of members); a crop that is up takes tools between its rows until it covers the ground.
-    Tools that work in the row of a standing crop are not offered by this rule. The fastest fitting
-    tool comes first. Common practice.
+    A tool that cannot be set to the crop's rows does not fit. Tools that work in the row of a
+    standing crop are not offered by this rule. The fastest fitting tool comes first. Common
+    practice.
     """
     planting = outlook.planting
     tools = offered(tools)
@@ -138,11 +139,64 @@ def fitting_tools(
     elif outlook.cover_frac[now_hour - stored] > _CLOSED_COVER:
         return (), "crop_up"
     else:
-        wanted = between
+        wanted = [tool for tool in between if fits_rows(tool, planting)]
     fitting = sorted(wanted, key=lambda t: (-t.speed_m_s * (t.width_m or 0.3), t.name))
     if planting.crop is None and not is_late:
         fitting = sorted(fitting, key=lambda t: not traits[t.kind].can_blind)
     return (tuple(fitting), "") if fitting else ((), "no_fit")
+
+
+def fits_rows(tool: Tool, planting: Planting) -> bool:
+    """Whether a tool can be set to the rows of a standing crop.
+
+    Parameters
+    ----------
+    tool : Tool
+        The tool; without rows or spacings it can be led between any.
+    planting : Planting
+        The planting; rows that are not known fit.
+
+    Returns
+    -------
+    bool
+        The number of rows is one of the tool's, and a spacing of the tool lies within 15 %.
+
+    Examples
+    --------
+    >>> from scheduler.records import Bed
+    >>> bed = Bed("A1", 18.0, 0.75, "loam")
+    >>> p = Planting(bed, None, 0.0, 18.0, "carrot", True, None, 5, 150.0, 12.0)
+    >>> fits_rows(Tool("sweeps", "sweeps", 25.0, 0.9, rows=(1, 2, 3)), p)
+    False
+    """
+    if tool.rows and planting.n_rows is not None and planting.n_rows not in tool.rows:
+        return False
+    spacing = planting.row_spacing_mm
+    if not tool.row_spacings_mm or spacing is None or planting.n_rows in (None, 1):
+        return True
+    return any(abs(own - spacing) <= 0.15 * spacing for own in tool.row_spacings_mm)
+
+
+def setup_name(tool: Tool, planting: Planting) -> str | None:
+    """The named set-up that speaks of the planting's number of rows.
+
+    Parameters
+    ----------
+    tool : Tool
+        The tool.
+    planting : Planting
+        The planting.
+
+    Returns
+    -------
+    str or None
+        Its name, None where no set-up names that number.
+    """
+    words = {1: "one", 2: "two", 3: "three", 4: "four", 5: "five", 6: "six"}
+    number = words.get(planting.n_rows or 0)
+    if number is None:
+        return None
+    return next((s.name for s in tool.setups if number in s.name.lower().split()), None)
 
 
 def is_below_ground(outlook: Outlook, now_hour: int) -> bool:

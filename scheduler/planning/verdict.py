@@ -34,6 +34,7 @@ from scheduler.planning.tools import (
     is_below_ground,
     last_blind_hour,
     offered,
+    setup_name,
     work_minutes,
 )
 from scheduler.planning.weeds import BETWEEN, IN_ROW, HandRates, KillTable, WeedOutlook
@@ -53,10 +54,12 @@ DAYS_IN_SIGHT = 10
 _CLEAN_M2 = 5.0  # weeds standing and to come below which a bed is clean
 _WORTH_M2 = 4.0  # killed weeds below which a pass is not worth setting out for
 _NEARLY = 0.9  # of the best day to come
+_LEAST_SHARE = 0.2  # of stand and flush, below which a pass waits if the soil lets it
 _LEAST_SURE = 0.4  # below it a later day is the better bet
 _MAT_M2 = 30.0  # weeds from before the record that make a mat
 _HAND_YOUNG_M2 = 15.0  # in the row
 _HAND_ESTABLISHED_M2 = 4.0
+_HAND_WINDOW = timedelta(days=60)  # after sowing or setting; later weeds cost little yield
 _HAND_KILL = 0.3  # killable share below which a machine does not rescue
 _WEED_STAGES_HAND = slice(1, 5)
 
@@ -183,8 +186,9 @@ def weed_verdict(
     Notes
     -----
     Thresholds (clean below 5 weeds per m2 standing and to come; a pass worth setting out for from
-    4 killed per m2; `hand` from 15 young or 4 established per m2 in the row that a tool takes less
-    than 0.3 of) are assumptions of this project.
+    4 killed per m2, and from a fifth of what stands and is to come where it can wait; `hand` within
+    60 days of sowing or setting, from 15 young or 4 established per m2 in the row that a tool takes
+    less than 0.3 of) are assumptions of this project.
     """
     sky = day.sky
     now, stored = sky.now_hour, day.stored
@@ -192,14 +196,14 @@ def weed_verdict(
     w = weeds.weights / weeds.weights.sum()
     standing = weeds.density_m2(0)
     whole = float(w @ (standing.sum(axis=1) + weeds.to_come_m2(0)))
-    mat = float(w @ weeds.standing_m2)
+    mat = float(weighted_quantiles(weeds.standing_m2, w)[1])
     is_mat = mat >= _MAT_M2 and not _is_cleaned_up(weeds, day, kills)
     grown = is_mat or float(w @ standing[:, 2:].sum(axis=1)) > float(
         w @ standing[:, :2].sum(axis=1)
     )
     tools, reason = fitting_tools(outlook, day.farm.tools, traits, now, stored, grown)
     by_hand = _by_hand(weeds, outlook, hand)
-    if not is_mat and reason != "crop_up" and _needs_hand(outlook, weeds, w):
+    if not is_mat and reason != "crop_up" and _needs_hand(outlook, weeds, day, w):
         offers = [_offer(t, outlook, weeds, day, traits[t.kind], kills) for t in tools]
         takes = max((float(o.weights @ o.killable[:, 0]) for o in offers), default=0.0)
         if takes < _HAND_KILL:
@@ -214,6 +218,9 @@ def weed_verdict(
     if not tools and reason != "no_fit":
         return Draft(_no_tool(base, outlook, day, reason), 0.0)
     if whole < _CLEAN_M2 and not is_mat:
+        if mat >= _CLEAN_M2:
+            left = (f"about {mat:.0f} weeds per m2 may be left from before the record: look",)
+            return Draft(replace(base, verdict="nothing", because="unknown", why=left), 0.0)
         few = (f"{whole:.0f} weeds per m2 standing or to come",)
         return Draft(replace(base, verdict="nothing", because="clean", why=few), 0.0)
     if not tools:
@@ -247,10 +254,12 @@ def _pass_verdict(
     is_ripe = (
         offer.killed_m2 >= _WORTH_M2
         and kill_today >= _NEARLY * later
+        and (kill_today >= _LEAST_SHARE or later <= 0.0)
         and (span is None or sure >= _LEAST_SURE)
     )
     if not is_ripe:
-        d = 1 + int(np.argmax(gain[1:] >= _NEARLY * later))
+        enough = max(_NEARLY * later, min(_LEAST_SHARE, later))
+        d = 1 + int(np.argmax(gain[1:] >= enough))
         first, _ = day_hours(day)[d]
         until = _first_fit(offer, day, first)
         why = (
@@ -280,7 +289,7 @@ def _pass_verdict(
     last_good = _last_good(offer, day)
     action = Action(
         offer.tool.name,
-        offer.tool.setups[0].name if offer.tool.setups else None,
+        setup_name(offer.tool, outlook.planting),
         offer.tool.depth_mm,
         local_moment(day.sky.at(start), day),
         local_moment(day.sky.at(end), day),
@@ -347,7 +356,7 @@ def _mat_verdict(
     sure = float(outlook.weights @ inside / outlook.weights.sum())
     action = Action(
         tool.name,
-        tool.setups[0].name if tool.setups else None,
+        setup_name(tool, outlook.planting),
         tool.depth_mm,
         local_moment(day.sky.at(start), day),
         local_moment(day.sky.at(end), day),
@@ -382,8 +391,11 @@ def _with_weeds(base: BedAnswer, weeds: WeedOutlook) -> BedAnswer:
     return replace(base, weeds=weeds.ranges(0), flush=flush)
 
 
-def _needs_hand(outlook: Outlook, weeds: WeedOutlook, w: FloatArray) -> bool:
-    if outlook.planting.crop is None or is_below_ground(outlook, int(weeds.hours[0])):
+def _needs_hand(outlook: Outlook, weeds: WeedOutlook, day: Day, w: FloatArray) -> bool:
+    planting = outlook.planting
+    if planting.crop is None or is_below_ground(outlook, int(weeds.hours[0])):
+        return False
+    if planting.established_at is not None and day.now - planting.established_at > _HAND_WINDOW:
         return False
     row = weeds.density_m2(0, IN_ROW)
     young, established = (float(weighted_quantiles(row[:, i], w)[1]) for i in (3, 4))
@@ -414,7 +426,7 @@ def _no_tool(base: BedAnswer, outlook: Outlook, day: Day, reason: str) -> BedAns
         assert outlook.emergence_hours is not None
         hours = np.nan_to_num(outlook.emergence_hours, nan=day.sky.n_hours)
         up = float(weighted_quantiles(hours, outlook.weights)[2])
-        until = local_moment(day.sky.at(min(up, day.sky.n_hours)), day)
+        until = local_moment(day.sky.at(int(min(up, day.sky.n_hours))), day)
         why = f"{crop} about to come up: too late to go blind, too early between the rows"
         return replace(base, verdict="wait", because=reason, until=until, why=(why,))
     words = {
@@ -503,7 +515,8 @@ def _go_words(
     standing = weeds.density_m2(1)
     thread = float(weighted_quantiles(standing[:, 0], w)[1])
     up = float(weighted_quantiles(standing[:, 1:].sum(axis=1), w)[1])
-    stand = f"{_round(thread)} threads, {_round(up)} up per m2, takes {tenths(kill_today)}"
+    threads = {"0": "no threads", "1": "1 thread"}.get(_round(thread), f"{_round(thread)} threads")
+    stand = f"{threads}, {_round(up)} up per m2, takes {tenths(kill_today)}"
     blind = last_blind_hour(outlook)
     words = []
     if blind is not None and outlook.planting.is_sown:
@@ -532,7 +545,13 @@ def _hour_words(day: Day, hour: float) -> str:
     return f"{local:%a %H:%M}"
 
 
-_RULING_KIND = "tine weeder"  # the strictest tool speaks for a bed that has no line
+def _ruling_work(outlook: Outlook, day: Day) -> WorkOutlook:
+    """The strictest of the farm's own tools speaks for a bed that has no line."""
+    kinds = sorted({tool.kind for tool in day.farm.tools}) or sorted(outlook.works)
+    first = day.sky.now_hour - day.stored
+    return min(
+        (outlook.works[kind] for kind in kinds), key=lambda w: float(w.chance_frac[first:].sum())
+    )
 
 
 def base_answer(outlook: Outlook, day: Day) -> BedAnswer:
@@ -552,7 +571,7 @@ def base_answer(outlook: Outlook, day: Day) -> BedAnswer:
     """
     sky, stored = day.sky, day.stored
     now = sky.now_hour - stored
-    work = outlook.works[_RULING_KIND]
+    work = _ruling_work(outlook, day)
     first = next(
         (
             i
@@ -573,7 +592,7 @@ def base_answer(outlook: Outlook, day: Day) -> BedAnswer:
     if outlook.emergence_hours is not None:
         hour = weighted_quantiles(outlook.emergence_hours, w)[0]
         if not np.isnan(hour):
-            break_by = local_moment(sky.at(hour), day)
+            break_by = local_moment(sky.at(int(hour)), day)
     crust = CrustAnswer(
         float(weighted_quantiles(outlook.crust_index[:, max(now - 1, 0)], w)[1]),
         None

@@ -132,6 +132,9 @@ def _outlook_line(s: Situation) -> str:
     wet = np.flatnonzero((three >= 0.5).mean(axis=0) >= 0.3)
     if not wet.size:
         return "no rain in sight until tomorrow"
-    hour = s.sky.at(now + 3 * int(wet[0])).astimezone(s.day.zone)
+    start = s.sky.at(now + 3 * int(wet[0])).astimezone(s.day.zone)
     any_rain = float((three[:, wet[0] :] >= 0.5).any(axis=1).mean())
-    return f"rain from {hour:%H:%M}, {tenths(any_rain)}"
+    if wet[0] == 0:
+        return f"rain within three hours, {tenths(any_rain)}"
+    tomorrow = "" if start.date() == local_day(s.now, s.farm.place.time_zone) else "tomorrow "
+    return f"rain from {tomorrow}{start:%H:%M}, {tenths(any_rain)}"

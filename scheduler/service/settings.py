@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from datetime import UTC, datetime
+from difflib import get_close_matches
 from functools import lru_cache
 
 import numpy as np
@@ -68,8 +69,13 @@ def sources_table(subject: str | None = None) -> tuple[reference.Parameter, ...]
     name = tables().subject_of(subject) or subject
     chosen = tuple(row for row in rows if name in (row.subject, row.table))
     if not chosen:
-        names = ", ".join(sorted({row.subject for row in rows}))
-        raise UsageError(f"sources: no subject {subject!r}; known are {names}")
+        names = sorted({row.subject for row in rows} | {row.table for row in rows})
+        near = get_close_matches(subject, names, 1)
+        hint = f"; nearest: {near[0]!r}" if near else ""
+        raise UsageError(
+            f"sources: no subject {subject!r} among {len(names)}{hint}; "
+            "`whitethread sources` lists them"
+        )
     return chosen
 
 

@@ -152,6 +152,14 @@ def test_a_bed_weeded_by_hand_yesterday_is_not_go() -> None:
     assert verdict(rest) == ("wait", "weeds_small")
 
 
+def test_a_pass_that_takes_less_than_a_fifth_waits_where_it_can() -> None:
+    """.7 x 10 / 40 = .175 on every day; worth it only where there is no later day."""
+    little: Sequence[Counts] = ({"thread": 10.0, "to_come": 30.0},)
+    assert verdict(little) == ("wait", "weeds_small")
+    assert verdict(little, [TODAY]) == ("go", "")
+    assert verdict([{"thread": 12.0, "to_come": 28.0}]) == ("go", "")  # .21
+
+
 def test_less_sure_than_four_in_ten_is_no_go() -> None:
     """Members that gain by waiting: .56 today, .7 x 45 / 50 = .63 tomorrow."""
     better: Sequence[Counts] = (RIPE[0], {"thread": 45.0, "to_come": 5.0}, RIPE[1])
@@ -365,6 +373,16 @@ def test_a_mat_is_cleaned_up_when_the_soil_is_first_fit() -> None:
     assert wet.until is not None
     assert (wet.until.day, wet.until.hour) == (12, 7)
     assert "mat" in wet.why[0]
+
+
+def test_weeds_that_may_be_left_from_before_ask_for_a_look() -> None:
+    """20 per m2 are no mat, and not clean either."""
+    when = at()
+    found = drafted(outlook(ALWAYS), weeds([{}], when, standing_m2=20.0), when).answer
+    assert (found.verdict, found.because) == ("nothing", "unknown")
+    assert "20 weeds per m2" in found.why[0]
+    few = drafted(outlook(ALWAYS), weeds([{}], when, standing_m2=2.0), when).answer
+    assert (few.verdict, few.because) == ("nothing", "clean")
 
 
 @pytest.mark.parametrize(

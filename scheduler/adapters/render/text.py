@@ -33,6 +33,7 @@ MAX_LOOKS = 2
 MAX_DAYS = 2  # days told one by one in the lines of what is due; the rest is "later"
 MAX_WEATHER_LINES = 3
 MIN_WIDTH = 36
+NOT_IN_SIGHT = "not within the days in sight"
 NARROW_WIDTH = 72  # below this the columns of a go line become a sentence
 LABEL_WIDTH = 12
 _FAR = datetime.max.replace(tzinfo=UTC)
@@ -325,6 +326,8 @@ class _Page:
         for bed in beds:
             if bed.until is None:
                 until = "(until when is not known)"
+            elif any(NOT_IN_SIGHT in why for why in bed.why):
+                until = "beyond the days in sight"
             else:
                 until = f"until {half_day_words(bed.until, self.morning.as_of, self.zone)}"
                 first_of[until] = min(first_of.get(until, bed.until), bed.until)
