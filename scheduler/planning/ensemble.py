@@ -202,7 +202,7 @@ def soil_members(prior: SoilPrior, spread: Spread, seed: int, n_members: int) ->
         suction = prior.working_kpa * own * np.exp(spread.ln_working_sd * z("working"))
         working = np.minimum(theta_at(suction), ceiling)
     return SoilMembers(
-        parameters, working, theta_at(wheel_kpa * own), ceiling, theta_at(dry_kpa * ones)
+        parameters, working, theta_at(wheel_kpa * own), ceiling, theta_at(dry_kpa * own)
     )
 
 

@@ -262,10 +262,10 @@ def _pass_verdict(
         d = 1 + int(np.argmax(gain[1:] >= enough))
         first, _ = day_hours(day)[d]
         until = _first_fit(offer, day, first)
-        why = (
-            f"a pass takes {tenths(kill_today)} now, {tenths(float(gain[d]))} then",
-            f"{_clock_words(outlook, day)}",
-        )
+        takes = f"a pass takes {tenths(kill_today)} now, {tenths(float(gain[d]))} then"
+        if kill_today >= enough:
+            takes = f"{tenths(sure)} that going today loses nothing; surer then"
+        why = (takes, _clock_words(outlook, day))
         return Draft(
             replace(
                 base,

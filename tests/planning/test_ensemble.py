@@ -159,10 +159,13 @@ def hours_until(texture: str, top_mm: float, bottom_mm: float, days: int = 8) ->
     return float(reached[0]) if reached.size else np.inf
 
 
-@pytest.mark.parametrize("texture", ["sandy loam", "loam", "silt loam", "clay loam"])
-def test_the_top_of_a_bed_is_fit_within_two_days_of_20_mm(texture: str) -> None:
-    """Evidence on measured series, section 7, graded drainage: 27 to 29 h at ET0 3."""
-    assert 20.0 <= hours_until(texture, 0.0, 30.0, 4) <= 53.0
+@pytest.mark.parametrize(
+    ("texture", "noted_h"),
+    [("sandy loam", 27.0), ("loam", 29.0), ("silt loam", 28.0), ("clay loam", 28.0)],
+)
+def test_the_top_of_a_bed_is_fit_about_a_day_after_20_mm(texture: str, noted_h: float) -> None:
+    """Evidence on measured series, section 7, graded drainage, ET0 3: within a day of the note."""
+    assert abs(hours_until(texture, 0.0, 30.0, 4) - noted_h) <= 24.0
 
 
 @pytest.mark.parametrize("texture", ["sand", "loamy sand"])

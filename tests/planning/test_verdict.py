@@ -172,6 +172,7 @@ def test_less_sure_than_four_in_ten_is_no_go() -> None:
             assert found.sure == pytest.approx(1.0 - n_better / N_MEMBERS, abs=1e-12)
         else:
             assert found.until is not None
+            assert found.why[0] == "4 in 10 that going today loses nothing; surer then"  # 3 of 8
 
 
 def test_sure_counts_members_whose_soil_is_fit() -> None:
