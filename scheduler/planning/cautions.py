@@ -264,7 +264,7 @@ def cautions_for(
     >>> hour = np.arange(9, 17)
     >>> temp = np.array([27.0, 29, 31, 33, 34, 34, 33, 31])
     >>> cautions_for(hour, temp, np.full(8, 0.5))[-1]
-    'Heat index up to 38 C: extreme caution 11:00-17:00, caution 09:00-11:00; cooler 09:00-10:00.'
+    'Heat index up to 38 C: extreme caution 11:00-17:00, caution 09:00-11:00.'
     """
     hours = np.asarray(local_hour, dtype=np.int64)
     if not hours.shape == np.shape(air_temp_c) == np.shape(humidity_frac):
