@@ -192,7 +192,7 @@ def weed_verdict(
     """
     sky = day.sky
     now, stored = sky.now_hour, day.stored
-    base = _with_weeds(base_answer(outlook, day), weeds)
+    base = _with_weeds(base_answer(outlook, day), weeds, day)
     w = weeds.weights / weeds.weights.sum()
     standing = weeds.density_m2(0)
     whole = float(w @ (standing.sum(axis=1) + weeds.to_come_m2(0)))
@@ -235,6 +235,10 @@ def weed_verdict(
 def _pass_verdict(
     base: BedAnswer, outlook: Outlook, weeds: WeedOutlook, day: Day, offer: Offer
 ) -> Draft:
+    last_good = _last_good(offer, day)
+    if base.flush is not None and last_good is not None:
+        at = local_moment(day.sky.at(last_good), day)
+        base = replace(base, flush=replace(base.flush, last_good_at=at))
     span = _span_today(offer, day)
     gain = offer.gain
     later = float(gain[1:].max(initial=0.0))
@@ -263,7 +267,7 @@ def _pass_verdict(
         first, _ = day_hours(day)[d]
         until = _first_fit(offer, day, first)
         takes = f"a pass takes {tenths(kill_today)} now, {tenths(float(gain[d]))} then"
-        if kill_today >= enough:
+        if kill_today >= enough and span is not None and sure < _LEAST_SURE:
             takes = f"{tenths(sure)} that going today loses nothing; surer then"
         why = (takes, _clock_words(outlook, day))
         return Draft(
@@ -286,7 +290,6 @@ def _pass_verdict(
     best_later = (offer.killable[:, 1:] * offer.is_fit[:, 1:]).max(axis=1, initial=0.0)
     beats = offer.killable[:, 0] >= _NEARLY * best_later
     sure = float(w @ (inside & beats))
-    last_good = _last_good(offer, day)
     action = Action(
         offer.tool.name,
         setup_name(offer.tool, outlook.planting),
@@ -380,7 +383,8 @@ def _is_cleaned_up(weeds: WeedOutlook, day: Day, kills: KillTable) -> bool:
     return left < 1.0 - _NEARLY * best
 
 
-def _with_weeds(base: BedAnswer, weeds: WeedOutlook) -> BedAnswer:
+def _with_weeds(base: BedAnswer, weeds: WeedOutlook, day: Day) -> BedAnswer:
+    """Weeds by stage, and the dates of the flush from the particles where these lie ahead."""
     flush = base.flush
     to_come = weeds.to_come_m2(0)
     whole = to_come + weeds.density_m2(0).sum(axis=1)
@@ -388,6 +392,13 @@ def _with_weeds(base: BedAnswer, weeds: WeedOutlook) -> BedAnswer:
     quantiles = weighted_quantiles(share, weights=weeds.weights)
     if flush is not None and flush.opened_at is not None and np.isfinite(quantiles).all():
         flush = replace(flush, to_come_frac=Range(*(float(q) for q in quantiles)))
+        threads = [
+            float(weeds.weights @ weeds.density_m2(t)[:, 0]) for t in range(weeds.hours.size)
+        ]
+        most = int(np.argmax(threads))
+        if most > 0:
+            at = day.sky.at(float(round(weeds.hours[most])))
+            flush = replace(flush, thread_most_at=local_moment(at, day))
     return replace(base, weeds=weeds.ranges(0), flush=flush)
 
 
