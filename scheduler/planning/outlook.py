@@ -68,6 +68,15 @@ class FlushOutlook:
 
 
 @dataclass(frozen=True)
+class CropHours:
+    """When a sown crop comes up, by member; NaN beyond sight. Gates take the earlier table."""
+
+    first_up: FloatArray
+    last_up: FloatArray
+    last_blind: FloatArray
+
+
+@dataclass(frozen=True)
 class Outlook:
     """Everything the order of the day needs of one planting."""
 
@@ -81,10 +90,11 @@ class Outlook:
     crust_chance: float
     flush: FlushOutlook  # of the guild that leads at this season
     flushes: tuple[FlushOutlook, ...]  # of every guild that germinates now
-    emergence_hours: FloatArray | None  # (n_members,) of a sown crop not yet up
+    emergence_hours: FloatArray | None  # (n_members,) by the slower: when it is taken to be up
     last_blind_hours: FloatArray | None
     cover_frac: FloatArray  # (n_stored,)
     weights: FloatArray
+    first_up_hours: FloatArray | None = None  # by the faster of two published tables
 
 
 def planting_outlook(
@@ -176,7 +186,7 @@ def planting_outlook(
         for i, view in enumerate(guilds)
         if i == 0 or view.season_share > 0.0
     )
-    emergence, last_blind = _crop_hours(planting, ensemble, traits, temp, theta)
+    crop_hours = _crop_hours(planting, ensemble, traits, temp, theta)
     return Outlook(
         planting,
         {kind: by_class[trait] for kind, trait in tools.items()},
@@ -188,10 +198,11 @@ def planting_outlook(
         crust_chance,
         flushes[0],
         flushes,
-        emergence,
-        last_blind,
+        None if crop_hours is None else crop_hours.last_up,
+        None if crop_hours is None else crop_hours.last_blind,
         surface[stored:, 3],
         weights,
+        None if crop_hours is None else crop_hours.first_up,
     )
 
 
@@ -201,7 +212,7 @@ def _crop_hours(
     traits: Mapping[str, CropTraits],
     temp: FloatArray,
     theta: FloatArray,
-) -> tuple[FloatArray | None, FloatArray | None]:
+) -> CropHours | None:
     """Hours at which a sown crop comes up, and at which the last blind pass is."""
     if (
         not planting.is_sown
@@ -210,33 +221,33 @@ def _crop_hours(
         or planting.crop not in traits
         or planting.established_at is None
     ):
-        return None, None
+        return None
     crop = traits[planting.crop]
     base_c, need_cd, best_c = crop.emergence_base_c, crop.emergence_cd, crop.fastest_c
     if base_c is None or need_cd is None or best_c is None:
-        return None, None
+        return None
     stored = ensemble.stored_from_hour
     sown = ensemble.sky.hour_of(planting.established_at) - stored
     if sown < 0:
-        return None, None
+        return None
     depth = min(planting.sowing_depth_mm or crop.sowing_depth_mm or 13.0, _DEEPEST_MM)
     shares = band_weights(max(0.0, depth - 5.0), depth + 5.0, N_STORED_LAYERS)
     p = ensemble.members[planting.bed.soil].parameters
     suction_kpa = 33.0 * (theta @ shares / p.theta_33_m3m3[:, None]) ** (-p.b[:, None])
-    heat = emergence_heat_cd(
-        temp @ shares,
-        base_c,
-        best_c,
-        suction_kpa=suction_kpa,
-        dry_kpa=_SEEDBED_DRY_KPA,
-    )
-    need = emergence_need_cd(need_cd, depth)
 
-    def reached(share: float) -> FloatArray:
-        hour = emergence_hour(heat, need, sown, share).astype(np.float64)
-        return np.where(hour >= 0, hour + stored, np.nan)
+    def reached(base: float, need: float, share: float) -> FloatArray:
+        heat = emergence_heat_cd(
+            temp @ shares, base, best_c, suction_kpa=suction_kpa, dry_kpa=_SEEDBED_DRY_KPA
+        )
+        hour = emergence_hour(heat, emergence_need_cd(need, depth), sown, share)
+        return np.where(hour >= 0, hour.astype(np.float64) + stored, np.nan)
 
-    return reached(1.0), reached(_LAST_BLIND_SHARE)
+    tables = [(base_c, need_cd)]
+    if crop.late_base_c is not None and crop.late_cd is not None:
+        tables.append((crop.late_base_c, crop.late_cd))
+    up = np.stack([reached(base, need, 1.0) for base, need in tables])
+    blind = np.stack([reached(base, need, _LAST_BLIND_SHARE) for base, need in tables])
+    return CropHours(np.fmin.reduce(up), np.maximum.reduce(up), np.fmin.reduce(blind))
 
 
 def _flush_outlook(

@@ -23,6 +23,8 @@ class CropTraits:
     emergence_base_c: float | None  # None: no heat sum to emergence is known
     emergence_cd: float | None
     fastest_c: float | None
+    late_base_c: float | None  # of a second table, 50 % emergence; None: no such row
+    late_cd: float | None
     close_d: float | None  # days to full cover; None: never closes
     sowing_depth_mm: float | None
 

@@ -600,8 +600,8 @@ def base_answer(outlook: Outlook, day: Day) -> BedAnswer:
         float(weighted_quantiles(outlook.surface_temp_c[:, max(now - 1, 0)], w)[1]),
     )
     break_by = None
-    if outlook.emergence_hours is not None:
-        hour = weighted_quantiles(outlook.emergence_hours, w)[0]
+    if outlook.first_up_hours is not None:
+        hour = weighted_quantiles(outlook.first_up_hours, w)[0]
         if not np.isnan(hour):
             break_by = local_moment(sky.at(int(hour)), day)
     crust = CrustAnswer(

@@ -138,6 +138,8 @@ def crop_traits() -> Mapping[str, CropTraits]:
             of(crop, "emergence_base_c"),
             of(crop, "emergence_cd"),
             of(crop, "emergence_best_c"),
+            of(crop, "late_emergence_base_c"),
+            of(crop, "late_emergence_cd"),
             of(crop, "close_d") if of(crop, "can_close") else None,
             of(crop, "sowing_depth_mm"),
         )

@@ -35,7 +35,8 @@ def main() -> None:
                 hours = s.ensemble.n_groups * s.ensemble.n_members * s.sky.n_hours
                 del s
                 print(
-                    f"{name:28s} {seconds:6.2f} s ({cpu_s:.2f} s of processor), {hours / 1e6:.2f} million column-hours, "
+                    f"{name:28s} {seconds:6.2f} s ({cpu_s:.2f} s of processor), "
+                    f"{hours / 1e6:.2f} million column-hours, "
                     f"{hours / seconds / 1e6:.2f} million a second in all"
                 )
     peak_mb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024.0

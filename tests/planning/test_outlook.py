@@ -19,7 +19,7 @@ from tests.planning.made import START, entry, planting, sky, view
 N = 4
 NOW = 24 * 30 + 5
 N_HOURS = 24 * 40
-CARROT = {"carrot": CropTraits(2.0, 150.0, 25.0, 60.0, 13.0)}
+CARROT = {"carrot": CropTraits(2.0, 150.0, 25.0, None, None, 60.0, 13.0)}
 
 
 @lru_cache(maxsize=1)
@@ -151,11 +151,11 @@ def test_the_last_blind_hour_lies_between_sowing_and_emergence() -> None:
     """70 % of the heat to emergence by the earliest member."""
     sow = entry("sow", NOW - 100, crop="carrot")
     found = computed([sow], grown=replace(planting("carrot", NOW - 100), sowing_depth_mm=13.0))
-    assert found.emergence_hours is not None
+    assert found.first_up_hours is not None
     blind = last_blind_hour(found)
     assert blind is not None
-    assert NOW - 100 < blind < np.nanmin(found.emergence_hours)
-    way = (blind - (NOW - 100)) / (np.nanmin(found.emergence_hours) - (NOW - 100))
+    assert NOW - 100 < blind < np.nanmin(found.first_up_hours)
+    way = (blind - (NOW - 100)) / (np.nanmin(found.first_up_hours) - (NOW - 100))
     assert abs(way - 0.7) < 0.1  # one day is like the other
 
 

@@ -20,8 +20,8 @@ from scheduler.planning.plantings import (
 from scheduler.records import Bed, Event, Planting
 from tests.planning.made import BED, START, entry, farm, planting
 
-CARROT = CropTraits(2.0, 150.0, 25.0, 60.0, 13.0)
-NEVER_CLOSES = CropTraits(2.0, 200.0, 25.0, None, 13.0)
+CARROT = CropTraits(2.0, 150.0, 25.0, None, None, 60.0, 13.0)
+NEVER_CLOSES = CropTraits(2.0, 200.0, 25.0, None, None, None, 13.0)
 TRAITS = {"carrot": CARROT, "onion": NEVER_CLOSES}
 
 
