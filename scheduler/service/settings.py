@@ -22,6 +22,7 @@ from scheduler.planning.weeds import HandRates, KillTable, WeedSettings
 from scheduler.records import Farm, FloatArray, Soil, WeatherSeries
 
 GATE_KPA = (150.0, 400.0, 700.0, 1000.0, 1300.0, 1700.0)
+_THIN_BAND_FRAC = 0.03
 STAGE_KILL_FRAC = (0.9, 0.75, 0.35, 0.35)
 
 
@@ -259,7 +260,7 @@ def weed_settings() -> WeedSettings:
             half_depth_slope_mm=flush("half_depth_slope_mm"),
             seed_leaf_cd=np.array([g.seed_leaf_cd for g in known]),
             phyllochron_cd=np.array([g.phyllochron_cd for g in known]),
-            band_share=np.stack([each(f"band_{band}_frac") for band in bands], axis=1),
+            band_share=_followed(np.stack([each(f"band_{band}_frac") for band in bands], axis=1)),
             band_mm=np.array(WEED_BANDS_MM),
             band_hazard_d=np.array([flush(f"drying_hazard_{band}") for band in bands]),
         ),
@@ -292,6 +293,15 @@ def weed_settings() -> WeedSettings:
         flower_cd=t.number("standing", "flower_cd"),
         seed_cd=t.number("standing", "seed_cd"),
     )
+
+
+def _followed(share: FloatArray) -> FloatArray:
+    """Shares by depth, where a deepest band of under 3 % is counted with the one above it."""
+    followed = share.copy()
+    is_thin = followed[:, -1] < _THIN_BAND_FRAC
+    followed[is_thin, -2] += followed[is_thin, -1]
+    followed[is_thin, -1] = 0.0
+    return followed
 
 
 @lru_cache(maxsize=1)

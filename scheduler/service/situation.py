@@ -40,7 +40,7 @@ from scheduler.service.settings import (
     weed_settings,
 )
 
-PAST_DAYS = 90
+PAST_DAYS = 75
 STORED_DAYS = 45
 READING_DAYS = 60
 HORIZON_DAYS = 10

@@ -96,7 +96,7 @@ def busy_surface(seed: int, n_hours: int) -> SurfaceHistory:
     seed=st.integers(0, 10_000),
     tolerance=st.sampled_from([ENSEMBLE_TOLERANCE, REFERENCE_TOLERANCE]),
 )
-def test_water_closes_for_every_member(seed: int, tolerance: tuple[float, float]) -> None:
+def test_water_closes_for_every_member(seed: int, tolerance: tuple[float, float, float]) -> None:
     n_hours = 24 * 40
     run = run_columns(
         parameters(), weather(seed, n_hours), busy_surface(seed, n_hours),
