@@ -22,8 +22,8 @@ from scheduler.models.weeds.degree_days import (
 from scheduler.models.workability import WHEEL_BAND_MM, chance, is_workable
 from scheduler.planning.draws import weighted_quantiles
 from scheduler.planning.ensemble import N_STORED_LAYERS, Ensemble
-from scheduler.planning.plantings import CropTraits, Trigger
-from scheduler.planning.tools import ToolTraits
+from scheduler.planning.plantings import Trigger
+from scheduler.planning.traits import CropTraits, ToolTraits
 from scheduler.records import BoolArray, FloatArray, Planting, Range
 
 _CRUST_SEEN = 0.2  # index from which a crust is breakable

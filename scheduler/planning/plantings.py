@@ -10,23 +10,11 @@ import numpy as np
 
 from scheduler.models.crops import ground_cover_frac
 from scheduler.models.soil_column import SurfaceHistory
+from scheduler.planning.traits import CropTraits
 from scheduler.records import Bed, Event, Farm, FloatArray, Planting
 
 _WEEDY_COVER_FRAC = 0.5  # a bed left weedy, until it is first prepared
 _FULL_COVER_FACTOR = 0.70  # basal crop coefficient of a full canopy (soil column under cover)
-
-
-@dataclass(frozen=True)
-class CropTraits:
-    """What the soil and the first gates need to know of a crop."""
-
-    emergence_base_c: float | None  # None: no heat sum to emergence is known
-    emergence_cd: float | None
-    fastest_c: float | None
-    late_base_c: float | None  # of a second table, 50 % emergence; None: no such row
-    late_cd: float | None
-    close_d: float | None  # days to full cover; None: never closes
-    sowing_depth_mm: float | None
 
 
 @dataclass(frozen=True)

@@ -3,38 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from scheduler.planning.draws import weighted_quantiles
+from scheduler.planning.outlook import Outlook
+from scheduler.planning.traits import ToolTraits
 from scheduler.records import Planting, Tool
-
-if TYPE_CHECKING:
-    from scheduler.planning.outlook import Outlook
 
 _CLOSED_COVER = 0.8
 _NOT_OFFERED = ("flame", "hand")  # their gates are not computed yet
 _TURN_S = 25.0
 _ACCESS_MIN = 1.0
-
-
-@dataclass(frozen=True)
-class ToolTraits:
-    """What a kind of tool can do and what it asks of the soil."""
-
-    is_wheeled: bool
-    is_in_row: bool
-    is_between_rows: bool
-    can_blind: bool
-    decides_to_mm: float  # depth of the band whose water decides
-    wetness_offset_m3m3: float
-
-    @property
-    def minds_crust(self) -> bool:
-        """Whether a hard crust lifts it out: tines, fingers and brushes, not blades or rotors."""
-        return self.is_in_row and self.is_wheeled
 
 
 def work_minutes(tool: Tool, planting: Planting) -> float:

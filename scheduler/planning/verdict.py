@@ -29,7 +29,6 @@ from scheduler.planning.hours import day_starts, local_day
 from scheduler.planning.order import Draft
 from scheduler.planning.outlook import FlushOutlook, Outlook, WorkOutlook
 from scheduler.planning.tools import (
-    ToolTraits,
     fitting_tools,
     is_below_ground,
     last_blind_hour,
@@ -37,6 +36,7 @@ from scheduler.planning.tools import (
     setup_name,
     work_minutes,
 )
+from scheduler.planning.traits import ToolTraits
 from scheduler.planning.weeds import BETWEEN, IN_ROW, HandRates, KillTable, WeedOutlook
 from scheduler.records import (
     Action,
@@ -54,6 +54,7 @@ DAYS_IN_SIGHT = 10
 _CLEAN_M2 = 5.0  # weeds standing and to come below which a bed is clean
 _WORTH_M2 = 4.0  # killed weeds below which a pass is not worth setting out for
 _NEARLY = 0.9  # of the best day to come
+_MORE_THREADS = 1.2  # over today's, for a day of most threads to lie ahead
 _LEAST_SHARE = 0.2  # of stand and flush, below which a pass waits if the soil lets it
 _LEAST_SURE = 0.4  # below it a later day is the better bet
 _MAT_M2 = 30.0  # weeds from before the record that make a mat
@@ -238,7 +239,11 @@ def _pass_verdict(
     last_good = _last_good(offer, day)
     if base.flush is not None and last_good is not None:
         at = local_moment(day.sky.at(last_good), day)
-        base = replace(base, flush=replace(base.flush, last_good_at=at))
+        flush = replace(base.flush, last_good_at=at)
+        if flush.thread_most_at is not None and flush.thread_most_at > at:
+            # what comes after the last good hour is another opening's
+            flush = replace(flush, thread_most_at=_clock_most(outlook, day))
+        base = replace(base, flush=flush)
     span = _span_today(offer, day)
     gain = offer.gain
     later = float(gain[1:].max(initial=0.0))
@@ -396,7 +401,7 @@ def _with_weeds(base: BedAnswer, weeds: WeedOutlook, day: Day) -> BedAnswer:
             float(weeds.weights @ weeds.density_m2(t)[:, 0]) for t in range(weeds.hours.size)
         ]
         most = int(np.argmax(threads))
-        if most > 0:
+        if threads[most] > _MORE_THREADS * threads[0]:
             at = day.sky.at(float(round(weeds.hours[most])))
             flush = replace(flush, thread_most_at=local_moment(at, day))
     return replace(base, weeds=weeds.ranges(0), flush=flush)
@@ -509,6 +514,12 @@ def _too_wet(base: BedAnswer, outlook: Outlook, day: Day, offer: Offer) -> BedAn
     return replace(
         base, verdict="wait", because="hard" if is_dry else "wet", until=until, why=(why,)
     )
+
+
+def _clock_most(outlook: Outlook, day: Day) -> datetime | None:
+    """When most threads stand by the degree-day clock."""
+    most = _median(outlook.flush.reached["peak_thread"], outlook.weights)
+    return None if most is None else local_moment(day.sky.at(round(most)), day)
 
 
 def _clock_words(outlook: Outlook, day: Day) -> str:

@@ -16,8 +16,7 @@ from scheduler.models.weeds.cohorts import STAGES, GuildTable
 from scheduler.models.weeds.degree_days import Guild, flush_milestones
 from scheduler.planning.ensemble import SoilPrior, Spread
 from scheduler.planning.outlook import GuildView
-from scheduler.planning.plantings import CropTraits
-from scheduler.planning.tools import ToolTraits
+from scheduler.planning.traits import CropTraits, ToolTraits
 from scheduler.planning.weeds import HandRates, KillTable, WeedSettings
 from scheduler.records import Farm, FloatArray, Soil, WeatherSeries
 

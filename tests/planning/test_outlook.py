@@ -10,8 +10,9 @@ import numpy as np
 
 from scheduler.planning.ensemble import Ensemble, run_ensemble, soil_members
 from scheduler.planning.outlook import Outlook, planting_outlook
-from scheduler.planning.plantings import CropTraits, disturbances, surface_table
+from scheduler.planning.plantings import disturbances, surface_table
 from scheduler.planning.tools import last_blind_hour
+from scheduler.planning.traits import CropTraits
 from scheduler.records import Event, Planting, Soil
 from scheduler.service.settings import soil_prior, spread, tool_traits, weed_heat
 from tests.planning.made import START, entry, planting, sky, view

@@ -10,13 +10,13 @@ import pytest
 from numpy.testing import assert_allclose
 
 from scheduler.planning.plantings import (
-    CropTraits,
     disturbances,
     plantings_at,
     surface_history,
     surface_table,
     touches,
 )
+from scheduler.planning.traits import CropTraits
 from scheduler.records import Bed, Event, Planting
 from tests.planning.made import BED, START, entry, farm, planting
 
