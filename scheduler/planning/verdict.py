@@ -63,6 +63,10 @@ _HAND_ESTABLISHED_M2 = 4.0
 _HAND_WINDOW = timedelta(days=60)  # after sowing or setting; later weeds cost little yield
 _HAND_KILL = 0.3  # killable share below which a machine does not rescue
 _WEED_STAGES_HAND = slice(1, 5)
+_DRY_SURFACE = 0.15  # relative water of the surface below which a bed that is not fit is hard
+_CRUST_CHANCE = 0.2  # from which a crust to come is told
+_WETTING_CHANCE = 0.3  # from which a wetting to come is told
+_MOST_MAT_M2 = 60.0  # of a mat that count for the order of the day
 
 
 @dataclass(frozen=True)
@@ -237,13 +241,6 @@ def _pass_verdict(
     base: BedAnswer, outlook: Outlook, weeds: WeedOutlook, day: Day, offer: Offer
 ) -> Draft:
     last_good = _last_good(offer, day)
-    if base.flush is not None and last_good is not None:
-        at = local_moment(day.sky.at(last_good), day)
-        flush = replace(base.flush, last_good_at=at)
-        if flush.thread_most_at is not None and flush.thread_most_at > at:
-            # what comes after the last good hour is another opening's
-            flush = replace(flush, thread_most_at=_clock_most(outlook, day))
-        base = replace(base, flush=flush)
     span = _span_today(offer, day)
     gain = offer.gain
     later = float(gain[1:].max(initial=0.0))
@@ -375,7 +372,7 @@ def _mat_verdict(
         base, verdict="go", because="", action=action, sure=sure, why=tuple(words),
         killable_frac=killable,
     )  # fmt: skip
-    return Draft(answer, sure * takes * min(mat_m2, 60.0) / minutes)
+    return Draft(answer, sure * takes * min(mat_m2, _MOST_MAT_M2) / minutes)
 
 
 def _is_cleaned_up(weeds: WeedOutlook, day: Day, kills: KillTable) -> bool:
@@ -402,8 +399,10 @@ def _with_weeds(base: BedAnswer, weeds: WeedOutlook, day: Day) -> BedAnswer:
         ]
         most = int(np.argmax(threads))
         if threads[most] > _MORE_THREADS * threads[0]:
-            at = day.sky.at(float(round(weeds.hours[most])))
-            flush = replace(flush, thread_most_at=local_moment(at, day))
+            at = local_moment(day.sky.at(float(round(weeds.hours[most]))), day)
+            # beyond the end of this flush the threads are another opening's
+            if flush.last_good_at is None or at <= flush.last_good_at:
+                flush = replace(flush, thread_most_at=at)
     return replace(base, weeds=weeds.ranges(0), flush=flush)
 
 
@@ -505,7 +504,7 @@ def _too_wet(base: BedAnswer, outlook: Outlook, day: Day, offer: Offer) -> BedAn
     if not open_now.any() or (chance[open_now] >= GO_CHANCE).any():
         why = "ripe, but too few working hours are left today while the soil is fit"
         return replace(base, verdict="wait", because="no_hours", until=until, why=(why,))
-    is_dry = float(np.median(outlook.surface_rel_water[:, today.start])) < 0.15
+    is_dry = float(np.median(outlook.surface_rel_water[:, today.start])) < _DRY_SURFACE
     best = float(chance[open_now].max())
     words = "too hard under its crust" if is_dry else "too wet"
     why = f"ripe, but {words}: at best {tenths(best)} that it can be worked today"
@@ -514,12 +513,6 @@ def _too_wet(base: BedAnswer, outlook: Outlook, day: Day, offer: Offer) -> BedAn
     return replace(
         base, verdict="wait", because="hard" if is_dry else "wet", until=until, why=(why,)
     )
-
-
-def _clock_most(outlook: Outlook, day: Day) -> datetime | None:
-    """When most threads stand by the degree-day clock."""
-    most = _median(outlook.flush.reached["peak_thread"], outlook.weights)
-    return None if most is None else local_moment(day.sky.at(round(most)), day)
 
 
 def _clock_words(outlook: Outlook, day: Day) -> str:
@@ -618,10 +611,10 @@ def base_answer(outlook: Outlook, day: Day) -> BedAnswer:
     crust = CrustAnswer(
         float(weighted_quantiles(outlook.crust_index[:, max(now - 1, 0)], w)[1]),
         None
-        if outlook.crust_expected_hour is None or outlook.crust_chance < 0.2
+        if outlook.crust_expected_hour is None or outlook.crust_chance < _CRUST_CHANCE
         else local_moment(sky.at(outlook.crust_expected_hour), day),
         outlook.crust_chance,
-        break_by if outlook.crust_chance >= 0.2 else None,
+        break_by if outlook.crust_chance >= _CRUST_CHANCE else None,
     )
     return BedAnswer(
         rank=None,
@@ -670,7 +663,7 @@ def flush_answer(flush: FlushOutlook, weights: FloatArray, day: Day) -> FlushAns
     def reached(name: str) -> datetime | None:
         return moment(_median(flush.reached[name], weights))
 
-    next_at = flush.next_expected_hour if flush.next_chance >= 0.3 else None
+    next_at = flush.next_expected_hour if flush.next_chance >= _WETTING_CHANCE else None
     if flush.opened_hour is None:
         return FlushAnswer(None, None, None, None, None, None, None, moment(next_at))
     return FlushAnswer(
