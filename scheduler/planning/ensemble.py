@@ -38,6 +38,14 @@ _WHEEL_OVER_DRAINED = (1.15, 1.4)  # wheels want soil a little drier than it dra
 N_STORED_LAYERS = 7  # to 105 mm
 # share of a forecast day's skill by lead day (the day itself first); beyond the last: none
 _DAY_SKILL = np.sqrt(np.array([0.98, 0.95, 0.85, 0.77, 0.68, 0.58, 0.48, 0.38, 0.30, 0.22, 0.15]))
+# forecast rain that is kept: its spread and what brings its mean back near 1; hours it is moved by
+# and error of temperature [C]: on the day itself, and more a day of lead
+_FORECAST_RAIN_LN_SD = 0.25
+_FORECAST_RAIN_LN_LESS = 0.03
+_FORECAST_SHIFT_H = (1.0, 0.5)
+_FORECAST_TEMP_SD_C = (0.7, 0.25)
+_MODEL_RAIN_FACTOR = 2.0  # spread of rain by a weather model over that of a station
+FIRST_SUCTION_KPA = 12.0  # of the profile at the first hour: the drained state after winter
 
 
 @dataclass(frozen=True)
@@ -335,7 +343,7 @@ def member_skies(
     sd = np.select(
         [kind == Kind.OWN_GAUGE, kind == Kind.OBSERVED],
         [spread.ln_rain_sd_gauge, spread.ln_rain_sd_station],
-        2.0 * spread.ln_rain_sd_station,
+        _MODEL_RAIN_FACTOR * spread.ln_rain_sd_station,
     )
     rain[:, :now_hour] *= np.exp(np.outer(z, sd) - 0.5 * sd**2)
     others = {
@@ -414,6 +422,8 @@ def _draw_future(
     temp_z = np.asarray(
         keyed_generator(seed, "forecast temperature", issued).normal(size=n_members)
     )
+    shift_h, more_h = _FORECAST_SHIFT_H
+    temp_sd_c, more_sd_c = _FORECAST_TEMP_SD_C
     for day in range(-(-(n_hours - now_hour) // 24)):
         first = now_hour + 24 * day
         last = min(first + 24, n_hours)
@@ -434,11 +444,12 @@ def _draw_future(
                     values[m, span] = values[m, source : source + span.size]
             if uniform[m] >= skill and day_starts.size:
                 continue
-            moved = span - now_hour - round(float(shift[m]) * (1.0 + 0.5 * lead))
-            _overlay(rain[m], span, foreseen["rain_mm"][m], moved, np.exp(0.25 * amount[m] - 0.03))
+            moved = span - now_hour - round(float(shift[m]) * (shift_h + more_h * lead))
+            scale = np.exp(_FORECAST_RAIN_LN_SD * amount[m] - _FORECAST_RAIN_LN_LESS)
+            _overlay(rain[m], span, foreseen["rain_mm"][m], moved, scale)
             for name, values in others.items():
                 _overlay(values[m], span, foreseen[name][m], span - now_hour, 1.0)
-            others["air_temp_c"][m, span] += temp_z[m] * (0.7 + 0.25 * lead)
+            others["air_temp_c"][m, span] += temp_z[m] * (temp_sd_c + more_sd_c * lead)
     for values in target.values():
         for m in range(n_members):
             is_bad = ~np.isfinite(values[m])
@@ -501,7 +512,7 @@ def run_ensemble(
     *,
     stored_from_hour: int,
     readings_from_hour: int | None = None,
-    first_saturation_kpa: float = 12.0,
+    first_saturation_kpa: float = FIRST_SUCTION_KPA,
     progress: Callable[[str, float], None] | None = None,
     batch_groups: int = 6,
 ) -> Ensemble:

@@ -33,6 +33,7 @@ _WETTING_H = 48  # members may draw the hours of one wetting apart
 _DEEPEST_MM = 95.0  # the temperature of the deepest stored layer serves below it
 _SEEDBED_DRY_KPA = 1500.0
 _LAST_BLIND_SHARE = 0.70  # of the heat to emergence
+_DEFAULT_DEPTH_MM = 13.0  # of sowing, where neither journal nor table says
 
 
 @dataclass(frozen=True)
@@ -230,7 +231,7 @@ def _crop_hours(
     sown = ensemble.sky.hour_of(planting.established_at) - stored
     if sown < 0:
         return None
-    depth = min(planting.sowing_depth_mm or crop.sowing_depth_mm or 13.0, _DEEPEST_MM)
+    depth = min(planting.sowing_depth_mm or crop.sowing_depth_mm or _DEFAULT_DEPTH_MM, _DEEPEST_MM)
     shares = band_weights(max(0.0, depth - 5.0), depth + 5.0, N_STORED_LAYERS)
     p = ensemble.members[planting.bed.soil].parameters
     suction_kpa = 33.0 * (theta @ shares / p.theta_33_m3m3[:, None]) ** (-p.b[:, None])

@@ -15,6 +15,14 @@ from scheduler.records import Bed, Event, Farm, FloatArray, Planting
 
 _WEEDY_COVER_FRAC = 0.5  # a bed left weedy, until it is first prepared
 _FULL_COVER_FACTOR = 0.70  # basal crop coefficient of a full canopy (soil column under cover)
+_DEEP_PREP_MM = 40.0  # a preparation from this depth on ends a planting
+_DEFAULT_CLOSE_D = 60.0  # of a crop without a closing day
+_UP_SHARE = 0.2  # of the days to closing, after which a sown crop begins to cover
+_MOST_COVER_FRAC = 0.9
+_MOST_COVER_NEVER_CLOSED_FRAC = 0.4
+_EMPTY_ROOTS_MM = 300.0  # of what covers a bed without a crop
+_YOUNG_ROOTS_MM = 150.0
+_ROOTS_PER_COVER_MM = 350.0  # more at full cover
 
 
 @dataclass(frozen=True)
@@ -104,7 +112,7 @@ def _bed_plantings(bed: Bed, events: Sequence[Event]) -> list[Planting]:
 
 
 def _is_deep(event: Event) -> bool:
-    return float(event.data.get("depth_mm", 0.0)) >= 40.0
+    return float(event.data.get("depth_mm", 0.0)) >= _DEEP_PREP_MM
 
 
 def _empty(bed: Bed, part: str | None, before: Planting | None) -> Planting:
@@ -218,7 +226,7 @@ def surface_table(
     fao56 table 11 for closing days.
     """
     table = np.zeros((n_hours, 6))
-    table[:, 5] = 300.0
+    table[:, 5] = _EMPTY_ROOTS_MM
     own = [e for e in events if touches(e, planting) and was_done(e)]
 
     def hour_of(moment: datetime) -> int:
@@ -248,16 +256,17 @@ def surface_table(
             if source is not None:
                 days = (np.arange(first, last) - hour) / 24.0
                 table[first:last, 3] = _cover(days, source, traits)
-                table[first:last, 5] = 150.0 + 350.0 * table[first:last, 3]
+                table[first:last, 5] = _YOUNG_ROOTS_MM + _ROOTS_PER_COVER_MM * table[first:last, 3]
     table[:, 4] = _FULL_COVER_FACTOR * table[:, 3]
     return table
 
 
 def _cover(days: FloatArray, event: Event, traits: Mapping[str, CropTraits]) -> FloatArray:
     crop = traits.get(str(event.data.get("crop")))
-    close_d = 60.0 if crop is None or crop.close_d is None else crop.close_d
-    max_cover = 0.4 if crop is not None and crop.close_d is None else 0.9
-    return ground_cover_frac(days, close_d, 0.2 * close_d, event.kind == "plant", max_cover)
+    close_d = _DEFAULT_CLOSE_D if crop is None or crop.close_d is None else crop.close_d
+    is_open = crop is not None and crop.close_d is None
+    max_cover = _MOST_COVER_NEVER_CLOSED_FRAC if is_open else _MOST_COVER_FRAC
+    return ground_cover_frac(days, close_d, _UP_SHARE * close_d, event.kind == "plant", max_cover)
 
 
 def surface_history(tables: Sequence[FloatArray]) -> SurfaceHistory:

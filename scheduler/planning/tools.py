@@ -15,6 +15,7 @@ _CLOSED_COVER = 0.8
 _NOT_OFFERED = ("flame", "hand")  # their gates are not computed yet
 _TURN_S = 25.0
 _ACCESS_MIN = 1.0
+_ALL_UP = 0.9  # weight of members from which a crop counts as up
 
 
 def work_minutes(tool: Tool, planting: Planting) -> float:
@@ -197,7 +198,7 @@ def is_below_ground(outlook: Outlook, now_hour: int) -> bool:
     if outlook.emergence_hours is None:
         return False
     up = np.nan_to_num(outlook.emergence_hours, nan=np.inf) <= now_hour
-    return float(outlook.weights[up].sum() / outlook.weights.sum()) < 0.9
+    return float(outlook.weights[up].sum() / outlook.weights.sum()) < _ALL_UP
 
 
 def last_blind_hour(outlook: Outlook) -> float | None:

@@ -65,6 +65,7 @@ UNITS: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "degC d": ("_cd",),
         "d": ("_d",),
         "h": ("_h",),
+        "s": ("_s",),
         "week": ("_week",),
         "min": ("_min",),
         "1/m2": ("_m2",),

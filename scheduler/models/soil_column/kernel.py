@@ -29,12 +29,18 @@ _KELVIN_PER_MM = 0.018015 * 9.80665 / (8.314 * 293.15) / 1000.0 * 1.0  # 1/mm at
 _VAPOUR = 0.66 * 0.09 * 0.0173  # tortuosity, m2/h, kg/m3 (soil_measured 3.5)
 _CRUST_MM = 5.0
 _CRUST_FLOOR = 0.7  # a full crust takes this share of the top layer's conductivity
+_CRUST_DECAY_D = 45.0
+_SPRINKLER_J_M2_MM = 10.0
 _LOOSE_FACTOR = 0.25  # conductivity of a freshly loosened layer
 _SETTLING_MM = 25.0  # e-fold of rain that settles it
 _PONDING_MM = 3.0
 _INTERCEPTION_MM = 1.5
 _SHADE = 0.85
 _ROOT_EFOLD_MM = 300.0
+_STRESS_RANGE = 0.5  # of the water between wilting and 33 kPa, in which uptake falls
+_SHOOT_STOP_KPA = 1500.0
+_DRYING_KPA = 1500.0  # threads begin to die, and by this much more die at the full rate
+_DRYING_RANGE_KPA = 1000.0
 _LATENT_W_PER_MM_H = 2.45e6 / 3600.0
 _FUSION_J_MM = 3.34e5
 _SIGMA = 5.67e-8
@@ -88,7 +94,7 @@ def _water_hour(  # type: ignore[no-untyped-def]
     k_st = ks
     kirchhoff = b * he * k_m / (b + 3.0)
     phi_sat = kirchhoff
-    s_stress = s_wilt + 0.5 * (s_33 - s_wilt)
+    s_stress = s_wilt + _STRESS_RANGE * (s_33 - s_wilt)
 
     phi, dphi, grav, dgrav, hr, dhr = work[0], work[1], work[2], work[3], work[4], work[5]
     lower, diag, upper, rhs, ds = work[6], work[7], work[8], work[9], work[10]
@@ -458,8 +464,8 @@ def advance(  # type: ignore[no-untyped-def]
                         surface[3] = 0.0
             # crust and settling, from the drops of this hour
             sprinkled = hs[0] * hs[1]
-            energy = _drop_energy_j_m2(rain) + 10.0 * sprinkled
-            surface[3] *= math.exp(-1.0 / (45.0 * 24.0))
+            energy = _drop_energy_j_m2(rain) + _SPRINKLER_J_M2_MM * sprinkled
+            surface[3] *= math.exp(-1.0 / (_CRUST_DECAY_D * 24.0))
             if energy > 0.0:
                 surface[3] = 1.0 - (1.0 - surface[3]) * math.exp(-energy * (1.0 - cover) / p[10])
             surface[5] += rain + sprinkled
@@ -546,8 +552,8 @@ def advance(  # type: ignore[no-untyped-def]
                         sat += band_share[j, i] * s[i]
                         warm += band_share[j, i] * temp[i]
                     suction = he_kpa * sat ** (-p[3])
-                    slow = min(1.0, max(0.0, (1500.0 - suction) / 1500.0))
-                    dry[j] += min(1.0, max(0.0, (suction - 1500.0) / 1000.0)) / 24.0
+                    slow = min(1.0, max(0.0, (_SHOOT_STOP_KPA - suction) / _SHOOT_STOP_KPA))
+                    dry[j] += min(1.0, max(0.0, (suction - _DRYING_KPA) / _DRYING_RANGE_KPA)) / 24.0
                     for g in range(n_guilds):
                         f = (
                             _heat_response(warm, weed_heat[g, 0], weed_heat[g, 1], weed_heat[g, 2])

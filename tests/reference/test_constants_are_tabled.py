@@ -1,0 +1,239 @@
+"""What `whitethread sources` prints is what the program uses: no row idle, no constant untabled."""
+
+from __future__ import annotations
+
+import inspect
+from collections.abc import Callable, Mapping
+from datetime import timedelta
+from typing import Any
+
+import numpy as np
+import pytest
+
+from scheduler.adapters.farmfile import tools as farm_tools
+from scheduler.models import crust, disaggregation, sun
+from scheduler.models.soil_column import kernel
+from scheduler.models.soil_column.grid import LAYERS_MM
+from scheduler.models.weeds.cohorts import STAGES
+from scheduler.models.weeds.degree_days import wetting_triggers
+from scheduler.planning import day, ensemble, forcing, outlook, plantings, tools, verdict, weeds
+from scheduler.records import Soil
+from scheduler.reference import Parameter, Tables, load_tables
+from scheduler.service import settings
+from tests.planning.made import START, planting
+
+Key = tuple[str, str]
+
+
+def _default(of: Callable[..., Any], name: str) -> float:
+    return float(inspect.signature(of).parameters[name].default)
+
+
+def _index(fine: float, coarse: float, clay: float, organic: float, ph: float = 7.0) -> float:
+    return float(crust.crust_susceptibility(fine, coarse, clay, organic, ph))
+
+
+def _in_code() -> dict[Key, float]:
+    """Every row that is a constant of the code, with the code's value in the row's unit."""
+    found: dict[Key, float] = {
+        # the crust: defaults of the functions that the ensemble calls without them
+        ("crust", "fine_silt_weight"): _index(1, 0, 1, 0),
+        ("crust", "coarse_silt_weight"): _index(0, 1, 1, 0),
+        ("crust", "organic_matter_weight"): _index(1, 0, 1, 0) / _index(1, 0, 0, 1),
+        ("crust", "alkalinity_weight"): _index(1, 0, 1, 0) - _index(1, 0, 1, 0, 8.0),
+        ("crust", "fine_silt_share_frac"): _default(crust.silt_split_pct, "fine_share_frac"),
+        ("crust", "energy_scale_j_m2"): _default(crust.crust_energy_j_m2, "scale_j_m2"),
+        ("crust", "energy_reference_index"): _default(crust.crust_energy_j_m2, "reference_index"),
+        ("crust", "energy_slope"): _default(crust.crust_energy_j_m2, "slope"),
+        ("crust", "energy_least_j_m2"): _default(crust.crust_energy_j_m2, "least_j_m2"),
+        ("crust", "energy_most_j_m2"): _default(crust.crust_energy_j_m2, "most_j_m2"),
+        ("crust", "strength_power"): _default(crust.crust_index, "power"),
+        ("crust", "formed_from"): _default(crust.crust_class, "formed_from"),
+        ("crust", "breakable_from"): outlook._CRUST_SEEN,
+        ("crust", "hard_from"): outlook._CRUST_HARD,
+        # the soil column
+        ("crust", "decay_d"): kernel._CRUST_DECAY_D,
+        ("crust", "thickness_mm"): kernel._CRUST_MM,
+        ("crust", "conductivity_frac"): 1.0 - kernel._CRUST_FLOOR,
+        ("crust", "sprinkler_energy_j_m2_mm"): kernel._SPRINKLER_J_M2_MM,
+        ("loosened layer", "conductivity_frac"): kernel._LOOSE_FACTOR,
+        ("loosened layer", "settling_rain_mm"): kernel._SETTLING_MM,
+        ("surface", "ponding_mm"): kernel._PONDING_MM,
+        ("cover", "interception_mm"): kernel._INTERCEPTION_MM,
+        ("cover", "shade_frac"): kernel._SHADE,
+        ("cover", "root_efold_mm"): kernel._ROOT_EFOLD_MM,
+        ("cover", "stress_range_frac"): kernel._STRESS_RANGE,
+        ("flush", "shoot_stop_kpa"): kernel._SHOOT_STOP_KPA,
+        ("flush", "drying_kpa"): kernel._DRYING_KPA,
+        ("flush", "drying_range_kpa"): kernel._DRYING_RANGE_KPA,
+        # members and weather
+        ("soil member", "model_rain_factor"): ensemble._MODEL_RAIN_FACTOR,
+        ("soil member", "first_suction_kpa"): ensemble.FIRST_SUCTION_KPA,
+        ("soil member", "wheel_least_factor"): ensemble._WHEEL_OVER_DRAINED[0],
+        ("soil member", "wheel_most_factor"): ensemble._WHEEL_OVER_DRAINED[1],
+        ("forecast", "ln_rain_sd"): ensemble._FORECAST_RAIN_LN_SD,
+        ("forecast", "ln_rain_less"): ensemble._FORECAST_RAIN_LN_LESS,
+        ("forecast", "shift_h"): ensemble._FORECAST_SHIFT_H[0],
+        ("forecast", "shift_more_h"): ensemble._FORECAST_SHIFT_H[1],
+        ("forecast", "temp_sd_c"): ensemble._FORECAST_TEMP_SD_C[0],
+        ("forecast", "temp_more_sd_c"): ensemble._FORECAST_TEMP_SD_C[1],
+        ("demand", "inland_k_rs"): sun.INLAND_K_RS,
+        ("demand", "default_wind_2m_m_s"): forcing.DEFAULT_WIND_2M_M_S,
+        # what covers a bed
+        ("cover", "full_cover_crop_factor"): plantings._FULL_COVER_FACTOR,
+        ("cover", "bare_crop_factor"): float(
+            plantings.surface_table(planting(), [], {}, START, 1)[0, 4]
+        ),
+        ("cover", "root_empty_mm"): plantings._EMPTY_ROOTS_MM,
+        ("cover", "root_young_mm"): plantings._YOUNG_ROOTS_MM,
+        ("cover", "root_more_mm"): plantings._ROOTS_PER_COVER_MM,
+        ("cover", "weedy_frac"): plantings._WEEDY_COVER_FRAC,
+        ("cover", "most_frac"): plantings._MOST_COVER_FRAC,
+        ("cover", "most_open_frac"): plantings._MOST_COVER_NEVER_CLOSED_FRAC,
+        ("cover", "up_frac"): plantings._UP_SHARE,
+        ("cover", "default_close_d"): plantings._DEFAULT_CLOSE_D,
+        ("preparation", "ends_planting_mm"): plantings._DEEP_PREP_MM,
+        # weeds
+        ("flush", "trigger_rain_mm"): _default(wetting_triggers, "wet_mm"),
+        ("flush", "trigger_event_h"): _default(wetting_triggers, "event_h"),
+        ("flush", "trigger_dry_d"): _default(wetting_triggers, "dry_spell_d"),
+        ("flush", "trigger_dry_mm"): _default(wetting_triggers, "dry_mm"),
+        ("flush", "least_opening_frac"): weeds._LEAST_OPENING,
+        ("flush", "thin_band_frac"): settings._THIN_BAND_FRAC,
+        ("flush", "row_band_mm"): 1000.0 * weeds._ROW_BAND_M,
+        ("sowing", "stirs_in_row_frac"): weeds._SOWING_STIRS[weeds.IN_ROW],
+        ("sowing", "stirs_between_frac"): weeds._SOWING_STIRS[weeds.BETWEEN],
+        ("sowing", "kill_between_frac"): float(weeds._SOWING_KILL[weeds.BETWEEN].max()),
+        ("preparation", "kill_shallow_frac"): weeds._SHALLOW_PREP_KILL,
+        ("preparation", "kill_deep_frac"): weeds._DEEP_PREP_KILL,
+        # tools and crops
+        ("work", "turn_s"): tools._TURN_S,
+        ("work", "access_min"): tools._ACCESS_MIN,
+        ("work", "machine_setup_min"): farm_tools._MACHINE_SETUP_MIN,
+        ("work", "closed_cover_frac"): tools._CLOSED_COVER,
+        ("emergence", "last_blind_frac"): outlook._LAST_BLIND_SHARE,
+        ("emergence", "dry_kpa"): outlook._SEEDBED_DRY_KPA,
+        ("emergence", "default_depth_mm"): outlook._DEFAULT_DEPTH_MM,
+        ("emergence", "all_up_frac"): tools._ALL_UP,
+        # the verdict
+        ("verdict", "go_chance_frac"): day.GO_CHANCE,
+        ("verdict", "fit_chance_frac"): day.FIT_CHANCE,
+        ("verdict", "clean_m2"): verdict._CLEAN_M2,
+        ("verdict", "worth_m2"): verdict._WORTH_M2,
+        ("verdict", "nearly_frac"): verdict._NEARLY,
+        ("verdict", "more_threads_factor"): verdict._MORE_THREADS,
+        ("verdict", "least_share_frac"): verdict._LEAST_SHARE,
+        ("verdict", "least_sure_frac"): verdict._LEAST_SURE,
+        ("verdict", "mat_m2"): verdict._MAT_M2,
+        ("verdict", "most_mat_m2"): verdict._MOST_MAT_M2,
+        ("verdict", "hand_young_m2"): verdict._HAND_YOUNG_M2,
+        ("verdict", "hand_established_m2"): verdict._HAND_ESTABLISHED_M2,
+        ("verdict", "hand_window_d"): verdict._HAND_WINDOW / timedelta(days=1),
+        ("verdict", "hand_kill_frac"): verdict._HAND_KILL,
+        ("verdict", "dry_surface"): verdict._DRY_SURFACE,
+        ("verdict", "crust_chance_frac"): verdict._CRUST_CHANCE,
+        ("verdict", "wetting_chance_frac"): verdict._WETTING_CHANCE,
+    }
+    for lead, root in enumerate(ensemble._DAY_SKILL):
+        found["forecast", f"skill_{lead:02d}_frac"] = float(root) ** 2
+    for i, kpa in enumerate(settings.GATE_KPA, 1):
+        found["flush", f"gate_{i}_kpa"] = kpa
+    for stage, kill in zip(STAGES, settings.STAGE_KILL_FRAC, strict=False):
+        found["flush", f"one_pass_{stage}_frac"] = kill
+    for stage, kill in zip(STAGES, weeds._SOWING_KILL[weeds.IN_ROW], strict=True):
+        found["sowing", f"kill_in_row_{stage}_frac"] = float(kill)
+    return found
+
+
+IN_CODE = _in_code()
+
+# Not read by the program: the printed trial's own limits, for the check in tests/models/test_crops.
+ONLY_CHECKED = ("emergence_least_c", "emergence_most_c")
+
+
+@pytest.fixture(scope="module")
+def tables() -> Tables:
+    return load_tables()
+
+
+@pytest.fixture
+def read_by_service(monkeypatch: pytest.MonkeyPatch) -> set[Key]:
+    """The rows that the settings ask for when everything is asked of them."""
+    read: set[Key] = set()
+    value = Tables.value
+
+    def noted(self: Tables, subject: str, parameter: str) -> Parameter:
+        read.add((subject, parameter))
+        return value(self, subject, parameter)
+
+    monkeypatch.setattr(Tables, "value", noted)
+    for ask in (
+        settings.spread, settings.crop_traits, settings.tool_traits, settings.guilds,
+        settings.weed_settings, settings.kill_table, settings.hand_rates,
+    ):  # fmt: skip
+        ask.__wrapped__()  # past the cache
+    for texture in settings.tables().texture_names():
+        settings.soil_prior(Soil(texture, texture, None, None, 2.5))
+    return read
+
+
+@pytest.mark.parametrize("key", sorted(IN_CODE), ids=" ".join)
+def test_a_constant_of_the_code_is_its_row(tables: Tables, key: Key) -> None:
+    assert IN_CODE[key] == pytest.approx(tables.number(*key), rel=1e-9)
+
+
+def test_every_row_is_used(tables: Tables, read_by_service: set[Key]) -> None:
+    assert len(read_by_service) > 600
+    idle = [
+        key
+        for key in tables.parameters
+        if key not in read_by_service and key not in IN_CODE and key[1] not in ONLY_CHECKED
+    ]
+    assert not idle, f"rows read by nothing: {idle}"
+
+
+def test_no_row_is_both_read_and_a_constant(read_by_service: set[Key]) -> None:
+    assert not read_by_service & set(IN_CODE)
+
+
+def test_constants_that_stand_twice_agree(tables: Tables) -> None:
+    """One figure, two places in the code."""
+    assert _default(crust.crust_class, "breakable_from") == outlook._CRUST_SEEN
+    assert _default(crust.crust_class, "hard_from") == outlook._CRUST_HARD
+    assert _default(crust.crust_maturity, "decay_d") == kernel._CRUST_DECAY_D
+    assert LAYERS_MM[0] == kernel._CRUST_MM
+    assert tables.number("flush", "trigger_event_h") == outlook._WETTING_H
+    assert (
+        tables.number("soil member", "rain_intensity_mm_h") == disaggregation.DEFAULT_INTENSITY_MM_H
+    )
+
+
+# Module constants that are no parameters: names, counts, physics, grids, days of display.
+NO_PARAMETER: Mapping[str, tuple[str, ...]] = {
+    "ensemble": ("N_SOIL_MEMBERS", "N_STORED_LAYERS"),
+    "outlook": ("_WEED_BAND_MM", "_DEEPEST_MM", "_WETTING_H"),
+    "tools": (),
+    "plantings": (),
+    "day": (),
+    "weeds": ("N_PARTICLES", "IN_ROW", "BETWEEN"),
+    "verdict": ("DAYS_IN_SIGHT",),
+}
+
+
+@pytest.mark.parametrize("module", [ensemble, outlook, tools, plantings, day, weeds, verdict])
+def test_no_constant_of_planning_is_left_out(module: Any) -> None:
+    """Each number that a planning module defines itself stands in `_in_code` or is no parameter."""
+    name = module.__name__.rsplit(".", 1)[1]
+    source = inspect.getsource(module)
+    here = inspect.getsource(_in_code)
+    missing = [
+        constant
+        for constant, value in vars(module).items()
+        if constant.lstrip("_").isupper()
+        and f"\n{constant} = " in source
+        and isinstance(value, int | float | tuple | timedelta | np.ndarray)
+        and not (isinstance(value, tuple) and isinstance(value[0], str))
+        and f"{name}.{constant}" not in here
+        and constant not in NO_PARAMETER[name]
+    ]
+    assert not missing
