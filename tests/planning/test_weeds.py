@@ -1,4 +1,4 @@
-"""The ready pool of a planting followed by hand: recovery, depletion, season, depth, what is killed.
+"""The ready pool of a planting by hand: recovery, depletion, season, depth, what is killed.
 
 Expected values are worked out here from the table's numbers, one rule at a time.
 """
