@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from functools import lru_cache
 
@@ -12,7 +12,7 @@ from scheduler.planning.ensemble import Ensemble, run_ensemble, soil_members
 from scheduler.planning.outlook import Outlook, planting_outlook
 from scheduler.planning.plantings import disturbances, surface_table
 from scheduler.planning.tools import last_blind_hour
-from scheduler.planning.traits import CropTraits
+from scheduler.planning.traits import CropTraits, ToolTraits
 from scheduler.records import Event, Planting, Soil
 from scheduler.service.settings import soil_prior, spread, tool_traits, weed_heat
 from tests.planning.made import START, entry, planting, sky, view
@@ -35,6 +35,8 @@ def computed(
     *,
     air_c: float = 15.0,
     rain_of_member: Sequence[Sequence[tuple[int, int, float]]] = (),
+    tools: Mapping[str, ToolTraits] | None = None,
+    crops: Mapping[str, CropTraits] = CARROT,
 ) -> Outlook:
     """A loam bed at 15 C, wetted at the start; rain as (first hour, last hour, mm an hour)."""
     base = sky(NOW, N_HOURS, N)
@@ -54,7 +56,7 @@ def computed(
         solar_mj_m2=np.broadcast_to(1.5 * day, water.shape).copy(),
     )
     at = grown or planting()
-    surface = surface_table(at, events, CARROT, START, N_HOURS)
+    surface = surface_table(at, events, crops, START, N_HOURS)
     ensemble: Ensemble = run_ensemble(
         replace(base, forcing=forcing),
         {"middle": loam()},  # type: ignore[dict-item]
@@ -64,7 +66,7 @@ def computed(
         readings_from_hour=0,
     )
     return planting_outlook(
-        at, ensemble, disturbances(at, events), [view()], CARROT, tool_traits(), surface
+        at, ensemble, disturbances(at, events), [view()], crops, tools or tool_traits(), surface
     )
 
 
@@ -172,3 +174,30 @@ def test_a_crop_that_was_seen_up_waits_for_nothing() -> None:
 def test_a_deeply_sown_crop_has_an_outlook() -> None:
     deep = replace(planting("carrot", NOW - 100), sowing_depth_mm=150.0)
     assert computed([entry("sow", NOW - 100, crop="carrot")], grown=deep).works
+
+
+def test_frozen_ground_is_not_worked_however_dry() -> None:
+    kinds = tool_traits()
+    cold, mild = computed(air_c=-10.0), computed()
+    assert any(mild.works[kind].is_workable[:, NOW:].any() for kind in kinds)
+    assert not any(cold.works[kind].is_workable[:, NOW:].any() for kind in kinds)
+
+
+def test_wheels_wait_for_the_soil_below_the_tool() -> None:
+    """Two tools alike but for their wheels, on the days after 40 mm."""
+    by_hand = replace(tool_traits()["sweeps"], is_wheeled=False)
+    pair = {"by hand": by_hand, "on wheels": replace(by_hand, is_wheeled=True)}
+    works = computed([], [(NOW - 30, NOW - 20, 4.0)], tools=pair).works
+    hand, wheels = (works[kind].is_workable for kind in pair)
+    assert not (wheels & ~hand).any()
+    assert hand[:, NOW - 20 :].sum() > wheels[:, NOW - 20 :].sum()
+
+
+def test_of_two_tables_the_gates_take_the_earlier_and_up_is_the_later() -> None:
+    sow, grown = entry("sow", NOW - 100, crop="carrot"), planting("carrot", NOW - 100)
+    slower = {"carrot": replace(CARROT["carrot"], late_base_c=2.0, late_cd=160.0)}
+    one = computed([sow], grown=grown)
+    both = computed([sow], grown=grown, crops=slower)
+    assert np.array_equal(both.last_blind_hours, one.last_blind_hours)
+    assert np.array_equal(both.first_up_hours, one.first_up_hours)
+    assert np.all(both.emergence_hours > one.emergence_hours)

@@ -258,6 +258,14 @@ def test_grown_weeds_in_the_row_are_for_the_hand_with_minutes() -> None:
     assert drafted(up(), five, when).answer.verdict == "hand"
 
 
+@pytest.mark.parametrize(("age_d", "verdict"), [(59, "hand"), (61, "nothing")])
+def test_the_hand_is_sent_within_sixty_days_of_sowing(age_d: int, verdict: str) -> None:
+    when = at((SWEEPS, HOE))
+    stand = weeds([{"young": 20.0}], when, row_share=0.4, zones=(1.0, 0.0))
+    grown = replace(planting("onion", NOW_HOUR - 24 * age_d), up_at=day().now)
+    assert drafted(outlook(ALWAYS, grown=grown), stand, when).answer.verdict == verdict
+
+
 def test_grown_weeds_between_the_rows_are_for_the_sweeps() -> None:
     """.8 x .6 = .48 of all, more than the .3 below which the hand comes first."""
     when = at((SWEEPS,))
