@@ -514,7 +514,7 @@ def run_ensemble(
     readings_from_hour: int | None = None,
     first_saturation_kpa: float = FIRST_SUCTION_KPA,
     progress: Callable[[str, float], None] | None = None,
-    batch_groups: int = 6,
+    batch_groups: int = 12,
 ) -> Ensemble:
     """Run the columns of every planting, once for each soil and surface history that differ.
 

@@ -286,12 +286,6 @@ def _pass_verdict(
     if span is None:
         return Draft(replace(_too_wet(base, outlook, day, offer), killable_frac=killable), 0.0)
     start, end = span
-    inside = (offer.work.is_workable[:, start - day.stored : end - day.stored].mean(axis=1) >= 0.5)[
-        weeds.member
-    ]
-    best_later = (offer.killable[:, 1:] * offer.is_fit[:, 1:]).max(axis=1, initial=0.0)
-    beats = offer.killable[:, 0] >= _NEARLY * best_later
-    sure = float(w @ (inside & beats))
     action = Action(
         offer.tool.name,
         setup_name(offer.tool, outlook.planting),

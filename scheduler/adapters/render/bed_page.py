@@ -338,9 +338,9 @@ def _crust_and_flush(page: BedPage, zone: ZoneInfo, width: int) -> list[str]:
     if not flushes and page.answer is not None and page.answer.flush is not None:
         flushes = (GuildFlush("", page.answer.flush),)
     if not flushes:
-        return lines + _labelled("Flush", "not known.", page.units, width)
+        return lines + _labelled("Flush clock", "not known.", page.units, width)
     for flush in flushes:
-        lines += _labelled("Flush", _flush_words(flush, page, zone), page.units, width)
+        lines += _labelled("Flush clock", _flush_words(flush, page, zone), page.units, width)
     return lines
 
 
