@@ -11,7 +11,7 @@ Columns: subject, parameter, value, low, high, unit, source, locator, grade, see
 - `grade`: A measured for this quantity in like conditions; B measured elsewhere; C an extension,
   handbook consensus or common practice of the trade; D derived by us, formula in the note; E our
   assumption.
-- `seen`: `seen` if the figure was read in the source or a copying of it, `memory` if not.
+- `seen`: `seen` if the figure was read in the source or a copy of it, `memory` if not.
 """
 
 from __future__ import annotations

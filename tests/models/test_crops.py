@@ -18,7 +18,7 @@ from scheduler.models.crops import (
 from scheduler.reference import load_tables
 
 # `harrington_minges_1954`: days from sowing at 13 mm to emergence at 5, 10, 15, 20, 25 C (seen, two
-# copys agree); NaN: none or not tested. Then temperature of fastest emergence, base and heat
+# copies agree); NaN: none or not tested. Then temperature of fastest emergence, base and heat
 # sum fitted for this project by least squares of 1/days on temperature, 5 C to the fastest or 25 C.
 NAN = float("nan")
 TESTED_C = (5.0, 10.0, 15.0, 20.0, 25.0)
@@ -198,7 +198,7 @@ def test_wrong_arguments_are_named(call, said: str) -> None:
     assert "\n" not in str(caught.value)
 
 
-# `harrington_minges_1954`, all printed columns (seen in two copys): days at 0, 5, .. 40 C;
+# `harrington_minges_1954`, all printed columns (seen in two copies): days at 0, 5, .. 40 C;
 # NO: none came up; None: not tested.
 NO = "none"
 PRINTED_DAYS: dict[str, tuple[float | str | None, ...]] = {
