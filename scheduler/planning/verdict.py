@@ -271,7 +271,7 @@ def _pass_verdict(
         takes = f"a pass takes {tenths(kill_today)} now, {tenths(float(gain[d]))} then"
         if kill_today >= enough and span is not None and sure < _LEAST_SURE:
             takes = f"{tenths(sure)} that going today loses nothing; surer then"
-        why = (takes, _clock_words(outlook, day))
+        why = (takes, _clock_words(outlook, day), _waiting_words(offer))
         return Draft(
             replace(
                 base,
@@ -534,10 +534,17 @@ def _go_words(
     words.append(_clock_words(outlook, day))
     come = float(weighted_quantiles(weeds.to_come_m2(1), w)[1])
     words.append(f"{_round(come)} per m2 still to come")
-    costs = [kill_today - float(offer.gain[d]) for d in range(1, min(6, offer.gain.size))]
-    if costs and costs[0] > 0.02:
+    if offer.gain.size > 1 and kill_today - float(offer.gain[1]) > 0.02:
         words.append(f"tomorrow takes {tenths(max(0.0, float(offer.gain[1])))}")
+    words.append(_waiting_words(offer))
     return tuple(words)
+
+
+def _waiting_words(offer: Offer) -> str:
+    """First cost of waiting: what a pass takes today and in one to five days, rain and all."""
+    shares = [round(100 * float(share)) for share in offer.gain[1:6]]
+    today = round(100 * float(offer.weights @ offer.killable[:, 0]))
+    return f"of 100 weeds a pass takes {today} today, {', '.join(map(str, shares))} on the days after"
 
 
 def _round(density_m2: float) -> str:

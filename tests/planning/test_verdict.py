@@ -103,6 +103,8 @@ def test_ripe_and_fit_is_go_with_hours_share_and_last_good_hour() -> None:
     # tomorrow takes .45, less than nine tenths of .56: today is the last good day
     assert found.last_good_at is not None
     assert (found.last_good_at.day, found.last_good_at.hour) == (11, 19)
+    waiting = next(why for why in found.why if why.startswith("of 100 weeds"))
+    assert waiting.startswith("of 100 weeds a pass takes 56 today, 45, ")  # .56, then .45
     assert draft.urgency > 0.0
     assert found.weeds is not None
     assert found.weeds["thread_m2"].mid == 40.0
