@@ -30,7 +30,8 @@ def saturation_vapour_pressure_kpa(air_temp_c: ArrayLike) -> FloatArray:
     Notes
     -----
     FAO-56, equation 11 and example 3 (`fao56_1998`). The mean over a day is the mean of the values
-    at the highest and the lowest temperature, never the value at the mean temperature.
+    at the highest and the lowest temperature, never the value at the mean temperature. No range
+    stated.
 
     Examples
     --------
@@ -97,7 +98,7 @@ def humidity_from_dew_point_frac(air_temp_c: ArrayLike, dew_point_c: ArrayLike) 
     Notes
     -----
     FAO-56, equations 10, 11 and 14 (`fao56_1998`). Where no humidity was measured the lowest
-    temperature of the day stands for the dew point (equation 48).
+    temperature of the day stands for the dew point (equation 48). No range stated.
 
     Examples
     --------
