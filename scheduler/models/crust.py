@@ -473,8 +473,8 @@ def crust_class(
     Notes
     -----
     Low confidence. Penetrometer pressures of 0.20-0.25 MPa mark the onset of trouble for carrot and
-    onion; the defaults place 0.1 and 0.25 MPa at 0.2 and 0.5 of an assumed full strength of
-    0.5 MPa. No range stated.
+    onion; the defaults place 0.1 and 0.25 MPa at 0.2 and 0.5 of an assumed full strength of 0.5
+    MPa. No range stated. The classes are a definition of this project.
 
     Examples
     --------
@@ -531,7 +531,8 @@ def crust_expected(
     Notes
     -----
     Low confidence, as all of this room: an hour is named, but it stands for a day or two, and the
-    chance has not been scored against any record of crusted beds. No range stated.
+    chance has not been scored against any record of crusted beds. No range stated. Definition of
+    this project.
 
     Examples
     --------
