@@ -249,7 +249,7 @@ def n_storm_uniforms(n_hours: int) -> int:
 
     References
     ----------
-    Layout of `storm_hours`.
+    Layout of `storm_hours`. Definition of this project. No range stated.
 
     Examples
     --------
