@@ -362,7 +362,8 @@ def humidity_at_kpa(at_kpa: ArrayLike, temp_c: ArrayLike = 20.0) -> FloatArray:
 
     Notes
     -----
-    Kelvin's equation, ``h = exp(-psi M / (rho R T))``. No range stated.
+    Kelvin's equation, ``h = exp(-psi M / (rho R T))``. No range stated. Common practice of soil
+    physics.
 
     Examples
     --------
@@ -398,7 +399,7 @@ def suction_at_humidity_kpa(humidity_frac: ArrayLike, temp_c: ArrayLike = 20.0) 
 
     Notes
     -----
-    Kelvin's equation solved for the suction.
+    Kelvin's equation solved for the suction. Common practice of soil physics.
 
     Examples
     --------
@@ -443,7 +444,7 @@ def air_dry_theta_m3m3(
     Notes
     -----
     The power law at the suction of Kelvin's equation. For loam it lies near half the water content
-    at 1500 kPa, which FAO-56 takes for air-dry soil (`fao56`, equation 73).
+    at 1500 kPa, which FAO-56 takes for air-dry soil (`fao56_1998`, equation 73).
 
     Examples
     --------
@@ -588,7 +589,7 @@ def van_genuchten_theta_m3m3(
     Notes
     -----
     van Genuchten 1980, equation 21 (`van_genuchten_1980`, from memory). The curve stalls at the
-    residual water content and says nothing about air-dry soil.
+    residual water content and says nothing about air-dry soil. Range: n above 1.
 
     Examples
     --------
