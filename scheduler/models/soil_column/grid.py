@@ -50,6 +50,10 @@ def band_weights(top_mm: float, bottom_mm: float, n_layers: int = len(LAYERS_MM)
     ValueError
         If the band is empty or reaches below the layers asked for.
 
+    Notes
+    -----
+    Definition of this project. Range: bands inside the layers of the grid.
+
     Examples
     --------
     >>> band_weights(0.0, 25.0, 4)
