@@ -148,6 +148,10 @@ def bare_surface(n_hours: int, n_histories: int = 1) -> SurfaceHistory:
     SurfaceHistory
         Zeros, roots nominally at 300 mm.
 
+    Notes
+    -----
+    Definition of this project. No range stated.
+
     Examples
     --------
     >>> bare_surface(3).cover_frac.shape
@@ -264,6 +268,10 @@ def initial_state(
     -------
     ColumnState
         The state.
+
+    Notes
+    -----
+    Definition of this project. Range: relative saturation above 0, at most 1; it is not checked.
 
     Examples
     --------
