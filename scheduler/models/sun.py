@@ -170,7 +170,7 @@ def solar_day(hours: ArrayLike, longitude_deg: float) -> IntArray:
 
     Notes
     -----
-    Calendar arithmetic: 15 degrees to the hour.
+    Calendar arithmetic: 15 degrees to the hour. Definition of this project. No range stated.
 
     Examples
     --------
@@ -198,7 +198,7 @@ def solar_day_of_year(hours: ArrayLike, longitude_deg: float) -> IntArray:
 
     Notes
     -----
-    Calendar arithmetic; FAO-56 wants the local date (`fao56_1998`).
+    Calendar arithmetic; FAO-56 wants the local date (`fao56_1998`). No range stated.
 
     Examples
     --------
@@ -230,7 +230,7 @@ def solar_time_h(hours: ArrayLike, longitude_deg: float) -> FloatArray:
 
     Notes
     -----
-    FAO-56, equations 31 to 33 (`fao56_1998`).
+    FAO-56, equations 31 to 33 (`fao56_1998`). No range stated.
 
     Examples
     --------
