@@ -214,7 +214,8 @@ def germination_heat_c(soil_temp_c: ArrayLike, guild: Guild) -> FloatArray:
     Notes
     -----
     Bases are the spread of eight sources (`guillemin_2013` foremost), optimum and ceiling are
-    assumptions. Use hourly temperatures: a daily mean below the base hides warm afternoons.
+    assumptions. Use hourly temperatures: a daily mean below the base hides warm afternoons. Range
+    as the module.
 
     Examples
     --------
@@ -517,6 +518,7 @@ def flush_dates(
     Notes
     -----
     Counting only; an extrapolated hour assumes that temperature and moisture stay as they were.
+    Definition of this project.
 
     Examples
     --------
