@@ -433,7 +433,7 @@ def chance(is_true: ArrayLike, weights: ArrayLike | None = None) -> FloatArray:
 
     Notes
     -----
-    Plain weighted mean. No range stated.
+    Plain weighted mean. No range stated. Definition of this project.
 
     Examples
     --------
@@ -464,6 +464,10 @@ def member_shares(weights: ArrayLike | None, n_members: int) -> FloatArray:
     ------
     RangeError
         If the weights are negative, all zero, not numbers or of another length.
+
+    Notes
+    -----
+    Definition of this project. No range stated.
 
     Examples
     --------
