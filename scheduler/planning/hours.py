@@ -25,6 +25,10 @@ def local_day(moment: datetime, time_zone: str) -> date:
     date
         Local date.
 
+    Notes
+    -----
+    Definition of this project. No range stated.
+
     Examples
     --------
     >>> from datetime import UTC
@@ -50,6 +54,10 @@ def at_local(day: date, clock: time, time_zone: str) -> datetime:
     -------
     datetime
         Aware moment in the farm's zone.
+
+    Notes
+    -----
+    Definition of this project. No range stated.
 
     Examples
     --------
@@ -77,6 +85,19 @@ def is_working_hour(work: WorkPlan, start_at: datetime, n_hours: int, time_zone:
     -------
     array of bool
         Shape (n_hours,): inside the span, not blocked, on a weekday with hours.
+
+    Notes
+    -----
+    Definition of this project. No range stated. An hour counts by its first minute, and as blocked
+    if a blocked time touches it.
+
+    Examples
+    --------
+    >>> from datetime import UTC
+    >>> work = WorkPlan(time(7), time(19), (6.0,) * 6 + (0.0,))
+    >>> start = datetime(2013, 5, 8, 5, tzinfo=UTC)
+    >>> is_working_hour(work, start, 4, "UTC").tolist()
+    [False, False, True, True]
     """
     zone = ZoneInfo(time_zone)
     result = np.zeros(n_hours, bool)
@@ -109,6 +130,19 @@ def hours_left(work: WorkPlan, now: datetime, time_zone: str) -> float:
     -------
     float
         Hours [h].
+
+    Notes
+    -----
+    Definition of this project: open time is counted in steps of five minutes. No range stated.
+
+    Examples
+    --------
+    >>> from datetime import UTC
+    >>> work = WorkPlan(time(7), time(19), (6.0,) * 6 + (0.0,))
+    >>> hours_left(work, datetime(2013, 5, 8, 9, tzinfo=UTC), "UTC")
+    6.0
+    >>> hours_left(work, datetime(2013, 5, 8, 17, tzinfo=UTC), "UTC")
+    2.0
     """
     local = now.astimezone(ZoneInfo(time_zone))
     step = timedelta(minutes=5)
@@ -142,6 +176,17 @@ def day_starts(start_at: datetime, n_hours: int, time_zone: str) -> list[tuple[d
     -------
     list of (date, int, int)
         Days in order; the first and the last may be cut.
+
+    Notes
+    -----
+    Definition of this project. No range stated.
+
+    Examples
+    --------
+    >>> from datetime import UTC
+    >>> days = day_starts(datetime(2013, 5, 8, 22, tzinfo=UTC), 27, "UTC")
+    >>> [(day.isoformat(), first, end) for day, first, end in days]
+    [('2013-05-08', 0, 2), ('2013-05-09', 2, 26), ('2013-05-10', 26, 27)]
     """
     days: list[tuple[date, int, int]] = []
     for i in range(n_hours):
@@ -167,5 +212,14 @@ def daily_sums(values: FloatArray, days: list[tuple[date, int, int]]) -> FloatAr
     -------
     array
         Shape (..., n_days).
+
+    Notes
+    -----
+    Definition of this project. No range stated.
+
+    Examples
+    --------
+    >>> daily_sums(np.arange(5.0), [(date(2013, 5, 8), 0, 2), (date(2013, 5, 9), 2, 5)]).tolist()
+    [1.0, 9.0]
     """
     return np.stack([values[..., a:b].sum(axis=-1) for _, a, b in days], axis=-1)
