@@ -60,6 +60,28 @@ def day_of(farm: Farm, sky: Sky, stored: int, now: datetime) -> Day:
     -------
     Day
         The clock.
+
+    Notes
+    -----
+    Definition of this project. No range stated.
+
+    Examples
+    --------
+    >>> from datetime import UTC, time, timedelta
+    >>> import numpy as np
+    >>> from scheduler.models.soil_column import ColumnForcing
+    >>> from scheduler.records import Place, WorkPlan
+    >>> place = Place(42.0, -75.0, 100.0, "America/New_York")
+    >>> work = WorkPlan(time(7), time(19), (6.0,) * 7)
+    >>> farm = Farm("made", place, "metric", 5, {}, (), (), work)
+    >>> start = datetime(2013, 5, 7, tzinfo=UTC)
+    >>> air = ColumnForcing(*np.zeros((7, 1, 72)))
+    >>> sky = Sky(start, 26, air, np.ones(72, bool), has_forecast=True)
+    >>> day = day_of(farm, sky, 0, start + timedelta(hours=26))
+    >>> local_moment(day.now, day).isoformat(), date_words(day.now, day)
+    ('2013-05-07T22:00:00-04:00', '7 May')
+    >>> day.last_hour_today, int(day.is_open.sum())
+    (28, 36)
     """
     is_open = is_working_hour(farm.work, sky.start_at, sky.n_hours, farm.place.time_zone)
     return Day(farm, sky, stored, now, is_open)
@@ -79,6 +101,10 @@ def local_moment(moment: datetime, day: Day) -> datetime:
     -------
     datetime
         In the farm's zone.
+
+    Notes
+    -----
+    Definition of this project. No range stated. Worked in `day_of`.
     """
     return moment.astimezone(day.zone)
 
@@ -97,6 +123,10 @@ def date_words(moment: datetime, day: Day) -> str:
     -------
     str
         Day and month at the farm.
+
+    Notes
+    -----
+    Definition of this project. No range stated. Worked in `day_of`.
     """
     local = local_moment(moment, day)
     return f"{local.day} {local:%b}"
@@ -114,6 +144,10 @@ def tenths(share: float) -> str:
     -------
     str
         Rounded to tenths.
+
+    Notes
+    -----
+    Definition of this project. Range: 0 to 1.
 
     Examples
     --------
