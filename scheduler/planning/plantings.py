@@ -48,6 +48,20 @@ def touches(event: Event, planting: Planting) -> bool:
     -------
     bool
         True if the entry's bed is the planting's and its part is the same, or absent.
+
+    Notes
+    -----
+    Definition of this project. No range stated.
+
+    Examples
+    --------
+    >>> from datetime import UTC
+    >>> at = datetime(2013, 5, 8, 6, tzinfo=UTC)
+    >>> bed = Bed("A1", 18.0, 0.75, "loam")
+    >>> p = Planting(bed, "north", 9.0, 18.0, None, False, None, None, None, None)
+    >>> parts = ("north", "south", None)
+    >>> [touches(Event("1", "pass", at, at, "A1", part), p) for part in parts]
+    [True, False, True]
     """
     return event.bed == planting.bed.name and (
         event.part is None or planting.part is None or event.part == planting.part
@@ -75,7 +89,20 @@ def plantings_at(farm: Farm, events: Sequence[Event]) -> tuple[Planting, ...]:
 
     Notes
     -----
-    No range stated.
+    No range stated. Definition of this project.
+
+    Examples
+    --------
+    >>> from datetime import UTC
+    >>> at = datetime(2013, 5, 8, 6, tzinfo=UTC)
+    >>> from datetime import time
+    >>> from scheduler.records import Place, WorkPlan
+    >>> work = WorkPlan(time(7), time(19), (6.0,) * 7)
+    >>> beds = (Bed("A1", 18.0, 0.75, "loam"), Bed("A2", 18.0, 0.75, "loam"))
+    >>> farm = Farm("made", Place(42.0, 0.0, 100.0, "UTC"), "metric", 5, {}, beds, (), work)
+    >>> sown = Event("1", "sow", at, at, "A1", None, {"crop": "carrot", "n_rows": 3})
+    >>> [(p.key, p.crop, p.n_rows) for p in plantings_at(farm, [sown])]
+    [('A1', 'carrot', 3), ('A2', None, None)]
     """
     by_bed: dict[str, list[Event]] = {bed.name: [] for bed in farm.beds}
     for event in events:
@@ -158,6 +185,19 @@ def was_done(event: Event) -> bool:
     -------
     bool
         False for a pass logged as not worked.
+
+    Notes
+    -----
+    Definition of this project. No range stated.
+
+    Examples
+    --------
+    >>> from datetime import UTC
+    >>> at = datetime(2013, 5, 8, 6, tzinfo=UTC)
+    >>> was_done(Event("1", "pass", at, at, "A1", None, {"worked": False}))
+    False
+    >>> was_done(Event("1", "pass", at, at, "A1"))
+    True
     """
     return not (event.kind == "pass" and event.data.get("worked") is False)
 
@@ -176,6 +216,20 @@ def disturbances(planting: Planting, events: Sequence[Event]) -> tuple[Trigger, 
     -------
     tuple of Trigger
         Passes, preparations, sowings, plantings and waterings.
+
+    Notes
+    -----
+    Definition of this project. No range stated.
+
+    Examples
+    --------
+    >>> from datetime import UTC
+    >>> at = datetime(2013, 5, 8, 6, tzinfo=UTC)
+    >>> bed = Bed("A1", 18.0, 0.75, "loam")
+    >>> p = Planting(bed, None, 0.0, 18.0, None, False, None, None, None, None)
+    >>> events = [Event(k, k, at, at, "A1", None, {"depth_mm": 20.0}) for k in ("pass", "look")]
+    >>> [(trigger.by, trigger.depth_mm) for trigger in disturbances(p, events)]
+    [('pass', 20.0)]
     """
     names = {
         "pass": "pass",
@@ -222,8 +276,20 @@ def surface_table(
     Notes
     -----
     Cover follows the days since sowing or planting up to the crop's closing day; the canopy of an
-    earlier crop in the same bed is kept until the bed is cleared or prepared. Source:
-    fao56 table 11 for closing days.
+    earlier crop in the same bed is kept until the bed is cleared or prepared. Source: fao56 table
+    11 for closing days. No range stated.
+
+    Examples
+    --------
+    >>> from datetime import UTC
+    >>> at = datetime(2013, 5, 8, 6, tzinfo=UTC)
+    >>> bed = Bed("A1", 18.0, 0.75, "loam")
+    >>> p = Planting(bed, None, 0.0, 18.0, None, False, None, None, None, None)
+    >>> watered = Event("1", "water", at, at, "A1", None, {"water_mm": 8.0})
+    >>> tilled = Event("2", "pass", at, at, "A1", None, {"depth_mm": 20.0})
+    >>> start = at - timedelta(hours=1)
+    >>> surface_table(p, [watered, tilled], {}, start, 3)[:, :3].tolist()
+    [[0.0, 0.0, 0.0], [8.0, 0.0, 20.0], [0.0, 0.0, 0.0]]
     """
     table = np.zeros((n_hours, 6))
     table[:, 5] = _EMPTY_ROOTS_MM
@@ -281,6 +347,16 @@ def surface_history(tables: Sequence[FloatArray]) -> SurfaceHistory:
     -------
     SurfaceHistory
         Arrays (n_histories, n_hours).
+
+    Notes
+    -----
+    Definition of this project. No range stated.
+
+    Examples
+    --------
+    >>> history = surface_history([np.zeros((5, 6)), np.ones((5, 6))])
+    >>> history.cover_frac.shape, history.cover_frac[:, 0].tolist()
+    ((2, 5), [0.0, 1.0])
     """
     stack = np.stack(list(tables))
     return SurfaceHistory(*(np.ascontiguousarray(stack[:, :, i]) for i in range(6)))
