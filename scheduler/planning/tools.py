@@ -36,7 +36,7 @@ def work_minutes(tool: Tool, planting: Planting) -> float:
     Notes
     -----
     One run for each width of the tool that the bed needs, 25 s a turn and a minute to get there:
-    assumptions of this project until the grower logs minutes.
+    assumptions of this project until the grower logs minutes. No range stated.
 
     Examples
     --------
@@ -66,6 +66,16 @@ def offered(tools: Sequence[Tool]) -> tuple[Tool, ...]:
     -------
     tuple of Tool
         Without flame and hand tools: their gates are not computed.
+
+    Notes
+    -----
+    Definition of this project. No range stated.
+
+    Examples
+    --------
+    >>> hoe = Tool("hoe", "wheel hoe", 20.0, 0.7)
+    >>> [tool.name for tool in offered([hoe, Tool("torch", "flame", 0.0, 0.5)])]
+    ['hoe']
     """
     return tuple(tool for tool in tools if tool.kind not in _NOT_OFFERED)
 
@@ -101,10 +111,10 @@ def fitting_tools(
     Notes
     -----
     An empty or sown bed takes a blind tool until 70 % of the heat to emergence (by the earliest
-    tenth of members); a crop that is up takes tools between its rows until it covers the ground.
-    A tool that cannot be set to the crop's rows does not fit. Tools that work in the row of a
+    tenth of members); a crop that is up takes tools between its rows until it covers the ground. A
+    tool that cannot be set to the crop's rows does not fit. Tools that work in the row of a
     standing crop are not offered by this rule. The fastest fitting tool comes first. Common
-    practice.
+    practice. No range stated. Worked: tests/planning/test_order.py.
     """
     planting = outlook.planting
     tools = offered(tools)
@@ -142,6 +152,10 @@ def fits_rows(tool: Tool, planting: Planting) -> bool:
     bool
         The number of rows is one of the tool's, and a spacing of the tool lies within 15 %.
 
+    Notes
+    -----
+    Common practice; the 15 % are an assumption of this project. No range stated.
+
     Examples
     --------
     >>> from scheduler.records import Bed
@@ -172,6 +186,19 @@ def setup_name(tool: Tool, planting: Planting) -> str | None:
     -------
     str or None
         Its name, None where no set-up names that number.
+
+    Notes
+    -----
+    Definition of this project. Range: one to six rows, by their English words.
+
+    Examples
+    --------
+    >>> from scheduler.records import Bed, Setup
+    >>> bed = Bed("A1", 18.0, 0.75, "loam")
+    >>> p = Planting(bed, None, 0.0, 18.0, "carrot", True, None, 3, 250.0, 12.0)
+    >>> hoe = Tool("hoe", "wheel hoe", 20.0, 0.7, setups=(Setup("two rows"), Setup("three rows")))
+    >>> setup_name(hoe, p)
+    'three rows'
     """
     words = {1: "one", 2: "two", 3: "three", 4: "four", 5: "five", 6: "six"}
     number = words.get(planting.n_rows or 0)
