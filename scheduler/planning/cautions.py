@@ -166,7 +166,7 @@ def heat_regression_f(air_temp_f: FloatArray, humidity_pct: FloatArray) -> Float
     Notes
     -----
     Source: `rothfusz_1990`. The printed table is this function; the adjustments of `heat_index_c`
-    move the very dry and the very humid corner.
+    move the very dry and the very humid corner. Range: from about 80 F on.
 
     Examples
     --------
