@@ -29,6 +29,10 @@ def keyed_generator(seed: int, *names: str | int) -> np.random.Generator:
     numpy.random.Generator
         Independent of every generator with other names.
 
+    Notes
+    -----
+    Definition of this project. No range stated.
+
     Examples
     --------
     >>> a = keyed_generator(7, "soil", "loam").normal()
@@ -61,6 +65,10 @@ def stratified_normals(seed: int, n_members: int, *names: str | int) -> FloatArr
     -------
     array
         Shape (n_members,) [-].
+
+    Notes
+    -----
+    Definition of this project. No range stated.
 
     Examples
     --------
@@ -98,7 +106,7 @@ def weighted_quantiles(
     -----
     Between neighbours the quantile moves over half of the lighter one's weight on each side, so
     that a heavy member keeps the rest of its weight to itself; with equal weights these are the
-    middles of the steps (Hazen). Members of one value count as one.
+    middles of the steps (Hazen). Members of one value count as one. Definition of this project.
 
     Examples
     --------
