@@ -122,9 +122,19 @@ def soil_members(prior: SoilPrior, spread: Spread, seed: int, n_members: int) ->
 
     Notes
     -----
-    The curve of a member runs through its own water content at 33 kPa with its own slope, up to
-    its own saturation; thresholds are suctions on that curve. Stones take their share of volume
-    from all water.
+    The curve of a member runs through its own water content at 33 kPa with its own slope, up to its
+    own saturation; thresholds are suctions on that curve. Stones take their share of volume from
+    all water. Definition of this project on the regressions of `saxton_rawls_2006`.
+
+    Examples
+    --------
+    >>> loam = SoilPrior("loam", 0.4, 0.2, 2.5, 11.0, 10.0, 22.0, 4.17, 9.6)
+    >>> spread = Spread(.03, .03, .3, 3.0, .2, .2, .1, .9, 1.1, .3, .12, .06, .08, .2, 4.0)
+    >>> members = soil_members(loam, spread, 5, 4)
+    >>> members.working_m3m3.shape, bool(np.all(members.working_m3m3 < members.ceiling_m3m3))
+    ((4,), True)
+    >>> bool(np.all(members.ceiling_m3m3 <= members.parameters.theta_sat_m3m3))
+    True
     """
 
     def z(name: str) -> FloatArray:
@@ -233,9 +243,10 @@ def tillage_suctions(prior: SoilPrior, bulk_density_g_cm3: float) -> tuple[float
     Notes
     -----
     Wet limit `dexter_bird_2001`, dry limit `obour_2018`, on the curve of `zhang_schaap_2017`; the
-    suctions are then read on the member's own curve. The wet limit serves under wheels, at
-    50-100 mm; where it lies wetter than the soil drains to by itself (clays), a little drier than
-    that state counts, but not on sand and loamy sand.
+    suctions are then read on the member's own curve. The wet limit serves under wheels, at 50-100
+    mm; where it lies wetter than the soil drains to by itself (clays), a little drier than that
+    state counts, but not on sand and loamy sand. Range: n of the curve above 1; the dry limit up to
+    1.7.
 
     Examples
     --------
@@ -319,6 +330,24 @@ def member_skies(
     season of the record. A forecast day is kept with a chance that falls with its lead, else it is
     replaced by a recorded day of the weeks before; kept rain is shifted and scaled. Where there is
     no forecast every day is a recorded one. Grades: skill by lead is an assumption (E).
+
+    Examples
+    --------
+    Two days on record and one to come, without a forecast: recorded days stand in.
+
+    >>> from datetime import UTC
+    >>> names = ("rain_mm", "air_temp_c", "humidity_frac", "wind_2m_m_s", "solar_mj_m2")
+    >>> kinds = dict.fromkeys(names, np.full(72, int(Kind.OBSERVED), np.int8))
+    >>> air = [np.where(np.arange(72) < 48, value, np.nan) for value in (0.0, 12.0, 0.7, 2.0, 0.5)]
+    >>> start = datetime(2013, 5, 1, tzinfo=UTC)
+    >>> place = Place(42.0, 0.0, 100.0, "UTC")
+    >>> spread = Spread(.03, .03, .3, 3.0, .2, .2, .1, .9, 1.1, .3, .12, .06, .08, .2, 4.0)
+    >>> series = WeatherSeries(start, *air, kinds)
+    >>> sky = member_skies(series, start + timedelta(hours=48), place, spread, 5, 4)
+    >>> sky.now_hour, sky.has_forecast, sky.forcing.air_temp_c.shape
+    (48, False, (4, 72))
+    >>> bool(np.isfinite(sky.forcing.air_temp_c).all()), float(sky.forcing.rain_mm.max())
+    (True, 0.0)
     """
     n_hours = series.n_hours
     now_hour = max(0, min(n_hours, int((now - series.start_at) // timedelta(hours=1))))
@@ -545,7 +574,8 @@ def run_ensemble(
     Notes
     -----
     Plantings with the same soil and the same history share their columns; a bed more or less
-    changes no figure of another.
+    changes no figure of another. Definition of this project. No range stated. Worked:
+    tests/planning/test_ensemble.py.
     """
     readings_from = stored_from_hour if readings_from_hour is None else readings_from_hour
     group_of: dict[str, int] = {}
