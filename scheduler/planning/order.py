@@ -48,7 +48,8 @@ def order_of_day(
     -----
     Tools are taken in the order of their most urgent line; within a tool by urgency, then by when
     the soil is fit, then by name. A line that does not fit into what is left of the hours becomes
-    `wait`, `no_hours`.
+    `wait`, `no_hours`. Definition of this project. No range stated. Worked:
+    tests/planning/test_order.py; whole mornings: tests/scenes.
     """
     go = [d for d in drafts if d.answer.verdict == "go"]
     best: dict[str, float] = {}
