@@ -134,7 +134,8 @@ def planting_outlook(
     Notes
     -----
     Bands: 0-30 mm for the tool, 50-100 mm under wheels, 0-25 mm for the surface, 0-10 mm for the
-    crust, 5-25 mm for the weed clock. Range and sources: those of the models it calls.
+    crust, 5-25 mm for the weed clock. Range and sources: those of the models it calls. Worked:
+    tests/planning/test_outlook.py; whole mornings: tests/scenes.
     """
     run, columns = ensemble.run_of(planting.key)
     stored = ensemble.stored_from_hour
@@ -321,6 +322,27 @@ def past_wettings(
     -------
     list of Trigger
         In order.
+
+    Notes
+    -----
+    Definition of this project. No range stated.
+
+    Examples
+    --------
+    Three of four members see rain on dry ground in the third hour, one in the sixth.
+
+    >>> from datetime import UTC, datetime
+    >>> from types import SimpleNamespace
+    >>> from scheduler.models.soil_column import ColumnForcing
+    >>> from scheduler.planning.ensemble import Sky
+    >>> air = ColumnForcing(*np.zeros((7, 4, 100)))
+    >>> start = datetime(2013, 5, 8, tzinfo=UTC)
+    >>> sky = Sky(start, 90, air, np.ones(100, bool), has_forecast=False)
+    >>> wetting = np.zeros((4, 100), bool)
+    >>> wetting[[0, 1, 2, 3], [2, 2, 2, 5]] = True
+    >>> found = past_wettings(SimpleNamespace(sky=sky), wetting, np.ones(4), 0)
+    >>> [(trigger.at.hour, trigger.by) for trigger in found]
+    [(2, 'wetting')]
     """
     sky = ensemble.sky
     past = is_wetting[:, : sky.now_hour]
