@@ -221,6 +221,17 @@ def is_below_ground(outlook: Outlook, now_hour: int) -> bool:
     -------
     bool
         False for transplants, for crops seen up, and where no heat sum is known.
+
+    Notes
+    -----
+    Definition of this project. Range as the emergence it reads.
+
+    Examples
+    --------
+    >>> from types import SimpleNamespace
+    >>> seen = SimpleNamespace(emergence_hours=np.array([90.0, np.nan]), weights=np.ones(2))
+    >>> is_below_ground(seen, 100), is_below_ground(SimpleNamespace(emergence_hours=None), 100)
+    (True, False)
     """
     if outlook.emergence_hours is None:
         return False
@@ -240,6 +251,19 @@ def last_blind_hour(outlook: Outlook) -> float | None:
     -------
     float or None
         Hour on the sky's clock; None if no sown crop waits below ground or none is in sight.
+
+    Notes
+    -----
+    Definition of this project. Range as the emergence it reads.
+
+    Examples
+    --------
+    >>> from types import SimpleNamespace
+    >>> seen = SimpleNamespace(
+    ...     emergence_hours=np.full(2, 90.0), last_blind_hours=np.full(2, 64.0), weights=np.ones(2)
+    ... )
+    >>> last_blind_hour(seen)
+    64.0
     """
     if outlook.last_blind_hours is None or outlook.emergence_hours is None:
         return None
