@@ -96,6 +96,26 @@ def day_hours(day: Day) -> list[tuple[int, int]]:
     -------
     list of (int, int)
         Hours on the sky's clock, at most `DAYS_IN_SIGHT` days.
+
+    Notes
+    -----
+    Definition of this project. No range stated.
+
+    Examples
+    --------
+    >>> from datetime import UTC, time
+    >>> from scheduler.models.soil_column import ColumnForcing
+    >>> from scheduler.planning.day import day_of
+    >>> from scheduler.planning.ensemble import Sky
+    >>> from scheduler.records import Farm, Place, WorkPlan
+    >>> work = WorkPlan(time(7), time(19), (6.0,) * 7)
+    >>> farm = Farm("made", Place(42.0, 0.0, 100.0, "UTC"), "metric", 5, {}, (), (), work)
+    >>> start = datetime(2013, 5, 8, tzinfo=UTC)
+    >>> air = ColumnForcing(*np.zeros((7, 1, 72)))
+    >>> sky = Sky(start, 5, air, np.ones(72, bool), has_forecast=True)
+    >>> day = day_of(farm, sky, 0, start + timedelta(hours=5))
+    >>> day_hours(day)
+    [(5, 24), (24, 48), (48, 72)]
     """
     first = day.sky.now_hour
     start = day.sky.at(first)
@@ -115,6 +135,26 @@ def weed_hours(day: Day) -> FloatArray:
     -------
     array
         Ascending hours on the sky's clock, (1 + n_days,).
+
+    Notes
+    -----
+    Definition of this project. No range stated.
+
+    Examples
+    --------
+    >>> from datetime import UTC, time
+    >>> from scheduler.models.soil_column import ColumnForcing
+    >>> from scheduler.planning.day import day_of
+    >>> from scheduler.planning.ensemble import Sky
+    >>> from scheduler.records import Farm, Place, WorkPlan
+    >>> work = WorkPlan(time(7), time(19), (6.0,) * 7)
+    >>> farm = Farm("made", Place(42.0, 0.0, 100.0, "UTC"), "metric", 5, {}, (), (), work)
+    >>> start = datetime(2013, 5, 8, tzinfo=UTC)
+    >>> air = ColumnForcing(*np.zeros((7, 1, 72)))
+    >>> sky = Sky(start, 5, air, np.ones(72, bool), has_forecast=True)
+    >>> day = day_of(farm, sky, 0, start + timedelta(hours=5))
+    >>> weed_hours(day).tolist()
+    [5.0, 12.5, 36.5, 60.5]
     """
     middles = []
     for first, last in day_hours(day):
@@ -190,10 +230,11 @@ def weed_verdict(
 
     Notes
     -----
-    Thresholds (clean below 5 weeds per m2 standing and to come; a pass worth setting out for from
-    4 killed per m2, and from a fifth of what stands and is to come where it can wait; `hand` within
+    Thresholds (clean below 5 weeds per m2 standing and to come; a pass worth setting out for from 4
+    killed per m2, and from a fifth of what stands and is to come where it can wait; `hand` within
     60 days of sowing or setting, from 15 young or 4 established per m2 in the row that a tool takes
-    less than 0.3 of) are assumptions of this project.
+    less than 0.3 of) are assumptions of this project. No range stated. Worked:
+    tests/planning/test_verdict.py; whole mornings: tests/scenes.
     """
     sky = day.sky
     now, stored = sky.now_hour, day.stored
@@ -544,7 +585,9 @@ def _waiting_words(offer: Offer) -> str:
     """First cost of waiting: what a pass takes today and in one to five days, rain and all."""
     shares = [round(100 * float(share)) for share in offer.gain[1:6]]
     today = round(100 * float(offer.weights @ offer.killable[:, 0]))
-    return f"of 100 weeds a pass takes {today} today, {', '.join(map(str, shares))} on the days after"
+    return (
+        f"of 100 weeds a pass takes {today} today, {', '.join(map(str, shares))} on the days after"
+    )
 
 
 def _round(density_m2: float) -> str:
@@ -584,6 +627,11 @@ def base_answer(outlook: Outlook, day: Day) -> BedAnswer:
     -------
     BedAnswer
         Verdict `nothing`, `clean` until another is given.
+
+    Notes
+    -----
+    Definition of this project. No range stated. Worked: tests/planning/test_order.py; whole
+    mornings: tests/scenes.
     """
     sky, stored = day.sky, day.stored
     now = sky.now_hour - stored
@@ -655,6 +703,10 @@ def flush_answer(flush: FlushOutlook, weights: FloatArray, day: Day) -> FlushAns
     -------
     FlushAnswer
         Medians; None beyond sight.
+
+    Notes
+    -----
+    Definition of this project. No range stated. Worked mornings: tests/scenes.
     """
     sky = day.sky
 
