@@ -87,6 +87,10 @@ def in_row_share(planting: Planting) -> float:
     float
         Share, 0 for an empty bed [-]; a row is a band of 100 mm (an assumption).
 
+    Notes
+    -----
+    No range stated.
+
     Examples
     --------
     >>> from scheduler.records import Bed
@@ -120,6 +124,24 @@ def draw_particles(
     -------
     Particles
         Arrays (n_particles,).
+
+    Notes
+    -----
+    Definition of this project. No range stated.
+
+    Examples
+    --------
+    >>> from types import SimpleNamespace
+    >>> spreads = SimpleNamespace(
+    ...     mix=np.array([0.7, 0.3]), mix_concentration=10.0, clock_ln_sd=0.2, spread_ln_sd=0.1,
+    ...     size_m2=200.0, size_ln_sd=0.5, dry_bias_sd_kpa=50.0,
+    ... )
+    >>> drawn = draw_particles("A1", spreads, 5, 2, 4)
+    >>> drawn.member.tolist(), drawn.mix.shape, drawn.mix.sum(axis=1).round(9).tolist()
+    ([0, 1, 0, 1], (4, 2), [1.0, 1.0, 1.0, 1.0])
+    >>> again = draw_particles("A1", spreads, 5, 2, 4)
+    >>> bool(np.all(drawn.size_m2 == again.size_m2))
+    True
     """
 
     def z(name: str) -> FloatArray:
@@ -193,10 +215,10 @@ def weed_history(
     Notes
     -----
     A disturbance opens R x season x readiness of the pool R of each guild and zone, and takes
-    `pass_share` of that from R; shallower work opens less; readiness returns as
-    1 - exp(-days/recovery) after the last stirring; R refills slowly; deep work brings up new seed
-    (R = 1). A wetting opens
-    its share. Assumptions of this project around roberts_feast_1972 and roberts_potter_1980.
+    `pass_share` of that from R; shallower work opens less; readiness returns as 1 -
+    exp(-days/recovery) after the last stirring; R refills slowly; deep work brings up new seed (R =
+    1). A wetting opens its share. Assumptions of this project around roberts_feast_1972 and
+    roberts_potter_1980. Range: annual weeds from seed. Worked: tests/planning/test_weeds.py.
     """
     sky = ensemble.sky
     actions: list[tuple[datetime, str, Event | None]] = [(w.at, "wetting", None) for w in wettings]
@@ -377,6 +399,11 @@ def weed_outlook(
     -------
     WeedOutlook
         Counts by particle.
+
+    Notes
+    -----
+    Definition of this project; range and sources as `stand`. Worked:
+    tests/planning/test_weed_zones.py.
     """
     particles = draw_particles(planting.key, settings, seed, ensemble.n_members, n_particles)
     run, columns = ensemble.run_of(planting.key)
