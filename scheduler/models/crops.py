@@ -327,7 +327,7 @@ def emergence_hour(
 
     Notes
     -----
-    Range as the progress.
+    Range as the progress. Definition of this project.
 
     Examples
     --------
