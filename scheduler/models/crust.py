@@ -237,7 +237,7 @@ def crust_energy_j_m2(
 
     Notes
     -----
-    Construction of this project: published e-fold energies lie at 150 to 500 J/m2 (8 to 25 mm of
+    Definition of this project: published e-fold energies lie at 150 to 500 J/m2 (8 to 25 mm of
     rain at 10 to 20 mm/h), their ranking by texture contradicts experience, so the ranking is taken
     from the index. No range stated.
 
