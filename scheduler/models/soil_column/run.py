@@ -84,7 +84,7 @@ def run_columns(
 
     Examples
     --------
-    A loam loses a part of 5 mm of rain in a day without sun, and no water goes missing.
+    Rain of 5 mm on a loam: its top layer gets wetter in that hour, and no water goes missing.
 
     >>> one = np.ones(1)
     >>> p = ColumnParameters(.46*one, .28*one, .137*one, 5.35*one, 15.5*one, .065*one, 10*one,
