@@ -347,7 +347,7 @@ def flush_shares(heat_cd: ArrayLike, guild: Guild) -> FlushShares:
     -----
     ``germinated = Phi(ln(heat / theta50) / sigma)``; ``up`` is its convolution with depth over
     rate. Parameters are effective field values of this project (see the guild table). Range as the
-    module.
+    module. Definition of this project.
 
     Examples
     --------
@@ -392,7 +392,7 @@ def one_pass_kill_frac(
     Notes
     -----
     ``k0 thread + k1 seed leaf + k2 (1-2 leaves) + k3 (3 or more)``; what has not germinated
-    escapes. Range as the module.
+    escapes. Range as the module. Definition of this project.
 
     Examples
     --------
@@ -456,6 +456,7 @@ def flush_milestones(
     A seed leaf lasts ``seed_leaf + phyllochron``, 1-2 leaves ``2 phyllochron`` above the leaf base.
     Range as the module; the heat of a seedling after emergence is converted at one temperature, an
     error of up to 8 % of `good_from`, `best` and `too_late` in a warm guild at 12 C, 3 % elsewhere.
+    Definition of this project.
 
     Examples
     --------
