@@ -307,7 +307,7 @@ def is_too_hard(theta_m3m3: ArrayLike, hard_m3m3: ArrayLike) -> BoolArray:
 
     Notes
     -----
-    See `hard_theta_m3m3`. No range stated.
+    See `hard_theta_m3m3`. No range stated. Definition of this project.
 
     Examples
     --------
@@ -395,7 +395,7 @@ def tool_bands_mm(
 
     Notes
     -----
-    Construction of this project; 0-30 and 50-100 mm are the bands the thresholds were judged in.
+    Definition of this project; 0-30 and 50-100 mm are the bands the thresholds were judged in.
     Range: tools to 100 mm.
 
     Examples
