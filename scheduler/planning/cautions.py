@@ -205,7 +205,7 @@ def heat_band(heat_index_c: FloatArray) -> IntArray:
 
     Notes
     -----
-    Bands of the service's present card, seen; an older card had 105 and 130 F.
+    Bands of the service's present card, seen; an older card had 105 and 130 F. No range stated.
 
     Examples
     --------
