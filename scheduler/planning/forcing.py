@@ -203,7 +203,7 @@ def value_columns(values: Sequence[WeatherValue]) -> dict[str, ValueColumns]:
 
     References
     ----------
-    Bookkeeping of this program.
+    Bookkeeping of this program. Definition of this project.
 
     Examples
     --------
