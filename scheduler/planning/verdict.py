@@ -54,7 +54,6 @@ DAYS_IN_SIGHT = 10
 _CLEAN_M2 = 5.0  # weeds standing and to come below which a bed is clean
 _WORTH_M2 = 4.0  # killed weeds below which a pass is not worth setting out for
 _NEARLY = 0.9  # of the best day to come
-_MORE_THREADS = 1.2  # over today's, for a day of most threads to lie ahead
 _LEAST_SHARE = 0.2  # of stand and flush, below which a pass waits if the soil lets it
 _LEAST_SURE = 0.4  # below it a later day is the better bet
 _MAT_M2 = 30.0  # weeds from before the record that make a mat
@@ -429,15 +428,23 @@ def _with_weeds(base: BedAnswer, weeds: WeedOutlook, day: Day) -> BedAnswer:
     quantiles = weighted_quantiles(share, weights=weeds.weights)
     if flush is not None and flush.opened_at is not None and np.isfinite(quantiles).all():
         flush = replace(flush, to_come_frac=Range(*(float(q) for q in quantiles)))
-        threads = [
-            float(weeds.weights @ weeds.density_m2(t)[:, 0]) for t in range(weeds.hours.size)
-        ]
-        most = int(np.argmax(threads))
-        if threads[most] > _MORE_THREADS * threads[0]:
-            at = local_moment(day.sky.at(float(round(weeds.hours[most]))), day)
-            # beyond the end of this flush the threads are another opening's
-            if flush.last_good_at is None or at <= flush.last_good_at:
-                flush = replace(flush, thread_most_at=at)
+    if flush is not None and weeds.course is not None:
+        course = weeds.course
+
+        in_sight = local_moment(day.sky.at(day.sky.n_hours - 24), day)
+
+        def moment(hour: float | None, by_clock: datetime | None) -> datetime | None:
+            """By the particles; beyond their sight the clock's, if that is beyond it too."""
+            if hour is not None:
+                return local_moment(day.sky.at(round(hour)), day)
+            return by_clock if by_clock is not None and by_clock > in_sight else None
+
+        flush = replace(
+            flush,
+            thread_from=moment(course.thread_from_hour, flush.thread_from),
+            thread_most_at=moment(course.thread_most_hour, flush.thread_most_at),
+            last_good_at=moment(course.last_good_hour, flush.last_good_at),
+        )
     return replace(base, weeds=weeds.ranges(0), flush=flush)
 
 

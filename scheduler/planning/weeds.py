@@ -22,6 +22,7 @@ from scheduler.planning.plantings import Trigger, touches, was_done
 from scheduler.records import Event, FloatArray, IntArray, Planting, Range
 
 N_PARTICLES = 512
+N_COURSE_PARTICLES = 64  # that date a flush
 IN_ROW, BETWEEN = 0, 1
 _ROW_BAND_M = 0.10
 _LEAST_OPENING = 0.03  # of a full flush: less is not followed
@@ -330,6 +331,7 @@ class WeedOutlook:
     history: WeedHistory
     member: IntArray
     flowers_hour: float | None  # median hour at which a mat from winter flowers
+    course: FlushCourse | None = None  # of the flush in force
 
     def density_m2(self, time: int, zone: int | None = None) -> FloatArray:
         """Weeds by stage at one of the hours, (n_particles, stages), of a zone or of the bed."""
@@ -444,3 +446,97 @@ def _flowers_hour(ensemble: Ensemble, settings: WeedSettings) -> float | None:
     heat = np.cumsum(np.maximum(air - settings.flower_base_c, 0.0)) / 24.0
     reached = np.flatnonzero(heat >= settings.flower_cd)
     return float(reached[0]) if reached.size else None
+
+
+@dataclass(frozen=True)
+class FlushCourse:
+    """One opening followed by a part of the particles; hours on the sky's clock, None beyond it."""
+
+    thread_from_hour: float | None  # 5 % have germinated
+    thread_most_hour: float | None
+    last_good_hour: float | None  # a pass takes 0.9 of its best up to here
+
+
+def flush_course(
+    planting: Planting,
+    ensemble: Ensemble,
+    history: WeedHistory,
+    settings: WeedSettings,
+    gate_kpa: FloatArray,
+    seed: int,
+    opened_hour: float,
+    stage_kill_frac: Sequence[float],
+) -> FlushCourse | None:
+    """Dates of one flush from the particles, as if nothing were done to it.
+
+    Parameters
+    ----------
+    planting : Planting
+        The planting.
+    ensemble : Ensemble
+        Soil members with their running integrals.
+    history : WeedHistory
+        Openings of the planting.
+    settings : WeedSettings
+        What the tables say.
+    gate_kpa : array
+        Gates of the integrals [kPa].
+    seed : int
+        The farm's seed.
+    opened_hour : float
+        Hour of the opening wanted on the sky's clock.
+    stage_kill_frac : sequence of float
+        Kill of threads, seed leaves, 1-2 leaves and more [-].
+
+    Returns
+    -------
+    FlushCourse or None
+        None where no opening lies within a day of `opened_hour`.
+
+    Notes
+    -----
+    `N_COURSE_PARTICLES` particles at half-day steps from the opening on. Definition of this
+    project. No range stated. Worked: tests/planning/test_weed_zones.py.
+    """
+    apart = np.abs(history.openings.hour - opened_hour)
+    if apart.size == 0 or apart.min() > 24.0:
+        return None
+    which = int(np.argmin(apart))
+    begin = max(float(history.openings.hour[which]), float(ensemble.readings_from_hour))
+    hours = np.arange(begin, float(ensemble.sky.n_hours), 12.0)
+    run, columns = ensemble.run_of(planting.key)
+    step = float(run.reading_hours[1] - run.reading_hours[0])
+    weeds = stand(
+        run.germination_cd[columns],
+        run.elongation_cd[columns],
+        run.drying_d[columns],
+        run.leaf_cd[columns],
+        gate_kpa,
+        float(run.reading_hours[0]) - step,
+        step,
+        settings.guilds,
+        draw_particles(planting.key, settings, seed, ensemble.n_members, N_COURSE_PARTICLES),
+        Openings(
+            history.openings.hour[which : which + 1], history.openings.size[which : which + 1]
+        ),
+        Passes(np.zeros(0), np.zeros((0, 2, len(STAGES))), np.zeros(0)),
+        hours,
+    )
+    opened = weeds.opened_m2.sum(axis=(2, 3))
+    stages = weeds.count_m2.sum(axis=(2, 3)) / np.maximum(opened, 1e-9)[:, :, None]
+    come = weeds.ledger_m2[:, :, :, :, 0].sum(axis=(2, 3)) / np.maximum(opened, 1e-9)
+    thread = stages[:, :, 0].mean(axis=0)
+    germinated = 1.0 - come.mean(axis=0)
+    kill = np.array([*stage_kill_frac, stage_kill_frac[-1]])
+    taken = (stages @ kill).mean(axis=0)
+    is_up = np.flatnonzero(germinated >= 0.05)
+    is_good = np.flatnonzero(taken >= 0.9 * taken.max())
+
+    def hour(index: int) -> float | None:
+        return float(hours[index]) if index < hours.size - 1 else None
+
+    return FlushCourse(
+        float(hours[is_up[0]]) if is_up.size else None,
+        hour(int(np.argmax(thread))),
+        hour(int(is_good[-1])) if is_good.size else None,
+    )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 
 import numpy as np
@@ -24,11 +24,12 @@ from scheduler.planning.order import Draft
 from scheduler.planning.outlook import Outlook, past_wettings, planting_outlook
 from scheduler.planning.plantings import disturbances, plantings_at, surface_table
 from scheduler.planning.verdict import weed_hours, weed_verdict
-from scheduler.planning.weeds import WeedOutlook, weed_history, weed_outlook
+from scheduler.planning.weeds import WeedOutlook, flush_course, weed_history, weed_outlook
 from scheduler.ports import Journal, Progress, WeatherStore
 from scheduler.records import Event, Farm, FloatArray, Kind, Planting, WeatherSeries
 from scheduler.service.settings import (
     GATE_KPA,
+    STAGE_KILL_FRAC,
     crop_traits,
     guild_views,
     hand_rates,
@@ -178,9 +179,21 @@ def _weeds(
         weekly,
         farm.place.latitude_deg,
     )
-    return weed_outlook(
-        planting, ensemble, history, settings, np.array(GATE_KPA), farm.seed, weed_hours(day)
+    gates = np.array(GATE_KPA)
+    found = weed_outlook(planting, ensemble, history, settings, gates, farm.seed, weed_hours(day))
+    if outlook.flush.opened_hour is None:
+        return found
+    course = flush_course(
+        planting,
+        ensemble,
+        history,
+        settings,
+        gates,
+        farm.seed,
+        float(outlook.flush.opened_hour),
+        STAGE_KILL_FRAC,
     )
+    return replace(found, course=course)
 
 
 def _series(

@@ -121,7 +121,6 @@ def _in_code() -> dict[Key, float]:
         ("verdict", "clean_m2"): verdict._CLEAN_M2,
         ("verdict", "worth_m2"): verdict._WORTH_M2,
         ("verdict", "nearly_frac"): verdict._NEARLY,
-        ("verdict", "more_threads_factor"): verdict._MORE_THREADS,
         ("verdict", "least_share_frac"): verdict._LEAST_SHARE,
         ("verdict", "least_sure_frac"): verdict._LEAST_SURE,
         ("verdict", "mat_m2"): verdict._MAT_M2,
@@ -215,7 +214,7 @@ NO_PARAMETER: Mapping[str, tuple[str, ...]] = {
     "tools": (),
     "plantings": (),
     "day": (),
-    "weeds": ("N_PARTICLES", "IN_ROW", "BETWEEN"),
+    "weeds": ("N_PARTICLES", "N_COURSE_PARTICLES", "IN_ROW", "BETWEEN"),
     "verdict": ("DAYS_IN_SIGHT",),
 }
 

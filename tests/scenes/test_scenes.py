@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import datetime, timedelta
 
+import numpy as np
 import pytest
 
 from scheduler import service
@@ -135,3 +136,25 @@ def test_neither_order_of_beds_nor_another_bed_changes_a_figure(order: tuple[int
     for line in more.beds:
         if line.bed in figures:
             assert (line.soil, line.crust, line.flush, line.sure) == figures[line.bed]
+
+
+def test_the_dates_of_a_flush_come_in_order_and_from_the_particles() -> None:
+    """Opened, threads from, threads most, last good: for every bed, by the particles' course."""
+    store = spring(SHOWERS, sun_ahead=1.0, mean_ahead=18.0)
+    computed = service.situation(made_farm(BEDS), store, store, NOW)
+    lines = service.morning_of(computed)
+    for line in (*lines.beds, *lines.not_reached):
+        course = computed.weeds[line.bed].course
+        assert course is not None
+        assert course.thread_from_hour is not None
+        flush = line.flush
+        assert flush is not None
+        assert flush.opened_at is not None
+        assert flush.thread_from is not None
+        assert flush.thread_most_at is not None
+        assert flush.opened_at < flush.thread_from < flush.thread_most_at
+        assert flush.thread_from == computed.sky.at(round(course.thread_from_hour))
+        assert flush.last_good_at is None or flush.last_good_at > flush.thread_most_at
+        # the clock of the leading guild runs beside it, days apart at most
+        clock = computed.outlooks[line.bed].flush.reached["first_thread"]
+        assert abs(float(np.median(clock)) - course.thread_from_hour) < 72.0
