@@ -14,6 +14,7 @@ from scheduler.models.weeds.cohorts import (
     Openings,
     Particles,
     Passes,
+    Stand,
     stand,
 )
 from scheduler.planning.draws import keyed_generator, stratified_normals, weighted_quantiles
@@ -408,21 +409,8 @@ def weed_outlook(
     tests/planning/test_weed_zones.py.
     """
     particles = draw_particles(planting.key, settings, seed, ensemble.n_members, n_particles)
-    run, columns = ensemble.run_of(planting.key)
-    step = float(run.reading_hours[1] - run.reading_hours[0])
-    weeds = stand(
-        run.germination_cd[columns],
-        run.elongation_cd[columns],
-        run.drying_d[columns],
-        run.leaf_cd[columns],
-        gate_kpa,
-        float(run.reading_hours[0]) - step,
-        step,
-        settings.guilds,
-        particles,
-        history.openings,
-        history.passes,
-        hours,
+    weeds = _stand_of(
+        planting, ensemble, settings, gate_kpa, particles, history.openings, history.passes, hours
     )
     z = stratified_normals(seed, n_particles, "weeds", planting.key, "standing")
     median = settings.standing_m2.get(planting.bed.was, settings.standing_m2["unknown"])
@@ -437,6 +425,35 @@ def weed_outlook(
         history,
         particles.member,
         _flowers_hour(ensemble, settings),
+    )
+
+
+def _stand_of(
+    planting: Planting,
+    ensemble: Ensemble,
+    settings: WeedSettings,
+    gate_kpa: FloatArray,
+    particles: Particles,
+    openings: Openings,
+    passes: Passes,
+    hours: FloatArray,
+) -> Stand:
+    """Weeds of a planting on the running integrals of its own columns."""
+    run, columns = ensemble.run_of(planting.key)
+    step = float(run.reading_hours[1] - run.reading_hours[0])
+    return stand(
+        run.germination_cd[columns],
+        run.elongation_cd[columns],
+        run.drying_d[columns],
+        run.leaf_cd[columns],
+        gate_kpa,
+        float(run.reading_hours[0]) - step,
+        step,
+        settings.guilds,
+        particles,
+        openings,
+        passes,
+        hours,
     )
 
 
@@ -504,17 +521,11 @@ def flush_course(
     which = int(np.argmin(apart))
     begin = max(float(history.openings.hour[which]), float(ensemble.readings_from_hour))
     hours = np.arange(begin, float(ensemble.sky.n_hours), 12.0)
-    run, columns = ensemble.run_of(planting.key)
-    step = float(run.reading_hours[1] - run.reading_hours[0])
-    weeds = stand(
-        run.germination_cd[columns],
-        run.elongation_cd[columns],
-        run.drying_d[columns],
-        run.leaf_cd[columns],
+    weeds = _stand_of(
+        planting,
+        ensemble,
+        settings,
         gate_kpa,
-        float(run.reading_hours[0]) - step,
-        step,
-        settings.guilds,
         draw_particles(planting.key, settings, seed, ensemble.n_members, N_COURSE_PARTICLES),
         Openings(
             history.openings.hour[which : which + 1], history.openings.size[which : which + 1]
