@@ -325,16 +325,6 @@ def _pass_verdict(
         )
     if span is None:
         return Draft(replace(_too_wet(base, outlook, day, offer), killable_frac=killable), 0.0)
-    start, end = span
-    action = Action(
-        offer.tool.name,
-        setup_name(offer.tool, outlook.planting),
-        offer.tool.depth_mm,
-        local_moment(day.sky.at(start), day),
-        local_moment(day.sky.at(end), day),
-        offer.minutes,
-        offer.tool.setup_min,
-    )
     last = day.sky.n_hours if last_good is None else last_good  # None: as good all days in sight
     days_left = max(0.5, (last - day.sky.now_hour) / 24.0)
     urgency = sure * offer.killed_m2 * (1.0 + 1.0 / days_left) / offer.minutes
@@ -342,7 +332,7 @@ def _pass_verdict(
         base,
         verdict="go",
         because="",
-        action=action,
+        action=_action(offer, outlook, day, span),
         sure=sure,
         last_good_at=None if last_good is None else local_moment(day.sky.at(last_good), day),
         killable_frac=killable,
@@ -351,10 +341,29 @@ def _pass_verdict(
     return Draft(answer, urgency)
 
 
+def _action(offer: Offer, outlook: Outlook, day: Day, span: tuple[int, int]) -> Action:
+    """A pass with an offer's tool within a span of hours."""
+    return Action(
+        offer.tool.name,
+        setup_name(offer.tool, outlook.planting),
+        offer.tool.depth_mm,
+        local_moment(day.sky.at(span[0]), day),
+        local_moment(day.sky.at(span[1]), day),
+        offer.minutes,
+        offer.tool.setup_min,
+    )
+
+
+def _is_fit_in(offer: Offer, weeds: WeedOutlook, day: Day, span: tuple[int, int]) -> BoolArray:
+    """Whether each particle's soil is fit in half of a span's hours or more."""
+    hours = slice(span[0] - day.stored, span[1] - day.stored)
+    fit: BoolArray = offer.work.is_workable[:, hours].mean(axis=1) >= 0.5
+    return fit[weeds.member]
+
+
 def _sure(offer: Offer, weeds: WeedOutlook, day: Day, span: tuple[int, int]) -> float:
     """Weight of particles whose soil is fit in the span and that lose nothing by going today."""
-    hours = slice(span[0] - day.stored, span[1] - day.stored)
-    inside = (offer.work.is_workable[:, hours].mean(axis=1) >= 0.5)[weeds.member]
+    inside = _is_fit_in(offer, weeds, day, span)
     best_later = (offer.killable[:, 1:] * offer.is_fit[:, 1:]).max(axis=1, initial=0.0)
     beats = offer.killable[:, 0] >= _NEARLY * best_later
     return float(offer.weights @ (inside & beats))
@@ -390,22 +399,16 @@ def _mat_verdict(
     if span is None:
         wet = _too_wet(base, outlook, day, offer)
         return Draft(replace(wet, why=(words[0], *wet.why), killable_frac=killable), 0.0)
-    start, end = span
-    inside = work.is_workable[:, start - day.stored : end - day.stored].mean(axis=1) >= 0.5
-    sure = float(outlook.weights @ inside / outlook.weights.sum())
-    action = Action(
-        tool.name,
-        setup_name(tool, outlook.planting),
-        tool.depth_mm,
-        local_moment(day.sky.at(start), day),
-        local_moment(day.sky.at(end), day),
-        minutes,
-        tool.setup_min,
-    )
+    sure = float(weeds.weights @ _is_fit_in(offer, weeds, day, span) / weeds.weights.sum())
     answer = replace(
-        base, verdict="go", because="", action=action, sure=sure, why=tuple(words),
+        base,
+        verdict="go",
+        because="",
+        action=_action(offer, outlook, day, span),
+        sure=sure,
+        why=tuple(words),
         killable_frac=killable,
-    )  # fmt: skip
+    )
     return Draft(answer, sure * takes * min(mat_m2, _MOST_MAT_M2) / minutes)
 
 
