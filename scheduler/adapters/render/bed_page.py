@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
-from datetime import UTC, date, datetime, timedelta
+from datetime import date, datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -30,6 +30,7 @@ from scheduler.adapters.render.phrases import (
     range_words,
     wrapped,
 )
+from scheduler.adapters.render.plotting import begin_figure, figure_lines, midnight_ticks
 from scheduler.planning.bed_page import (
     BedPage,
     GuildFlush,
@@ -399,7 +400,7 @@ def _plot(course: SurfaceCourse, page: BedPage, zone: ZoneInfo, width: int) -> l
         for place in range(start, end)
     ]
     span = (days[0], days[-1])
-    ticks = _midnights(page, zone, span)
+    ticks = midnight_ticks(page.as_of, zone, span, 3)
     values = {
         "'": course.high_rel_water,
         ".": course.low_rel_water,
@@ -413,7 +414,7 @@ def _plot(course: SurfaceCourse, page: BedPage, zone: ZoneInfo, width: int) -> l
     ]
     top = max([1.0, course.working_rel_water, *known])
     figure: Any = plotext.figure
-    _begin(figure, width, 13)
+    begin_figure(figure, width, 13)
     for marker, array in values.items():
         points = [
             (day, value)
@@ -427,17 +428,17 @@ def _plot(course: SurfaceCourse, page: BedPage, zone: ZoneInfo, width: int) -> l
         figure.line(course.working_rel_water, "h", style="dotted")
     figure.line(0.0, "v")
     _scale(figure, span, ticks, {top: f"{top:4.1f}", course.working_rel_water: " dry"})
-    wetness = _lines_of(figure)
+    wetness = figure_lines(figure)
     amounts, middles = _six_hour_sums(course.rain_mm[start:end].tolist(), days)
     factor, unit = (1 / 25.4, "in") if page.units == "us" else (1.0, "mm")
     high = max([2.0, *amounts]) * factor
-    _begin(figure, width, 7)
+    begin_figure(figure, width, 7)
     if any(amounts):
         heights = [amount * factor for amount in amounts]
         figure.draw(figure.bar(middles, heights, marker="#", lines=False))
     figure.line(0.0, "v")
     _scale(figure, span, ticks, {high: f"{high:4.1f}"})
-    rain = _lines_of(figure)
+    rain = figure_lines(figure)
     return [
         *wrapped(
             "Surface wetness, 0-25 mm: o middle, . and ' 10 and 90 % of the members; "
@@ -453,12 +454,6 @@ def _plot(course: SurfaceCourse, page: BedPage, zone: ZoneInfo, width: int) -> l
     ]
 
 
-def _begin(figure: Any, width: int, height: int) -> None:
-    figure.clear()
-    figure.plot_size(width, height)
-    figure.theme("colorless")
-
-
 def _scale(
     figure: Any,
     span: tuple[float, float],
@@ -471,28 +466,6 @@ def _scale(
     figure.ruler("x").ticks(*ticks)
     figure.ruler("y").lim(0.0, next(iter(known)))
     figure.ruler("y").ticks([0.0, *known], ["   0", *known.values()])
-
-
-def _lines_of(figure: Any) -> list[str]:
-    text: str = figure.build().string(colorless=True)
-    figure.clear()
-    return [line.rstrip() for line in text.splitlines() if line.strip()]
-
-
-def _midnights(
-    page: BedPage, zone: ZoneInfo, span: tuple[float, float]
-) -> tuple[list[float], list[str]]:
-    """Every third midnight of the farm's clock, counted from today's."""
-    local = page.as_of.astimezone(zone)
-    places, words = [], []
-    for ahead in range(-9, 8, 3):
-        day = local.date() + timedelta(days=ahead)
-        midnight = datetime(day.year, day.month, day.day, tzinfo=zone).astimezone(UTC)
-        place = (midnight - page.as_of) / timedelta(days=1)
-        if span[0] <= place <= span[1]:
-            places.append(place)
-            words.append(f"{WEEKDAYS[day.weekday()]} {day.day}")
-    return places, words
 
 
 def _six_hour_sums(rain_mm: list[float], days: list[float]) -> tuple[list[float], list[float]]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from scheduler.adapters.quantities import M_S_PER_MPH, MM_PER_IN
 from scheduler.adapters.render.phrases import WEEKDAYS, age_words, day_words, grower_text, wrapped
+from scheduler.adapters.render.plotting import begin_figure, figure_lines, midnight_ticks
 from scheduler.records import FloatArray, Kind, Place, WeatherSeries
 
 PAST_DAYS = 7
@@ -284,7 +285,7 @@ def _plot(
     start_d = (series.start_at - now) / timedelta(days=1)
     days = np.asarray(start_d + (hours + 0.5) / 24.0, dtype=np.float64)
     span = (float(days[0]), float(days[-1]))
-    ticks = _midnights(now, zone, span)
+    ticks = midnight_ticks(now, zone, span, 2)
     figure: Any = plotext.figure
     lines: list[str] = []
 
@@ -292,16 +293,16 @@ def _plot(
     is_known = np.isfinite(temp)
     if is_known.any():
         low, high = math.floor(temp[is_known].min()), math.ceil(temp[is_known].max())
-        _begin(figure, width, PLOT_HEIGHT_TEMPERATURE)
+        begin_figure(figure, width, PLOT_HEIGHT_TEMPERATURE)
         figure.draw(figure.signal(days[is_known].tolist(), temp[is_known].tolist(), marker="."))
         if span[0] <= 0.0 <= span[1]:
             figure.line(0.0, "v")
         _scale(figure, span, ticks, float(low), float(max(high, low + 1)))
-        lines += [f"Temperature, {shown.temp}; upright line: now.", *_lines_of(figure)]
+        lines += [f"Temperature, {shown.temp}; upright line: now.", *figure_lines(figure)]
 
     amounts, middles = _bars(series, first, last, days)
     top = max([shown.rain_of(2.0), *(shown.rain_of(amount) for amount in amounts)])
-    _begin(figure, width, PLOT_HEIGHT_RAIN)
+    begin_figure(figure, width, PLOT_HEIGHT_RAIN)
     heights = [shown.rain_of(amount) for amount in amounts]
     if any(heights):
         figure.draw(figure.bar(middles, heights, marker="#", lines=False))
@@ -313,7 +314,7 @@ def _plot(
         title += "; totals without hours are spread evenly"
     if np.any(series.kinds["rain_mm"][first:last] == Kind.MISSING):
         title += "; hours not known stay empty"
-    return [*lines, *wrapped(f"{title}.", width), *_lines_of(figure)]
+    return [*lines, *wrapped(f"{title}.", width), *figure_lines(figure)]
 
 
 def _touches(start: int, length: int, first: int, last: int) -> bool:
@@ -336,28 +337,6 @@ def _bars(
     return amounts, middles
 
 
-def _midnights(
-    now: datetime, zone: ZoneInfo, span: tuple[float, float]
-) -> tuple[list[float], list[str]]:
-    """Every second midnight of the farm's clock, counted from today's."""
-    today = now.astimezone(zone).date()
-    places, words = [], []
-    for ahead in range(-2 * PAST_DAYS, 2 * COMING_DAYS + 1, 2):
-        day = today + timedelta(days=ahead)
-        midnight = datetime(day.year, day.month, day.day, tzinfo=zone).astimezone(UTC)
-        place = (midnight - now) / timedelta(days=1)
-        if span[0] <= place <= span[1]:
-            places.append(place)
-            words.append(f"{WEEKDAYS[day.weekday()]} {day.day}")
-    return places, words
-
-
-def _begin(figure: Any, width: int, height: int) -> None:
-    figure.clear()
-    figure.plot_size(width, height)
-    figure.theme("colorless")
-
-
 def _scale(
     figure: Any,
     span: tuple[float, float],
@@ -370,9 +349,3 @@ def _scale(
     figure.ruler("x").ticks(*ticks)
     figure.ruler("y").lim(low, high)
     figure.ruler("y").ticks([low, high], [f"{low:5.4g}", f"{high:5.3g}"])
-
-
-def _lines_of(figure: Any) -> list[str]:
-    text: str = figure.build().string(colorless=True)
-    figure.clear()
-    return [line.rstrip() for line in text.splitlines() if line.strip()]
