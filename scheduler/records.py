@@ -190,10 +190,12 @@ class Bed:
 
 @dataclass(frozen=True)
 class Setup:
-    """A named setting of a tool."""
+    """A named setting of a tool; rows and spacing it is made for, where the farm says them."""
 
     name: str
     note: str = ""
+    n_rows: int | None = None
+    row_spacing_mm: float | None = None
 
 
 @dataclass(frozen=True)
@@ -212,6 +214,30 @@ class Tool:
     clearance_mm: float | None = None
     setup_min: float = 5.0
     setups: tuple[Setup, ...] = ()
+    carries: tuple[str, ...] = ()  # further kinds on the same toolbar, worked in one pass
+
+    @property
+    def key(self) -> str:
+        """Kind, or the stack of kinds, under which traits and kill are looked up."""
+        return " + ".join((self.kind, *self.carries))
+
+
+@dataclass(frozen=True)
+class Plan:
+    """A sowing or setting that the grower means to do."""
+
+    bed: str
+    crop: str
+    on: date
+    is_sown: bool = True
+
+
+@dataclass(frozen=True)
+class HeatBands:
+    """Heat index from which each of the four bands holds, and the allowance for full sun [C]."""
+
+    from_c: tuple[float, ...] = tuple((f - 32.0) / 1.8 for f in (80.0, 90.0, 103.0, 125.0))
+    sun_allowance_c: float = 7.0 / 1.8
 
 
 @dataclass(frozen=True)
@@ -250,6 +276,8 @@ class Farm:
     tools: tuple[Tool, ...]
     work: WorkPlan
     flame_rules_read: bool = False
+    plans: tuple[Plan, ...] = ()
+    heat_bands: HeatBands = HeatBands()
     mail: Mapping[str, Any] = field(default_factory=dict)
     weather: Mapping[str, Any] = field(default_factory=dict)
 
@@ -344,6 +372,16 @@ class Action:
     end: datetime
     work_min: float
     setup_min: float
+    note: str = ""  # what to remember: the last time here, what to lift over
+
+
+@dataclass(frozen=True)
+class Refusal:
+    """Why a tool is not offered for a planting: a reason code and a sentence."""
+
+    tool: str
+    because: str
+    why: str
 
 
 @dataclass(frozen=True)
@@ -405,6 +443,7 @@ class BedAnswer:
     look: Mapping[str, Any] | None = None
     established_on: date | None = None  # sown or set on, local date; for the printed line
     is_sown: bool = True
+    refusals: tuple[Refusal, ...] = ()  # tools of the farm that are not offered, for the bed's page
 
 
 @dataclass(frozen=True)
