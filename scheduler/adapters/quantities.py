@@ -93,6 +93,12 @@ _TEMPERATURE = _Dimension(
     "C, F",
     '"64 F" or "18 C"',
 )
+_TEMPERATURE_RISE = _Dimension(
+    "a difference of temperature",
+    {word: f"delta_{name}" for word, name in _TEMPERATURE.unit_names.items()},
+    "C, F",
+    '"7 F" or "4 C"',
+)
 _SHARE = _Dimension("a share", _named(percent="%, percent, pct"), "%", '"20 %"')
 _DIMENSIONS = (_LENGTH, _SPEED, _TIME, _TEMPERATURE, _SHARE)
 
@@ -188,6 +194,17 @@ def temperature_c(text: object) -> float:
     17.78
     """
     return _read(text, _TEMPERATURE, "degree_Celsius")
+
+
+def temperature_rise_c(text: object) -> float:
+    """Return a difference of temperature [C] from text such as "7 F"; errors as in `length_m`.
+
+    Examples
+    --------
+    >>> round(temperature_rise_c("9 F"), 9)
+    5.0
+    """
+    return _read(text, _TEMPERATURE_RISE, "delta_degree_Celsius")
 
 
 def share_pct(text: object) -> float:

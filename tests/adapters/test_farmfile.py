@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import tomllib
 import zlib
-from datetime import time
+from datetime import date, time
 from pathlib import Path
 
 import pytest
@@ -24,7 +24,7 @@ from scheduler.adapters.farmfile.where import key_lines, line_of
 from scheduler.adapters.quantities import QuantityError
 from scheduler.errors import FarmFileError
 from scheduler.ports import Farms
-from scheduler.records import TEXTURES, Bed, Setup
+from scheduler.records import TEXTURES, Bed, HeatBands, Plan, Setup
 
 FARM = """\
 [farm]
@@ -210,6 +210,79 @@ def test_tools_and_what_stands_in_for_keys_left_out() -> None:
     assert (hoe.travel, hoe.setup_min, hoe.width_m) == ("by hand", 0.0, None)
     assert (burner.depth_mm, burner.travel) == (0.0, "on the bed")
     assert (knives.travel, knives.setup_min) == ("on the bed", 5.0)
+
+
+EXTRA = """
+[tools.bar]
+kind = "sweeps"
+depth = "1.2 in"
+speed = "2 mph"
+rows = [2, 3]
+row_spacings = ["10 in", "15 in"]
+carries = ["Finger Weeder", "torsion weeder"]
+setups = [
+  { name = "two rows", note = "15 in apart", rows = 2, spacing = "15 in" },
+  { name = "three rows", rows = 3, spacing = "25 cm" },
+]
+
+[[plans]]
+bed = "a03"
+crop = "Carrot"
+sow = 2013-05-20
+
+[[plans]]
+beds = ["B1", "Tunnel"]
+crop = "lettuce"
+set = "2013-06-01"
+
+[[plans]]
+range = "A01-A03"
+crop = "leaf lettuce"
+sow = 2013-08-01
+
+[cautions]
+heat_bands = ["27 C", "32 C", "105 F", "130 F"]
+sun_allowance = "9 F"
+"""
+
+
+def test_a_toolbar_carries_further_kinds_and_set_ups_know_their_rows() -> None:
+    *_, bar = parse_farm(FARM + EXTRA).tools
+    assert bar.carries == ("finger weeder", "torsion weeder")
+    assert bar.key == "sweeps + finger weeder + torsion weeder"
+    assert bar.setups == (
+        Setup("two rows", "15 in apart", 2, 381.0),
+        Setup("three rows", "", 3, 250.0),  # within half an inch of 10 in
+    )
+    tines, *_ = parse_farm(FARM).tools
+    assert (tines.carries, tines.key) == ((), "tine weeder")
+    assert tines.setups[0] == Setup("gentle", "second hole", None, None)
+    one = EXTRA.replace('["Finger Weeder", "torsion weeder"]', '"finger weeder"')
+    assert parse_farm(FARM + one).tools[-1].key == "sweeps + finger weeder"
+
+
+def test_plans_of_a_bed_of_several_and_of_a_range() -> None:
+    crops = ("carrot", "lettuce", "leaf lettuce")
+    assert parse_farm(FARM + EXTRA, crops).plans == (
+        Plan("A03", "carrot", date(2013, 5, 20), is_sown=True),
+        Plan("B1", "lettuce", date(2013, 6, 1), is_sown=False),
+        Plan("Tunnel", "lettuce", date(2013, 6, 1), is_sown=False),
+        Plan("A01", "leaf lettuce", date(2013, 8, 1), is_sown=True),
+        Plan("A02", "leaf lettuce", date(2013, 8, 1), is_sown=True),
+        Plan("A03", "leaf lettuce", date(2013, 8, 1), is_sown=True),
+    )
+    assert parse_farm(FARM + EXTRA).plans[0].crop == "Carrot"  # no list of crops, so as written
+    assert parse_farm(FARM).plans == ()
+
+
+def test_heat_bands_of_another_card() -> None:
+    """105 F is 40.56 C and 130 F is 54.44 C; nine degrees Fahrenheit are five Celsius."""
+    bands = parse_farm(FARM + EXTRA).heat_bands
+    assert bands.from_c == pytest.approx((27.0, 32.0, 40.5556, 54.4444), abs=1e-4)
+    assert bands.sun_allowance_c == pytest.approx(5.0, abs=1e-9)
+    assert parse_farm(FARM).heat_bands == HeatBands()
+    part = parse_farm(FARM + '\n[cautions]\nsun_allowance = "0 C"\n').heat_bands
+    assert part == HeatBands(sun_allowance_c=0.0)
 
 
 def test_the_seed_comes_from_the_name_unless_given() -> None:

@@ -142,6 +142,24 @@ def test_a_table_of_ones_own(folder: Path) -> None:
     assert up.happened_at == datetime(2013, 5, 5, 16, tzinfo=UTC)
 
 
+def test_how_a_pass_worked_goes_out_and_comes_in(folder: Path, tmp_path: Path) -> None:
+    table = (
+        "kind,happened_at,bed,tool,setup,worked,how,note\n"
+        "pass,2013-05-06 14:00,B4,sweeps,two rows,yes,fair,one notch closer\n"
+        "pass,2013-05-06 15:00,B5,sweeps,,,poorly,\n"
+    )
+    assert read(folder, table) == Imported("events", 2, 0)
+    fair, poorly = entries(folder)
+    assert fair.data == {"tool": "sweeps", "setup": "two rows", "worked": True, "how": "fair"}
+    assert poorly.data == {"tool": "sweeps", "how": "poorly"}
+    events_path, _ = export_csv(folder, tmp_path / "out")
+    other = tmp_path / "other"
+    other.mkdir()
+    open_farm_database(other, create=True).close()
+    import_csv(other, events_path, now=NOW, time_zone=ZONE)
+    assert entries(other) == (fair, poorly)
+
+
 def test_reading_again_adds_nothing_and_equal_rows_are_two(folder: Path) -> None:
     table = "kind,happened_at,bed,water_mm\n" + 2 * "water,2013-05-06,B4,5\n"
     assert read(folder, table) == Imported("events", 2, 0)

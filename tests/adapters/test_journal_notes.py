@@ -73,6 +73,27 @@ def read(text: str, now: datetime = NOW, **rest: Any) -> Event:
             {"tool": "tine", "setup": "part of two", "work_min": 6.0, "worked": True},
         ),
         (
+            "pass B4 tine setup gap of 2 worked fair 6 min",
+            "pass",
+            "B4",
+            None,
+            {"tool": "tine", "setup": "gap of 2", "worked": True, "how": "fair", "work_min": 6.0},
+        ),
+        (
+            "pass B4 tine Worked WELL",
+            "pass",
+            "B4",
+            None,
+            {"tool": "tine", "worked": True, "how": "well"},
+        ),
+        (
+            "pass B4 worked poorly tine",
+            "pass",
+            "B4",
+            None,
+            {"tool": "tine", "worked": True, "how": "poorly"},
+        ),
+        (
             "look B4 12 threads, 3 seed leaf, 2 true leaves 1 young 0 established per m2",
             "look",
             "B4",
@@ -290,8 +311,17 @@ def test_logging_twice_gives_two_entries() -> None:
         ("sow B4", "a note of sow lacks crop; write it like 'sow B4 carrot 3 rows'"),
         ("pass B4 tin", "there is no tool 'tin'; did you mean 'tine'?"),
         ("pass B4 5 mm", "cannot read '5 mm' in a note of pass; allowed here: TOOL, 15 mm deep, "
-         "6 min, setup NAME, worked, not worked, part NAME, a moment such as last "
-         "night, 10:30, 8 May or 2013-05-08 10:30, # and a remark"),
+         "6 min, setup NAME, worked, worked well/fair/poorly, not worked, part NAME, a moment "
+         "such as last night, 10:30, 8 May or 2013-05-08 10:30, # and a remark"),
+        ("pass B4 tine worked well not worked", "says worked twice; say it once"),
+        ("pass B4 tine worked farely", "cannot read 'farely' in a note of pass; allowed here: "
+         "TOOL, 15 mm deep, 6 min, setup NAME, worked, worked well/fair/poorly, not worked, "
+         "part NAME, a moment such as last night, 10:30, 8 May or 2013-05-08 10:30, "
+         "# and a remark"),
+        ("pass B4 tine not worked fair", "cannot read 'fair' in a note of pass; allowed here: "
+         "TOOL, 15 mm deep, 6 min, setup NAME, worked, worked well/fair/poorly, not worked, "
+         "part NAME, a moment such as last night, 10:30, 8 May or 2013-05-08 10:30, "
+         "# and a remark"),
         ("water B4/a 5 mm part b", "says part twice; say it once"),
         ("feel B4 odd", "cannot read 'odd' in a note of feel; allowed here: one of "
          "too wet/wet/smears/crumbles/fit/powdery/dry/hard, part NAME, a moment such as last "
@@ -309,6 +339,29 @@ def test_what_cannot_be_read(text: str, message: str) -> None:
     with pytest.raises(WhitethreadError) as raised:
         read(text)
     assert str(raised.value) == message
+
+
+def test_what_is_said_beside_the_words() -> None:
+    """A set-up or remark from an option may hold any words, even those of the grammar."""
+    more = {"setup": "gap # 2 from today 10:30", "worked": True, "how": "fair"}
+    event = read("pass B4 tine 6 min", more=more, remark="one notch # closer")
+    assert dict(event.data) == {"tool": "tine", "work_min": 6.0, **more}
+    assert event.note == "one notch # closer"
+    assert event.happened_at == NOW
+    with pytest.raises(JournalError, match=r"^says setup twice; say it once$"):
+        read("pass B4 tine setup wide", more=more)
+    with pytest.raises(JournalError, match=r"^says a remark twice; say it once$"):
+        read("pass B4 tine # a", remark="b")
+
+
+def test_a_pass_that_did_not_work_worked_in_no_way() -> None:
+    with pytest.raises(
+        JournalError,
+        match=r"^entry of kind pass: says not worked and worked fair; give one of the two$",
+    ):
+        read("pass B4 tine", more={"worked": False, "how": "fair"})
+    with pytest.raises(JournalError, match=r"how is 'so so'; allowed: well, fair, poorly$"):
+        read("pass B4 tine", more={"how": "so so"})
 
 
 def test_an_unknown_zone() -> None:

@@ -242,6 +242,21 @@ def entry(kind: str, data: dict[str, object], note: str = "") -> Event:
             "pass: tines, 6 min, not worked",
         ),
         (
+            entry("pass", {"tool": "tines", "worked": True, "how": "fair"}, "one notch closer"),
+            "pass: tines, worked fair (one notch closer)",
+            "pass: tines, worked fair (one notch closer)",
+        ),
+        (
+            entry("pass", {"tool": "tines", "worked": True}),
+            "pass: tines, worked",
+            "pass: tines, worked",
+        ),
+        (
+            entry("pass", {"tool": "tines", "how": "poorly"}),
+            "pass: tines, worked poorly",
+            "pass: tines, worked poorly",
+        ),
+        (
             entry("look", {"thread": 310.0, "young": 0.0}),
             "look: threads 310/m2, young 0/m2",
             "look: threads 29/sq ft, young 0/sq ft",

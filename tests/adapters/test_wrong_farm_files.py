@@ -13,6 +13,8 @@ import pytest
 from scheduler.adapters.farmfile import check_farm, read_farm
 from scheduler.errors import FarmFileError
 
+CROPS = ("beet", "carrot", "lettuce", "snap bean")
+
 RIGHT = """\
 [farm]
 name = "Long Acre"
@@ -56,6 +58,29 @@ kind = "tine weeder"
 depth = "0.6 in"
 speed = "3 km/h"
 rows = [1, 2, 3]
+
+[tools.bar]
+kind = "knives"
+depth = "1 in"
+speed = "3 km/h"
+rows = [1, 2]
+row_spacings = ["10 in", "15 in"]
+carries = ["finger weeder"]
+setups = [{ name = "two", rows = 2, spacing = "15 in" }]
+
+[[plans]]
+bed = "A7"
+crop = "carrot"
+sow = 2013-05-20
+
+[[plans]]
+range = "B1-B2"
+crop = "lettuce"
+set = 2013-06-01
+
+[cautions]
+heat_bands = ["80 F", "90 F", "103 F", "125 F"]
+sun_allowance = "7 F"
 """
 
 # name of the case, the text of RIGHT that is replaced, what stands there instead, the messages
@@ -93,7 +118,7 @@ WRONG: tuple[tuple[str, str, str, tuple[str, ...]], ...] = (
         "[tool.tines]",
         (
             "farm.toml line 38, [tool]: unknown table; allowed: farm, place, work, "
-            'soils, defaults, beds, tools, mail, weather; nearest: "tools"',
+            'soils, defaults, beds, tools, plans, cautions, mail, weather; nearest: "tools"',
         ),
     ),
     (
@@ -628,6 +653,276 @@ WRONG: tuple[tuple[str, str, str, tuple[str, ...]], ...] = (
         ),
     ),
     (
+        "carried kind",
+        '["finger weeder"]',
+        '["finger weder"]',
+        (
+            'farm.toml line 50, [tools.bar] carries: "finger weder" does not share a '
+            "toolbar; allowed: tine weeder, finger weeder, torsion weeder, brush weeder, "
+            'sweeps, knives, hilling; nearest: "finger weeder"',
+        ),
+    ),
+    (
+        "carried flame",
+        '["finger weeder"]',
+        '["flame"]',
+        (
+            'farm.toml line 50, [tools.bar] carries: "flame" does not share a '
+            "toolbar; allowed: tine weeder, finger weeder, torsion weeder, brush weeder, "
+            "sweeps, knives, hilling",
+        ),
+    ),
+    (
+        "carried twice",
+        '["finger weeder"]',
+        '["finger weeder", "Finger weeder"]',
+        (
+            'farm.toml line 50, [tools.bar] carries: "Finger weeder" stands twice; '
+            "name each kind once",
+        ),
+    ),
+    (
+        "carries itself",
+        '["finger weeder"]',
+        '"knives"',
+        (
+            'farm.toml line 50, [tools.bar] carries: "knives" is the kind of this tool '
+            "already; name what it carries besides",
+        ),
+    ),
+    (
+        "carried by a hoe",
+        'kind = "knives"',
+        'kind = "wheel hoe"',
+        (
+            "farm.toml line 50, [tools.bar] carries: a wheel hoe carries no other tool; leave "
+            "carries away, or give it a kind that shares a toolbar; allowed: tine weeder, "
+            "finger weeder, torsion weeder, brush weeder, sweeps, knives, hilling",
+        ),
+    ),
+    (
+        "setup rows",
+        "rows = 2,",
+        'rows = "two",',
+        (
+            'farm.toml line 51, [tools.bar] setups[1].rows: "two" is not a whole number; '
+            "allowed: 1 to 20 rows",
+        ),
+    ),
+    (
+        "setup rows the tool lacks",
+        "rows = 2,",
+        "rows = 3,",
+        (
+            "farm.toml line 51, [tools.bar] setups[1].rows: 3 is not among the rows of this "
+            "tool; allowed: 1, 2; correct it or add it to rows",
+        ),
+    ),
+    (
+        "setup spacing without unit",
+        'spacing = "15 in"',
+        "spacing = 15",
+        (
+            "farm.toml line 51, [tools.bar] setups[1].spacing: 15 has no unit; write a "
+            'length such as "60 ft" or "18 m", in quotes',
+        ),
+    ),
+    (
+        "setup spacing the tool lacks",
+        'spacing = "15 in"',
+        'spacing = "12 in"',
+        (
+            'farm.toml line 51, [tools.bar] setups[1].spacing: "12 in" is not among the '
+            'row_spacings of this tool; allowed: "10 in", "15 in"; correct it or add it to '
+            "row_spacings",
+        ),
+    ),
+    (
+        "setup key",
+        "spacing =",
+        "spacings =",
+        (
+            "farm.toml line 51, [tools.bar] setups[1].spacings: unknown key; allowed: name, "
+            'note, rows, spacing; nearest: "spacing"',
+        ),
+    ),
+    (
+        "plan of an unknown bed",
+        'bed = "A7"',
+        'bed = "A77"',
+        (
+            'farm.toml line 53, [[plans]] 1 (A77): "A77" is not a bed of this farm; '
+            'allowed: A1-A12, B1, B2; nearest: "A7"',
+        ),
+    ),
+    (
+        "plan beyond the range",
+        '"B1-B2"',
+        '"B2-B4"',
+        (
+            'farm.toml line 58, [[plans]] 2 (B2-B4): "B3" (and 1 more) is not a bed of this '
+            "farm; allowed: A1-A12, B1, B2",
+        ),
+    ),
+    (
+        "plan without a bed",
+        'bed = "A7"\n',
+        "",
+        (
+            "farm.toml line 53, [[plans]] 1: found none of them; give one of bed, beds or "
+            'range, such as bed = "A1" or range = "A1-A4"',
+        ),
+    ),
+    (
+        "plan of an unknown crop",
+        '"lettuce"',
+        '"letuce"',
+        (
+            'farm.toml line 60, [[plans]] 2 (B1-B2) crop: "letuce" is not a crop this program '
+            'knows; allowed: beet, carrot, lettuce, snap bean; nearest: "lettuce"',
+        ),
+    ),
+    (
+        "plan without a crop",
+        'crop = "carrot"\n',
+        "",
+        ('farm.toml line 53, [[plans]] 1 (A7) crop: missing; add crop = "carrot"',),
+    ),
+    (
+        "plan sown and set",
+        "set = 2013-06-01",
+        "set = 2013-06-01\nsow = 2013-06-01",
+        (
+            "farm.toml line 58, [[plans]] 2 (B1-B2): found sow and set; give one of sow or "
+            "set with its day, such as sow = 2013-05-20",
+        ),
+    ),
+    (
+        "plan without a day",
+        "set = 2013-06-01\n",
+        "",
+        (
+            "farm.toml line 58, [[plans]] 2 (B1-B2): found neither; give one of sow or "
+            "set with its day, such as sow = 2013-05-20",
+        ),
+    ),
+    (
+        "plan day in words",
+        "sow = 2013-05-20",
+        'sow = "20 May"',
+        (
+            'farm.toml line 56, [[plans]] 1 (A7) sow: "20 May" is not a date; write such as '
+            "2013-05-20",
+        ),
+    ),
+    (
+        "plan day of no month",
+        "sow = 2013-05-20",
+        'sow = "2013-05-32"',
+        (
+            'farm.toml line 56, [[plans]] 1 (A7) sow: "2013-05-32" is no day of the '
+            "calendar; write such as 2013-05-20",
+        ),
+    ),
+    (
+        "plan day with an hour",
+        "sow = 2013-05-20",
+        "sow = 2013-05-20 10:00:00",
+        (
+            "farm.toml line 56, [[plans]] 1 (A7) sow: 2013-05-20 10:00:00 carries a time of "
+            "day; write such as 2013-05-20",
+        ),
+    ),
+    (
+        "plan day of another age",
+        "sow = 2013-05-20",
+        "sow = 0213-05-20",
+        (
+            'farm.toml line 56, [[plans]] 1 (A7) sow: "0213-05-20" is out of range; '
+            "allowed: 1900-01-01 to 2200-12-31",
+        ),
+    ),
+    (
+        "two plans of a bed and day",
+        '"B1-B2"\ncrop = "lettuce"\nset = 2013-06-01',
+        '"A6-A7"\ncrop = "lettuce"\nset = 2013-05-20',
+        (
+            'farm.toml line 58, [[plans]] 2 (A6-A7): the bed "A7" has a plan for 2013-05-20 '
+            "already, in plan 1; a bed has one plan a day",
+        ),
+    ),
+    (
+        "plan key",
+        "sow =",
+        "sown =",
+        (
+            "farm.toml line 56, [[plans]] 1 (A7) sown: unknown key; allowed: bed, beds, "
+            'range, crop, sow, set; nearest: "sow"',
+        ),
+    ),
+    (
+        "plans as one table",
+        '[[plans]]\nbed = "A7"\ncrop = "carrot"\nsow = 2013-05-20\n\n'
+        '[[plans]]\nrange = "B1-B2"\ncrop = "lettuce"\nset = 2013-06-01',
+        '[plans]\nbed = "A7"',
+        ("farm.toml line 53, [plans]: plans are written as tables, each below a header [[plans]]",),
+    ),
+    (
+        "three bands",
+        ', "125 F"',
+        "",
+        (
+            "farm.toml line 64, [cautions] heat_bands: found 3 of them; allowed: 4 "
+            'temperatures, one for each band; write such as ["80 F", "90 F", "103 F", "125 F"]',
+        ),
+    ),
+    (
+        "bands that fall",
+        '"103 F"',
+        '"32 C"',
+        (
+            'farm.toml line 64, [cautions] heat_bands: "32 C" does not lie above the band '
+            "before it; allowed: temperatures that rise; write such as "
+            '["80 F", "90 F", "103 F", "125 F"]',
+        ),
+    ),
+    (
+        "band without unit",
+        '"80 F"',
+        "80",
+        (
+            "farm.toml line 64, [cautions] heat_bands: 80 has no unit; write a temperature "
+            'such as "64 F" or "18 C", in quotes',
+        ),
+    ),
+    (
+        "band too hot",
+        '"125 F"',
+        '"525 F"',
+        (
+            'farm.toml line 64, [cautions] heat_bands: "525 F" is out of range; allowed: '
+            "10 C to 80 C (50 F to 176 F)",
+        ),
+    ),
+    (
+        "sun allowance",
+        '"7 F"',
+        '"70 F"',
+        (
+            'farm.toml line 65, [cautions] sun_allowance: "70 F" is out of range; allowed: '
+            "0 C to 15 C (0 F to 27 F)",
+        ),
+    ),
+    (
+        "caution key",
+        "sun_allowance",
+        "sun_alowance",
+        (
+            "farm.toml line 65, [cautions] sun_alowance: unknown key; allowed: heat_bands, "
+            'sun_allowance; nearest: "sun_allowance"',
+        ),
+    ),
+    (
         "ends",
         'width = "30 in"',
         'width = "30 in"\nends = "blocked"',
@@ -659,7 +954,7 @@ def _farm_folder(folder: Path, content: bytes) -> Path:
 
 
 def test_the_right_file_has_no_fault_and_no_warning(tmp_path: Path) -> None:
-    check = check_farm(_farm_folder(tmp_path / "farm", RIGHT.encode()))
+    check = check_farm(_farm_folder(tmp_path / "farm", RIGHT.encode()), CROPS)
     assert check.faults == ()
     assert check.warnings == ()
     assert check.farm is not None
@@ -677,11 +972,11 @@ def test_a_wrong_file_is_told_exactly(
     folder = _farm_folder(tmp_path / "farm", text.encode())
     before = _snapshot(tmp_path)
     with pytest.raises(FarmFileError) as caught:
-        read_farm(folder)
+        read_farm(folder, CROPS)
     assert caught.value.faults == messages
     assert str(caught.value) == "; ".join(messages)
     assert "\n" not in str(caught.value)
-    check = check_farm(folder)
+    check = check_farm(folder, CROPS)
     assert check.faults == messages
     assert check.farm is None
     assert _snapshot(tmp_path) == before
@@ -697,7 +992,7 @@ def test_a_wrong_file_is_told_exactly(
         ),
         pytest.param(
             RIGHT.encode() + b"#" * 1_000_000,
-            "farm.toml: 1000680 bytes; allowed: up to 1000000; is it the right file?",
+            "farm.toml: 1001072 bytes; allowed: up to 1000000; is it the right file?",
             id="too large",
         ),
         pytest.param(

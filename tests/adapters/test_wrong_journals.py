@@ -164,6 +164,14 @@ ENTRIES: list[tuple[Event, str]] = [
         "entry e1 (look): thread is True; allowed: 0 to 1e+06 per m2",
     ),
     (
+        entry("pass", data={"tool": "tine", "how": "badly"}),
+        "entry e1 (pass): how is 'badly'; allowed: well, fair, poorly",
+    ),
+    (
+        entry("pass", data={"tool": "tine", "worked": False, "how": "well"}),
+        "entry e1 (pass): says not worked and worked well; give one of the two",
+    ),
+    (
         entry("feel", data={"feel": "odd"}),
         "entry e1 (feel): feel is 'odd'; allowed: wet, smears, crumbles, dry, hard",
     ),

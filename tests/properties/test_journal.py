@@ -14,7 +14,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from scheduler.adapters.journal import export_csv, import_csv, open_farm_database
-from scheduler.adapters.journal.entries import DATA_KEYS, FEELS, KIND_RULES, LONGEST_SPAN
+from scheduler.adapters.journal.entries import DATA_KEYS, KIND_RULES, LONGEST_SPAN, WORDS
 from scheduler.adapters.journal.spreadsheets import EVENT_COLUMNS
 from scheduler.records import Event, Forecast, Kind, WeatherValue
 
@@ -42,7 +42,7 @@ def data_values(draw: st.DrawFn, key: str) -> Any:
         return draw(st.integers(int(known.low), int(known.high)))
     if known.holds == "yes_no":
         return draw(st.booleans())
-    return draw(st.sampled_from(FEELS)) if known.holds == "feel" else draw(names)
+    return draw(st.sampled_from(WORDS[known.holds])) if known.holds in WORDS else draw(names)
 
 
 @st.composite
@@ -68,6 +68,8 @@ def entries(draw: st.DrawFn, event_id: str) -> Event:
     if ("from_m" in data) != ("to_m" in data) or data.get("from_m", 0) >= data.get("to_m", 1):
         data.pop("from_m", None)
         data.pop("to_m", None)
+    if data.get("worked") is False:
+        data.pop("how", None)
     if "nothing" in data:
         data = {"nothing": True}
     has_part = rule.has_bed and draw(st.booleans())

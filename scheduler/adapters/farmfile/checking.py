@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import tomllib
 import zlib
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime, time, timedelta
 from typing import Any
@@ -13,13 +13,21 @@ from zoneinfo import ZoneInfo
 
 from scheduler.adapters.farmfile.beds import read_beds
 from scheduler.adapters.farmfile.findings import TOP_TABLES, Findings, one_table
-from scheduler.adapters.farmfile.schema import FarmTable, MailTable, PlaceTable, Table, WeatherTable
+from scheduler.adapters.farmfile.plans import read_plans
+from scheduler.adapters.farmfile.schema import (
+    CautionsTable,
+    FarmTable,
+    MailTable,
+    PlaceTable,
+    Table,
+    WeatherTable,
+)
 from scheduler.adapters.farmfile.soils import read_soils
 from scheduler.adapters.farmfile.tools import read_tools, warn_of_tools
 from scheduler.adapters.farmfile.where import FILE_NAME, key_lines
 from scheduler.adapters.farmfile.work import read_work_plan
 from scheduler.adapters.nearest import hint
-from scheduler.records import Farm, Place
+from scheduler.records import Farm, HeatBands, Place
 
 _FURTHEST_FROM_CLOCK_DEG = 50.0
 
@@ -36,13 +44,15 @@ class FarmCheck:
     farm: Farm | None
 
 
-def check_text(text: str) -> FarmCheck:
+def check_text(text: str, crops: Collection[str] | None = None) -> FarmCheck:
     """Return all faults and warnings of a farm.toml given as text.
 
     Parameters
     ----------
     text : str
         The whole file.
+    crops : collection of str, optional
+        The crops a plan may name; None leaves them unchecked.
 
     Returns
     -------
@@ -60,7 +70,7 @@ def check_text(text: str) -> FarmCheck:
     except (ValueError, RecursionError) as error:
         return FarmCheck((_syntax_fault(text, error),), (), None)
     findings = Findings(document, key_lines(text))
-    farm = _checked_farm(document, findings)
+    farm = _checked_farm(document, crops, findings)
     faults = findings.fault_texts()
     return FarmCheck(faults, tuple(findings.warnings), None if faults else farm)
 
@@ -88,7 +98,9 @@ def _syntax_fault(text: str, error: Exception) -> str:
     return f"{FILE_NAME} {at}: not valid TOML: {told}{advice}"
 
 
-def _checked_farm(document: Mapping[str, Any], findings: Findings) -> Farm | None:
+def _checked_farm(
+    document: Mapping[str, Any], crops: Collection[str] | None, findings: Findings
+) -> Farm | None:
     for key in document:
         if key not in TOP_TABLES:
             findings.fault(
@@ -101,8 +113,13 @@ def _checked_farm(document: Mapping[str, Any], findings: Findings) -> Farm | Non
     mail = one_table(MailTable, "mail", document, findings)
     weather = one_table(WeatherTable, "weather", document, findings)
     soils = read_soils(document, findings)
+    n_faults = len(findings.faults)
     beds = read_beds(document, findings)
+    are_beds_whole = len(findings.faults) == n_faults  # a fault of beds is not told at plans again
+    bed_names = [bed.name for bed in beds] if are_beds_whole else None
     tools = read_tools(document, findings)
+    plans = read_plans(document, bed_names, crops, findings)
+    cautions = one_table(CautionsTable, "cautions", document, findings)
     if farm is None or place is None or work is None:
         return None
     _warn_of_clock(place, findings)
@@ -122,8 +139,22 @@ def _checked_farm(document: Mapping[str, Any], findings: Findings) -> Farm | Non
         tools=tools,
         work=work,
         flame_rules_read=farm.flame_rules_read,
+        plans=plans,
+        heat_bands=_heat_bands(cautions),
         mail=_written_values(mail),
         weather=_written_values(weather),
+    )
+
+
+def _heat_bands(table: CautionsTable | None) -> HeatBands:
+    """Return the bands as written; the weather service's where they are not."""
+    usual = HeatBands()
+    if table is None:
+        return usual
+    allowance_c = table.sun_allowance_c
+    return HeatBands(
+        from_c=table.heat_bands_c or usual.from_c,
+        sun_allowance_c=usual.sun_allowance_c if allowance_c is None else allowance_c,
     )
 
 

@@ -26,7 +26,25 @@ from scheduler.adapters.farmfile.where import KeyPath, line_of, place_text
 from scheduler.adapters.nearest import hint, nearest
 from scheduler.adapters.quantities import QuantityError, found_text
 
-TOP_TABLES = ("farm", "place", "work", "soils", "defaults", "beds", "tools", "mail", "weather")
+TOP_TABLES = (
+    "farm",
+    "place",
+    "work",
+    "soils",
+    "defaults",
+    "beds",
+    "tools",
+    "plans",
+    "cautions",
+    "mail",
+    "weather",
+)
+
+_NAMING_KEYS: Mapping[str, tuple[str, ...]] = {
+    "beds": ("name", "range", "names"),
+    "plans": ("bed", "range", "beds"),
+}
+"""The lists of tables, and the keys that say which beds an entry is about."""
 
 T = TypeVar("T", bound=Table)
 
@@ -57,10 +75,11 @@ class Findings:
         return line_of(path, self.lines) or 0
 
     def _label(self, path: KeyPath) -> str:
-        if len(path) < 2 or path[0] != "beds" or not isinstance(path[1], int):
+        name = str(path[0]) if path else ""
+        if len(path) < 2 or name not in _NAMING_KEYS or not isinstance(path[1], int):
             return ""
-        group = self.document["beds"][path[1]]
-        for key in ("name", "range", "names"):
+        group = self.document[name][path[1]]
+        for key in _NAMING_KEYS[name]:
             value = group.get(key) if isinstance(group, dict) else None
             if isinstance(value, list):
                 value = ", ".join(str(name) for name in value)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from pathlib import Path
 
 from scheduler.adapters.farmfile.checking import FarmCheck, check_text
@@ -41,38 +42,41 @@ def farm_text(folder: Path) -> str:
         raise FarmFileError((told,)) from None
 
 
-def check_farm(folder: Path) -> FarmCheck:
+def check_farm(folder: Path, crops: Collection[str] | None = None) -> FarmCheck:
     """Return all faults and warnings of the farm.toml in a folder; nothing is written.
 
     Raises nothing for a wrong file: that it is missing or no text is a fault like any other.
+    `crops` are the names a plan may use; None leaves them unchecked.
     """
     try:
         text = farm_text(folder)
     except FarmFileError as error:
         return FarmCheck(error.faults, (), None)
-    return check_text(text)
+    return check_text(text, crops)
 
 
-def read_farm(folder: Path) -> Farm:
-    """Return the farm of a folder.
+def read_farm(folder: Path, crops: Collection[str] | None = None) -> Farm:
+    """Return the farm of a folder; `crops` as in `check_farm`.
 
     Raises
     ------
     FarmFileError
         With every fault of the file at once, one line each.
     """
-    return parse_farm(farm_text(folder))
+    return parse_farm(farm_text(folder), crops)
 
 
-def parse_farm(text: str) -> Farm:
+def parse_farm(text: str, crops: Collection[str] | None = None) -> Farm:
     """Return the farm a text describes, such as an older version of farm.toml.
+
+    `crops` as in `check_farm`.
 
     Raises
     ------
     FarmFileError
         With every fault of the text at once, one line each.
     """
-    check = check_text(text)
+    check = check_text(text, crops)
     if check.farm is None:
         raise FarmFileError(check.faults)
     return check.farm

@@ -10,7 +10,7 @@ import re
 import unicodedata
 import zoneinfo
 from collections.abc import Callable, Sequence
-from datetime import time
+from datetime import date, datetime, time
 from functools import cache
 from typing import Annotated, Any
 
@@ -21,13 +21,24 @@ from scheduler.adapters import quantities
 from scheduler.adapters.farmfile.texture import hand_test_texture
 from scheduler.adapters.nearest import hint, nearest
 from scheduler.adapters.quantities import QuantityError, found_text
-from scheduler.records import TEXTURES, TOOL_KINDS, Setup
+from scheduler.records import TEXTURES, TOOL_KINDS, HeatBands, Setup
 
 WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 IRRIGATIONS = ("none", "drip", "sprinkler")
 ENDS = ("open", "one blocked", "both blocked")
 BED_HISTORIES = ("unknown", "clean", "weedy", "cover")
 TRAVELS = ("over one row", "on the bed", "in the paths", "by hand")
+TOOLBAR_KINDS = (
+    "tine weeder",
+    "finger weeder",
+    "torsion weeder",
+    "brush weeder",
+    "sweeps",
+    "knives",
+    "hilling",
+)
+"""Kinds that can share one bar and work in one pass."""
+N_HEAT_BANDS = len(HeatBands().from_c)
 MAIL_SECURITIES = ("starttls", "tls", "none")
 LONGEST_NAME = 200
 FAULT = "farm_fault"
@@ -233,6 +244,42 @@ def read_clock(value: Any) -> time:
     return time(int(match[1]), int(match[2]))
 
 
+_FIRST_DAY, _LAST_DAY = date(1900, 1, 1), date(2200, 12, 31)
+
+
+def read_date(value: Any) -> date:
+    """Return a day of the calendar, from a TOML date or the same written as text.
+
+    Raises
+    ------
+    QuantityError
+        If it is none, carries a time of day, or lies too far off.
+
+    Examples
+    --------
+    >>> read_date("2013-05-20")
+    datetime.date(2013, 5, 20)
+    """
+    allowed = "write such as 2013-05-20"
+    if isinstance(value, datetime):
+        raise QuantityError(f"{found_text(value)} carries a time of day; {allowed}")
+    day = value if isinstance(value, date) else None
+    if isinstance(value, str) and re.fullmatch(r"\d{4}-\d{2}-\d{2}", value.strip(), re.ASCII):
+        try:
+            day = date.fromisoformat(value.strip())
+        except ValueError:
+            raise QuantityError(
+                f"{found_text(value)} is no day of the calendar; {allowed}"
+            ) from None
+    if day is None:
+        raise QuantityError(f"{found_text(value)} is not a date; {allowed}")
+    if not _FIRST_DAY <= day <= _LAST_DAY:
+        raise QuantityError(
+            f"{found_text(str(day))} is out of range; allowed: {_FIRST_DAY} to {_LAST_DAY}"
+        )
+    return day
+
+
 @cache
 def _time_zones() -> frozenset[str]:
     return frozenset(zoneinfo.available_timezones())
@@ -313,6 +360,42 @@ def _read_spacings(value: Any) -> tuple[float, ...]:
     return tuple(_read_spacing_mm(text) for text in (value if isinstance(value, list) else [value]))
 
 
+def _read_carried(value: Any) -> tuple[str, ...]:
+    words = value if isinstance(value, list) else [value]
+    kinds: list[str] = []
+    for word in words:
+        kind = " ".join(word.casefold().split()) if isinstance(word, str) else ""
+        if kind not in TOOLBAR_KINDS:
+            raise QuantityError(
+                f"{found_text(word)} does not share a toolbar; "
+                f"allowed: {', '.join(TOOLBAR_KINDS)}{hint(kind, TOOLBAR_KINDS)}"
+            )
+        if kind in kinds:
+            raise QuantityError(f"{found_text(word)} stands twice; name each kind once")
+        kinds.append(kind)
+    return tuple(kinds)
+
+
+_read_heat_index_c = _between(quantities.temperature_c, 10, 80, "10 C to 80 C (50 F to 176 F)")
+
+
+def _read_heat_bands(value: Any) -> tuple[float, ...]:
+    example = 'write such as ["80 F", "90 F", "103 F", "125 F"]'
+    if not isinstance(value, list) or len(value) != N_HEAT_BANDS:
+        found = f"{len(value)} of them" if isinstance(value, list) and value else found_text(value)
+        raise QuantityError(
+            f"found {found}; allowed: {N_HEAT_BANDS} temperatures, one for each band; {example}"
+        )
+    bands = tuple(_read_heat_index_c(text) for text in value)
+    for lower, upper, text in zip(bands[:-1], bands[1:], value[1:], strict=True):
+        if upper <= lower:
+            raise QuantityError(
+                f"{found_text(text)} does not lie above the band before it; "
+                f"allowed: temperatures that rise; {example}"
+            )
+    return bands
+
+
 def _read_flag(value: Any) -> bool:
     if not isinstance(value, bool):
         raise QuantityError(f"{found_text(value)} is not yes or no; allowed: true, false")
@@ -373,6 +456,10 @@ SpeedMS = Annotated[
 ]
 ClearanceMm = Annotated[
     float, _validator(_between(quantities.depth_mm, 0, 3000, "0 cm to 300 cm (0 in to 118 in)"))
+]
+SunAllowanceC = Annotated[
+    float,
+    _validator(_between(quantities.temperature_rise_c, 0, 15, "0 C to 15 C (0 F to 27 F)")),
 ]
 SetupMin = Annotated[float, _validator(_between(quantities.duration_min, 0, 480, "0 min to 8 h"))]
 SharePct = Annotated[float, _validator(_between(quantities.share_pct, 0, 100, "0 % to 100 %"))]
@@ -486,10 +573,12 @@ class BedTable(BedDefaults):
 
 
 class SetupTable(Table):
-    """[tools.NAME] setups: a named setting and what to remember about it."""
+    """[tools.NAME] setups: a named setting, what it is made for and what to remember about it."""
 
     name: Name = Field(examples=['"carrots, three rows"'])
     note: Text = ""
+    n_rows: Annotated[int | None, _whole(1, 20, "1 to 20 rows")] = Field(default=None, alias="rows")
+    row_spacing_mm: SpacingMm | None = Field(default=None, alias="spacing")
 
 
 def _no_setup_twice(setups: tuple[SetupTable, ...]) -> tuple[SetupTable, ...]:
@@ -519,11 +608,35 @@ class ToolTable(Table):
     track_mm: SpacingMm | None = Field(default=None, alias="track")
     clearance_mm: ClearanceMm | None = Field(default=None, alias="clearance")
     setup_min: SetupMin | None = Field(default=None, alias="setup_time")
+    carries: Annotated[tuple[str, ...], _validator(_read_carried)] = ()
     setups: Annotated[tuple[SetupTable, ...], AfterValidator(_no_setup_twice)] = ()
 
     def setup_records(self) -> tuple[Setup, ...]:
         """Return the named set-ups as records."""
-        return tuple(Setup(name=setup.name, note=setup.note) for setup in self.setups)
+        return tuple(
+            Setup(setup.name, setup.note, setup.n_rows, setup.row_spacing_mm)
+            for setup in self.setups
+        )
+
+
+class PlanTable(Table):
+    """[[plans]]: a sowing or setting to come, of one bed or of several."""
+
+    bed: Annotated[str | None, _validator(read_bed_name)] = None
+    beds: Annotated[tuple[str, ...] | None, _validator(_read_bed_names)] = None
+    range: Annotated[tuple[str, ...] | None, _validator(read_bed_range)] = None
+    crop: Name = Field(examples=['"carrot"'])
+    sow_on: Annotated[date | None, _validator(read_date)] = Field(default=None, alias="sow")
+    set_on: Annotated[date | None, _validator(read_date)] = Field(default=None, alias="set")
+
+
+class CautionsTable(Table):
+    """[cautions]: where the bands of the heat index begin, if the local card differs."""
+
+    heat_bands_c: Annotated[tuple[float, ...] | None, _validator(_read_heat_bands)] = Field(
+        default=None, alias="heat_bands"
+    )
+    sun_allowance_c: SunAllowanceC | None = Field(default=None, alias="sun_allowance")
 
 
 class MailTable(Table):

@@ -13,6 +13,7 @@ KeyPath = tuple[str | int, ...]
 
 FILE_NAME = "farm.toml"
 _TABLES_OF_TABLES = ("soils", "tools", "defaults")
+_LISTS_OF_TABLES = ("beds", "plans")
 _LONGEST_STATEMENT_LINES = 300
 _BARE_KEY = re.compile(r"[A-Za-z0-9_-]+")
 
@@ -103,9 +104,9 @@ def path_text(path: KeyPath, label: str = "") -> str:
     >>> path_text(("beds", 2, "length"), "C1-C6"), path_text(("work", "blocked", 0, "day"))
     ('[[beds]] 3 (C1-C6) length', '[work] blocked[1].day')
     """
-    if path[0] == "beds" and len(path) > 1 and isinstance(path[1], int):
+    if path[0] in _LISTS_OF_TABLES and len(path) > 1 and isinstance(path[1], int):
         named = f" ({label})" if label else ""
-        head, rest = f"[[beds]] {path[1] + 1}{named}", path[2:]
+        head, rest = f"[[{path[0]}]] {path[1] + 1}{named}", path[2:]
     else:
         n_head = 2 if path[0] in _TABLES_OF_TABLES and len(path) > 1 else 1
         head, rest = f"[{'.'.join(_key_text(part) for part in path[:n_head])}]", path[n_head:]

@@ -18,6 +18,9 @@ from scheduler.errors import JournalError
 from scheduler.records import EVENT_KINDS, Event
 
 STAGES = ("thread", "seed_leaf", "true_leaf", "young", "established")
+HOWS = ("well", "fair", "poorly")
+"""How a pass worked, where it did."""
+
 FEELS = ("wet", "smears", "crumbles", "dry", "hard")
 """What a squeezed handful from working depth does; `crumbles` is fit, `dry` is powdery."""
 
@@ -30,11 +33,14 @@ class DataKey:
     """One key of `Event.data`: what it holds and, for numbers, from where to where."""
 
     name: str
-    holds: str  # number, whole, text, moment, yes_no, feel
+    holds: str  # number, whole, text, moment, yes_no, or one of the words of `WORDS`
     low: float = -math.inf
     high: float = math.inf
     unit: str = ""
 
+
+WORDS: Mapping[str, tuple[str, ...]] = {"how": HOWS, "feel": FEELS}
+"""The words allowed for keys that hold one of a few."""
 
 DATA_KEYS: Mapping[str, DataKey] = {
     key.name: key
@@ -56,6 +62,7 @@ DATA_KEYS: Mapping[str, DataKey] = {
         DataKey("work_min", "number", 0, 1440, "min"),
         DataKey("setup", "text"),
         DataKey("worked", "yes_no"),
+        DataKey("how", "how"),
         *(DataKey(stage, "number", 0, 1_000_000, "per m2") for stage in STAGES),
         DataKey("nothing", "yes_no"),
         DataKey("feel", "feel"),
@@ -88,7 +95,7 @@ KIND_RULES: Mapping[str, KindRule] = {
     "sow": _PLANTED,
     "plant": _PLANTED,
     "prep": KindRule(True, (), ("depth_mm", "tool")),
-    "pass": KindRule(True, ("tool",), ("depth_mm", "work_min", "setup", "worked")),
+    "pass": KindRule(True, ("tool",), ("depth_mm", "work_min", "setup", "worked", "how")),
     "look": KindRule(True, needs_one_of=(*STAGES, "nothing")),
     "feel": KindRule(True, ("feel",)),
     "up": KindRule(True),
@@ -253,9 +260,10 @@ def _value(key: str, value: object, rule: KindRule, what: str) -> object:
         if not text:
             raise JournalError(f"{what}: {key} is blank; fill it or leave it away")
         return text
-    if known.holds == "feel":
-        if value not in FEELS:
-            raise JournalError(f"{what}: {key} is {value!r}; allowed: {', '.join(FEELS)}")
+    if known.holds in WORDS:
+        words = WORDS[known.holds]
+        if value not in words:
+            raise JournalError(f"{what}: {key} is {value!r}; allowed: {', '.join(words)}")
         return value
     if known.holds == "yes_no":
         if not isinstance(value, bool):
@@ -327,6 +335,8 @@ def _check_together(
         )
     if data.get("nothing") and any(data.get(stage, 0) > 0 for stage in STAGES):
         raise JournalError(f"{what}: says nothing was seen and counts weeds; give one of the two")
+    if "how" in data and data.get("worked") is False:
+        raise JournalError(f"{what}: says not worked and worked {data['how']}; give one of the two")
     if kind == "look" and data.get("nothing") is False and len(data) == 1:
         raise JournalError(f"{what}: says nothing; give one of {', '.join(rule.needs_one_of)}")
 

@@ -8,7 +8,7 @@ The grammar, words in any case, `[...]` may be left out, clauses and the moment 
     sow BED CROP [N rows] [QTY apart] [QTY deep] [from QTY to QTY]   [WHEN]
     plant BED CROP ...                                like sow
     prep BED [TOOL] [QTY deep]            [WHEN]
-    pass BED TOOL [QTY deep] [TIME] [setup NAME] [worked | not worked]   [WHEN]
+    pass BED TOOL [QTY deep] [TIME] [setup NAME] [worked [HOW] | not worked]   [WHEN]
     look BED (N STAGE ... per m2 | per ft2) | nothing     [WHEN]
     feel BED FEEL                         [WHEN]
     hand BED [TIME]                       [WHEN]
@@ -18,6 +18,7 @@ The grammar, words in any case, `[...]` may be left out, clauses and the moment 
     QTY    a number and a unit: 18 mm, 0.7 in, 12 C, 54 F, 30 ft; a decimal comma is understood
     TIME   6 min, 1.5 h
     STAGE  thread, seed leaf, true leaf, young, established, also in the plural
+    HOW    well, fair, poorly
     FEEL   wet (too wet), smears, crumbles (fit), dry (powdery), hard
     # ...  after a # that stands alone, the rest of the line is kept as a remark
 
@@ -48,6 +49,7 @@ from zoneinfo import ZoneInfo
 
 from scheduler.adapters import quantities
 from scheduler.adapters.journal.entries import (
+    HOWS,
     KIND_RULES,
     STAGES,
     checked_entry,
@@ -120,6 +122,8 @@ def parse_note(
     *,
     recorded_at: datetime | None = None,
     needs_date: bool = False,
+    more: Mapping[str, Any] | None = None,
+    remark: str = "",
 ) -> Event:
     """The entry that a one-line note says.
 
@@ -137,6 +141,10 @@ def parse_note(
         When the note became known, if not `now`.
     needs_date
         Refuse a note whose day is not written out.
+    more
+        Values of `Event.data` said beside the words, such as a set-up; said in both is a fault.
+    remark
+        A remark kept with the entry; a second one in the words is a fault.
 
     Raises
     ------
@@ -156,8 +164,10 @@ def parse_note(
     """
     zone = zone_of(time_zone)
     now = utc_moment(utc_text(now))
-    remark = re.search(r"(?:^|\s)#(?:\s|$)", text)
-    said, note = (text, "") if remark is None else (text[: remark.start()], text[remark.end() :])
+    sign = re.search(r"(?:^|\s)#(?:\s|$)", text)
+    said, note = (text, remark) if sign is None else (text[: sign.start()], text[sign.end() :])
+    if sign is not None and remark.strip():
+        raise JournalError("says a remark twice; say it once")
     said = " ".join(said.split())
     kind, _, rest = said.partition(" ")
     kind = kind.lower()
@@ -173,6 +183,8 @@ def parse_note(
     if KIND_RULES[kind].has_bed:
         sentence.take_bed(beds)
     sentence.take_clauses()
+    for key, value in (more or {}).items():
+        sentence.put(key, value)
     data = dict(sentence.data)
     lacking = [key for key in KIND_RULES[kind].needs if key not in (*data, "start_at", "end_at")]
     if lacking:
@@ -370,6 +382,14 @@ def _take_setup(sentence: _Sentence) -> None:
         sentence.put("setup", found[1] or found[2])
 
 
+def _take_worked(sentence: _Sentence) -> None:
+    found = sentence.match(rf"(?:not worked|worked(?: ({'|'.join(HOWS)}))?)")
+    if found:
+        sentence.put("worked", not found[0].lower().startswith("not"))
+        if found[1]:
+            sentence.put("how", found[1].lower())
+
+
 def _take_count(sentence: _Sentence) -> None:
     for pattern, stage in _STAGE_WORDS.items():
         found = sentence.match(rf"({_N}) ?{pattern},?")
@@ -426,8 +446,7 @@ _CLAUSES: Mapping[str, tuple[_Clause, ...]] = {
         _DEEP,
         _WORK,
         ("setup NAME", _take_setup),
-        _flag("worked", "worked", {"worked": True}),
-        _flag("not worked", "not worked", {"worked": False}),
+        (f"worked, worked {'/'.join(HOWS)}, not worked", _take_worked),
         _PART,
     ),
     "look": (

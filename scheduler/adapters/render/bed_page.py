@@ -545,7 +545,9 @@ def event_words(event: Event, units: str, zone: ZoneInfo) -> str:
     if "setup" in data:
         words.append(f"set-up {data['setup']}")
     if "worked" in data:
-        words.append("worked" if data["worked"] else "not worked")
+        words.append(f"worked {data.get('how', '')}".strip() if data["worked"] else "not worked")
+    elif "how" in data:
+        words.append(f"worked {data['how']}")
     if "feel" in data:
         words.append(str(data["feel"]))
     if data.get("nothing"):
