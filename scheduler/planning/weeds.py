@@ -19,6 +19,7 @@ from scheduler.models.weeds.cohorts import (
 )
 from scheduler.planning.draws import keyed_generator, stratified_normals, weighted_quantiles
 from scheduler.planning.ensemble import Ensemble
+from scheduler.planning.passes import PassRules, PassWeather, pass_kill_frac
 from scheduler.planning.plantings import Trigger, touches, was_done
 from scheduler.records import Event, FloatArray, IntArray, Planting, Range
 
@@ -154,13 +155,17 @@ def draw_particles(
         settings.mix_concentration * settings.mix / settings.mix.sum(), n_particles
     )
     return Particles(
-        np.arange(n_particles, dtype=np.int64) % n_members,
+        _members_in_turn(n_members, n_particles),
         np.exp(settings.clock_ln_sd * z("clock")),
         np.exp(settings.spread_ln_sd * z("spread")),
         settings.size_m2 * np.exp(settings.size_ln_sd * z("size")),
         np.asarray(mix),
         settings.dry_bias_sd_kpa * z("dry bias"),
     )
+
+
+def _members_in_turn(n_members: int, n_particles: int) -> IntArray:
+    return np.arange(n_particles, dtype=np.int64) % n_members
 
 
 @dataclass(frozen=True)
@@ -172,6 +177,7 @@ class WeedHistory:
     labels: tuple[str, ...]  # what opened each
     moments: tuple[datetime, ...]
     standing_left: float  # share of the weeds before the record that no entry has killed
+    left_out: tuple[tuple[datetime, str], ...] = ()  # passes with tools the farm does not list
 
 
 def weed_history(
@@ -180,10 +186,12 @@ def weed_history(
     wettings: Sequence[Trigger],
     settings: WeedSettings,
     kills: KillTable,
-    tool_kinds: Mapping[str, str],
+    rules: PassRules,
+    weather: PassWeather,
     ensemble: Ensemble,
     soil_mean_c: FloatArray,
     latitude_deg: float,
+    n_particles: int = N_PARTICLES,
 ) -> WeedHistory:
     """Follow the ready pool of seeds through everything that was done to a planting.
 
@@ -198,9 +206,11 @@ def weed_history(
     settings : WeedSettings
         Pool and season.
     kills : KillTable
-        Kill by tool.
-    tool_kinds : mapping
-        Kind of each tool of the farm by its name.
+        Kill on a good day by tool.
+    rules : PassRules
+        The farm's tools and how weather changes their kill.
+    weather : PassWeather
+        What each pass found and what followed it.
     ensemble : Ensemble
         For the clock.
     soil_mean_c : array
@@ -208,19 +218,25 @@ def weed_history(
         below it.
     latitude_deg : float
         North positive; the seasons of the south are half a year on.
+    n_particles : int
+        Particles that the kill of a pass is spread over.
 
     Returns
     -------
     WeedHistory
-        Sizes relative to a full flush, by guild and zone.
+        Sizes relative to a full flush, by guild and zone; kill by particle.
 
     Notes
     -----
     A disturbance opens R x season x readiness of the pool R of each guild and zone, and takes
     `pass_share` of that from R; shallower work opens less; readiness returns as 1 -
     exp(-days/recovery) after the last stirring; R refills slowly; deep work brings up new seed (R =
-    1). A wetting opens its share. Assumptions of this project around roberts_feast_1972 and
-    roberts_potter_1980. Range: annual weeds from seed. Worked: tests/planning/test_weeds.py.
+    1). A wetting opens its share. A pass with a tool kills by the soil and the weather of each
+    member, at the depth of its entry (else the tool's); sowing, preparation and hand weeding kill
+    alike in all. A pass with a tool that the farm does not list is left out, and said so. What
+    stood before the record is thinned by the mean over the particles. Assumptions of this project
+    around roberts_feast_1972 and roberts_potter_1980. Range: annual weeds from seed. Worked:
+    tests/planning/test_weeds.py.
     """
     sky = ensemble.sky
     actions: list[tuple[datetime, str, Event | None]] = [(w.at, "wetting", None) for w in wettings]
@@ -237,6 +253,8 @@ def weed_history(
     opened: list[tuple[float, FloatArray, str, datetime]] = []
     killed: list[tuple[float, FloatArray, float]] = []
     before: float | None = None
+    left_out: list[tuple[datetime, str]] = []
+    member = _members_in_turn(ensemble.n_members, n_particles)
     for at, label, event in actions:
         hour = (at - sky.start_at) / timedelta(hours=1)
         day = hour / 24.0
@@ -244,7 +262,7 @@ def weed_history(
             pool += (1.0 - pool) * (1.0 - np.exp(-(day - before) / settings.refill_d))
         before = day
         if label == "hand weeding":
-            killed.append((hour, kills.kill_frac["hand"], 0.0))
+            killed.append((hour, kills.kill_frac["hand"][None], 0.0))
             continue
         stirs = np.ones(2)
         share = np.ones(n_guilds)
@@ -252,20 +270,27 @@ def weed_history(
         if label == "wetting":
             share = settings.wetting_share
         elif label == "pass" and event is not None:
-            kind = tool_kinds.get(str(event.data.get("tool")), "")
-            if kind not in kills.kill_frac:
+            name = str(event.data.get("tool"))
+            tool = rules.tools.get(name)
+            if tool is None or tool.key not in kills.kill_frac:
+                left_out.append((at, name))
                 continue
-            stirs = kills.stirs_frac[kind]
-            killed.append((hour, kills.kill_frac[kind], depth))
+            depth = float(event.data.get("depth_mm", tool.depth_mm))
+            stirs = kills.stirs_frac[tool.key]
+            good, when = kills.kill_frac[tool.key], np.array([hour])
+            kill = pass_kill_frac(
+                tool, planting.key, good, depth, when, [at.date()], weather, rules, member
+            )[0]
+            killed.append((hour, kill, depth))
         elif label in ("sowing", "planting"):
             stirs = np.array(_SOWING_STIRS)
-            killed.append((hour, _SOWING_KILL, 1e3))
+            killed.append((hour, _SOWING_KILL[None], 1e3))
         elif depth >= settings.reset_depth_mm:
             pool[:] = 1.0
             last[:] = -1e9
-            killed.append((hour, np.full((2, len(STAGES)), _DEEP_PREP_KILL), 1e3))
+            killed.append((hour, np.full((1, 2, len(STAGES)), _DEEP_PREP_KILL), 1e3))
         else:
-            killed.append((hour, np.full((2, len(STAGES)), _SHALLOW_PREP_KILL), depth))
+            killed.append((hour, np.full((1, 2, len(STAGES)), _SHALLOW_PREP_KILL), depth))
         if label in ("pass", "preparation"):
             stirs = stirs * np.interp(depth, settings.size_depth_mm, settings.size_depth_frac)
         season = _season(settings, at, hour, ensemble, soil_mean_c, latitude_deg)
@@ -282,9 +307,8 @@ def weed_history(
     rows = in_row_share(planting)
     left = 1.0
     for _, kill, _ in killed:
-        left *= 1.0 - float(np.array([rows, 1.0 - rows]) @ kill[:, -1])
+        left *= 1.0 - float(np.array([rows, 1.0 - rows]) @ kill[:, :, -1].mean(axis=0))
     killed = [k for k in killed if k[0] >= first]
-    shape = (2, len(STAGES))
     return WeedHistory(
         Openings(
             np.array([o[0] for o in opened]),
@@ -292,13 +316,24 @@ def weed_history(
         ),
         Passes(
             np.array([k[0] for k in killed]),
-            np.stack([k[1] for k in killed]) if killed else np.zeros((0, *shape)),
+            _by_particle([k[1] for k in killed]),
             np.array([k[2] for k in killed]),
         ),
         tuple(o[2] for o in opened),
         tuple(o[3] for o in opened),
         left,
+        tuple(left_out),
     )
+
+
+def _by_particle(kills: Sequence[FloatArray]) -> FloatArray:
+    """Kill of passes, each the same for all or by particle, (n_passes, 1 or n_particles, 2, 5)."""
+    n = max((kill.shape[0] for kill in kills), default=1)
+    shape = (n, 2, len(STAGES))
+    out = np.zeros((len(kills), *shape))
+    for i, kill in enumerate(kills):
+        out[i] = np.broadcast_to(kill, shape)
+    return out
 
 
 _SOWING_KILL = np.array([[0.8, 0.8, 0.6, 0.3, 0.1], [0.0, 0.0, 0.0, 0.0, 0.0]])
@@ -349,9 +384,14 @@ class WeedOutlook:
         return np.asarray(a * by_zone[:, IN_ROW] + (1.0 - a) * by_zone[:, BETWEEN])
 
     def killable_frac(self, time: int, kill_frac: FloatArray) -> FloatArray:
-        """Killed by a pass over what stands and what is still to come, (n_particles,)."""
+        """Killed by a pass over what stands and what is still to come, (n_particles,).
+
+        `kill_frac` is (2 zones, 5 stages) for all particles, or (n_particles, 2, 5).
+        """
         a = np.array([self.row_share, 1.0 - self.row_share])
-        killed = np.einsum("pzs,zs,z->p", self.count_m2[:, time], kill_frac, a)
+        count = self.count_m2[:, time]
+        kill = np.broadcast_to(kill_frac, count.shape)
+        killed = np.einsum("pzs,pzs,z->p", count, kill, a)
         whole = self.density_m2(time).sum(axis=1) + self.to_come_m2(time)
         return np.where(whole > 1e-9, killed / np.maximum(whole, 1e-9), 0.0)
 
@@ -530,7 +570,7 @@ def flush_course(
         Openings(
             history.openings.hour[which : which + 1], history.openings.size[which : which + 1]
         ),
-        Passes(np.zeros(0), np.zeros((0, 2, len(STAGES))), np.zeros(0)),
+        Passes(np.zeros(0), np.zeros((0, 1, 2, len(STAGES))), np.zeros(0)),
         hours,
     )
     opened = weeds.opened_m2.sum(axis=(2, 3))

@@ -16,6 +16,7 @@ from scheduler.models.weeds.cohorts import STAGES, GuildTable
 from scheduler.models.weeds.degree_days import Guild, flush_milestones
 from scheduler.planning.ensemble import SoilPrior, Spread
 from scheduler.planning.outlook import GuildView
+from scheduler.planning.passes import KillSettings
 from scheduler.planning.traits import CropTraits, ToolTraits
 from scheduler.planning.weeds import HandRates, KillTable, WeedSettings
 from scheduler.records import Farm, FloatArray, Soil, WeatherSeries
@@ -331,4 +332,23 @@ def hand_rates() -> HandRates:
     return HandRates(
         np.array([t.number("hand round", f"{stage}_min") for stage in stages]),
         t.number("hand round", "row_metre_min"),
+    )
+
+
+@lru_cache(maxsize=1)
+def kill_settings() -> KillSettings:
+    """Kill under the weather; drying never kills a stage without a row."""
+    t = tables()
+
+    def v(name: str) -> float:
+        return t.number("kill", name)
+
+    needs = [f"drying_need_{stage}_mm" for stage in STAGES]
+    return KillSettings(
+        drying_need_mm=np.array([v(need) if t.has("kill", need) else np.inf for need in needs]),
+        rewet_mm=v("rewet_mm"),
+        wet_before_range_m3m3=v("wet_before_range_m3m3"),
+        ln_sd_farm=v("ln_sd_farm"),
+        ln_sd_pass=v("ln_sd_pass"),
+        unseen_dried_frac=v("unseen_dried_frac"),
     )

@@ -22,6 +22,7 @@ from scheduler.planning.ensemble import (
 from scheduler.planning.forcing import hourly_series
 from scheduler.planning.order import Draft
 from scheduler.planning.outlook import Outlook, past_wettings, planting_outlook
+from scheduler.planning.passes import PassRules, pass_weather
 from scheduler.planning.plantings import disturbances, plantings_at, surface_table
 from scheduler.planning.verdict import weed_hours, weed_verdict
 from scheduler.planning.weeds import WeedOutlook, flush_course, weed_history, weed_outlook
@@ -33,6 +34,7 @@ from scheduler.service.settings import (
     crop_traits,
     guild_views,
     hand_rates,
+    kill_settings,
     kill_table,
     soil_prior,
     spread,
@@ -168,13 +170,17 @@ def _weeds(
     soil = outlook.surface_temp_c.mean(axis=0)
     week = np.concatenate((np.full(167, soil[0]), soil))
     weekly = np.convolve(week, np.ones(168) / 168.0, mode="valid")
+    rules = PassRules(
+        {tool.name: tool for tool in farm.tools}, tool_traits(), kill_settings(), farm.seed
+    )
     history = weed_history(
         planting,
         events,
         wettings,
         settings,
         kill_table(),
-        {tool.name: tool.kind for tool in farm.tools},
+        rules,
+        pass_weather(outlook, ensemble, surface, rules.settings),
         ensemble,
         weekly,
         farm.place.latitude_deg,

@@ -14,6 +14,8 @@ from scheduler.models.weeds.degree_days import flush_milestones
 from scheduler.planning.day import Day, day_of
 from scheduler.planning.ensemble import Sky
 from scheduler.planning.outlook import FlushOutlook, GuildView, Outlook, WorkOutlook
+from scheduler.planning.passes import KillSettings, PassRules, PassWeather
+from scheduler.planning.traits import ToolTraits
 from scheduler.planning.verdict import weed_hours
 from scheduler.planning.weeds import WeedHistory, WeedOutlook
 from scheduler.records import (
@@ -93,6 +95,21 @@ def flush(opened_hour: int | None = 24) -> FlushOutlook:
     return FlushOutlook(opened_hour, "pass", lead, heat, shares, reached, None, 0.0)
 
 
+def rules(tools: Sequence[Tool] = (TINES, SWEEPS, HOE), ln_sd: float = 0.0) -> PassRules:
+    """Tools whose kill is the table's whatever the weather, by default alike in all particles."""
+    plain = ToolTraits(True, True, True, True, 50.0, 0.0)
+    settings = KillSettings(np.ones(len(STAGES)), 1.0, 0.03, ln_sd, ln_sd, 1.0)
+    return PassRules(
+        {tool.name: tool for tool in tools}, {tool.key: plain for tool in tools}, settings, 5
+    )
+
+
+def unseen_weather() -> PassWeather:
+    """Stored hours that begin after all passes of a test."""
+    nothing = np.zeros((N_MEMBERS, 1))
+    return PassWeather(nothing, nothing, nothing, 10**9, False)
+
+
 Counts = Mapping[str, float]  # weeds per m2 by stage, and `to_come`
 
 
@@ -124,7 +141,7 @@ def weeds(
                     count[m, t, z, i] = zones[z] * now.get(stage, 0.0)
     none = WeedHistory(
         Openings(np.zeros(0), np.zeros((0, 3, 2))),
-        Passes(np.zeros(0), np.zeros((0, 2, len(STAGES))), np.zeros(0)),
+        Passes(np.zeros(0), np.zeros((0, 1, 2, len(STAGES))), np.zeros(0)),
         (),
         (),
         standing_left,

@@ -40,9 +40,8 @@ from scheduler.service.settings import (
     weed_heat,
     weed_settings,
 )
-from tests.planning.made import START, TINES, entry, planting, sky
+from tests.planning.made import START, TINES, entry, planting, rules, sky, unseen_weather
 
-KINDS = {"tines": "tine weeder", "sweeps": "sweeps"}
 COOL, SPRING, WARM = range(3)
 FULL_MM = 50.0  # a pass of this depth opens the whole of its share
 LATER_H = 24.0 * 60.0  # readiness has returned to within 1e-5 by then
@@ -77,10 +76,12 @@ def history(
         [Trigger(at, "wetting") for at in wettings],
         settings or plain(),
         kills or kill_table(),
-        KINDS,
+        rules(),
+        unseen_weather(),
         on or clock(),
         np.array([20.0]) if soil_mean_c is None else soil_mean_c,
         latitude_deg,
+        n_particles=16,
     )
 
 
@@ -132,8 +133,9 @@ def test_sowing_and_planting_stir_in_the_rows(kind: str, label: str) -> None:
     assert found.labels == (label,)
     assert_allclose(found.openings.size[0, :, IN_ROW], 0.7)
     assert_allclose(found.openings.size[0, :, BETWEEN], 0.0)
-    assert found.passes.kill_frac[0, IN_ROW].min() > 0.0
-    assert found.passes.kill_frac[0, BETWEEN].max() == 0.0
+    assert found.passes.kill_frac.shape == (1, 1, 2, len(STAGES))  # the same for all particles
+    assert found.passes.kill_frac[0, 0, IN_ROW].min() > 0.0
+    assert found.passes.kill_frac[0, 0, BETWEEN].max() == 0.0
 
 
 @pytest.mark.parametrize(("n_rows", "share"), [(None, 0.0), (1, 0.1 / 0.75), (3, 0.4), (9, 0.9)])
@@ -265,7 +267,7 @@ def test_the_killable_share_by_hand() -> None:
     kill = np.array([[0.9, 0.5, 0.0, 0.0, 0.0], [0.25, 0.0, 0.75, 0.0, 0.0]])
     none = WeedHistory(
         Openings(np.zeros(0), np.zeros((0, 3, 2))),
-        Passes(np.zeros(0), np.zeros((0, 2, 5)), np.zeros(0)),
+        Passes(np.zeros(0), np.zeros((0, 1, 2, 5)), np.zeros(0)),
         (), (), 1.0,
     )  # fmt: skip
     of = WeedOutlook(
@@ -273,6 +275,9 @@ def test_the_killable_share_by_hand() -> None:
         np.arange(3), None,
     )  # fmt: skip
     assert_allclose(of.killable_frac(0, kill), [3.25 / 12.0, 0.25, 0.0], rtol=1e-12)
+    # half the kill in the second particle alone
+    own = np.stack([kill, 0.5 * kill, kill])
+    assert_allclose(of.killable_frac(0, own), [3.25 / 12.0, 0.125, 0.0], rtol=1e-12)
     assert_allclose(of.to_come_m2(0), [7.0, 0.0, 0.0])
     assert_allclose(of.density_m2(0).sum(axis=1), [5.0, 6.0, 0.0])
     assert_allclose(of.density_m2(0, IN_ROW)[0], [0.0, 8.0, 0.0, 0.0, 0.0])
@@ -318,7 +323,7 @@ def test_every_seed_opened_is_to_come_up_killed_dried_or_held(
     settings = weed_settings()
     done = weed_history(
         grown, events, [Trigger(START + timedelta(hours=5), "wetting")], settings, kill_table(),
-        KINDS, ensemble, np.full(n_hours, 20.0), 42.0,
+        rules(ln_sd=0.3), unseen_weather(), ensemble, np.full(n_hours, 20.0), 42.0, 32,
     )  # fmt: skip
     assert done.labels == ("sowing", "wetting", "pass")
     seen: list[Stand] = []

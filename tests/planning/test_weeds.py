@@ -21,7 +21,6 @@ from scheduler.records import Event
 from scheduler.service.settings import kill_table, weed_settings
 from tests.planning import made
 
-TOOLS = {"sweeps": "sweeps", "hoe": "wheel hoe"}
 MAY, NOVEMBER = 4, 10
 GUILDS = weed_settings()
 NO_DEPLETION = replace(GUILDS, pass_share=0.0)
@@ -36,10 +35,12 @@ def history(
     latitude_deg: float = 42.0,
     wettings: Sequence[Trigger] = (),
 ) -> WeedHistory:
-    clock: Any = SimpleNamespace(sky=made.sky(), stored_from_hour=0, readings_from_hour=0)
+    clock: Any = SimpleNamespace(
+        sky=made.sky(), stored_from_hour=0, readings_from_hour=0, n_members=made.N_MEMBERS
+    )
     return weed_history(
-        made.planting(), events, wettings, settings, kill_table(), TOOLS, clock,
-        np.full(made.N_HOURS, soil_c), latitude_deg,
+        made.planting(), events, wettings, settings, kill_table(), made.rules(),
+        made.unseen_weather(), clock, np.full(made.N_HOURS, soil_c), latitude_deg, n_particles=16,
     )  # fmt: skip
 
 
@@ -128,6 +129,8 @@ def test_a_visit_without_work_and_an_unknown_tool_leave_all_as_it_was() -> None:
     found = history(nothing, GUILDS)
     assert found.openings.hour.size == found.passes.hour.size == 0
     assert found.standing_left == 1.0
+    # the pass with the tool that nobody owns is told, the others are no faults
+    assert found.left_out == ((nothing[1].happened_at, "borrowed"),)
 
 
 def test_weeding_by_hand_kills_and_opens_nothing() -> None:

@@ -23,6 +23,7 @@ GATES_KPA = np.array([100.0, 400.0, 800.0, 1500.0])
 BANDS_MM = np.array([(0.0, 5.0), (5.0, 15.0), (15.0, 30.0), (30.0, 50.0)])
 EVERY_H = 6.0
 N_READINGS = 160
+N_PARTICLES = 5
 GUILDS = GuildTable(
     np.array([105.0, 50.0]), np.array([0.55, 0.5]), np.array([1100.0, 800.0]), 0.4,
     np.array([0.5, 0.5]), 0.35, np.array([36.0, 36.0]), 8.0, np.array([20.0, 15.0]),
@@ -45,7 +46,7 @@ def integrals(seed: int, dry_from: int = 0, dry_to: int = 0) -> list[Any]:
     return [np.cumsum(part, axis=1) for part in parts]
 
 
-def particles(seed: int, n: int = 5) -> Particles:
+def particles(seed: int, n: int = N_PARTICLES) -> Particles:
     rng = np.random.default_rng(seed)
     return Particles(
         np.arange(n) % 2, np.exp(0.35 * rng.standard_normal(n)),
@@ -89,7 +90,7 @@ def history(case: dict[str, Any]) -> tuple[Any, Any, Passes, Any]:
     rng = np.random.default_rng(case["seed"] + 1)
     opened, passed, times = (np.sort(np.array(case[k])) for k in ("opened", "passed", "times"))
     sizes = rng.uniform(0.0, 1.0, (opened.size, 2, 2))
-    kill = rng.uniform(0.0, 1.0, (passed.size, 2, 5))
+    kill = rng.uniform(0.0, 1.0, (passed.size, N_PARTICLES, 2, 5))
     return opened, sizes, Passes(passed, kill, rng.uniform(5.0, 60.0, passed.size)), times
 
 
@@ -138,7 +139,8 @@ def test_order_of_particles_and_openings_does_not_matter(case: dict[str, Any], m
     found = run(parts, seeds, opened, sizes, passes, times)
     order = np.random.default_rng(mixed).permutation(seeds.member.size)
     turned = replace(seeds, **{name: getattr(seeds, name)[order] for name in vars(seeds)})
-    again = run(parts, turned, opened, sizes, passes, times)
+    theirs = replace(passes, kill_frac=passes.kill_frac[:, order])
+    again = run(parts, turned, opened, sizes, theirs, times)
     assert_allclose(again.count_m2, found.count_m2[order], rtol=1e-12, atol=0)
     alone = [
         run(parts, seeds, opened[i : i + 1], sizes[i : i + 1], passes, times)
@@ -185,7 +187,7 @@ def test_a_dry_spell_only_pauses(seed: int, start: int, length: int) -> None:
         answers.append(
             run(
                 parts, particles(seed), [0.0], np.ones((1, 2, 1)),
-                Passes(np.zeros(0), np.zeros((0, 1, 5)), np.zeros(0)), seen,
+                Passes(np.zeros(0), np.zeros((0, 1, 1, 5)), np.zeros(0)), seen,
             )
         )  # fmt: skip
     assert_allclose(
@@ -220,9 +222,9 @@ def test_ten_seeds_by_pencil() -> None:
             np.broadcast_to(total[..., None], (*size, 2)), np.broadcast_to(total, size),
             np.zeros((1, hour.size, 1)), np.broadcast_to(total[..., 0], size[:3]),
         ]  # fmt: skip
-        kill = np.array([[[1.0, 1.0, 0.0, 0.0, 0.0]]])
+        kill = np.array([[[[1.0, 1.0, 0.0, 0.0, 0.0]]]])
         passes = Passes(np.array([6.5 * 24.0]), kill, np.array([20.0]))
-        none = Passes(np.zeros(0), np.zeros((0, 1, 5)), np.zeros(0))
+        none = Passes(np.zeros(0), np.zeros((0, 1, 1, 5)), np.zeros(0))
         return run(
             parts, seeds, [0.0], np.ones((1, n, 1)), passes if hoe else none, 24.0 * np.array(days),
             guilds, gates=np.array([100.0, 1500.0]), every_h=1.0,

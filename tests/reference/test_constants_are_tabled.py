@@ -16,7 +16,17 @@ from scheduler.models.soil_column import kernel
 from scheduler.models.soil_column.grid import LAYERS_MM
 from scheduler.models.weeds.cohorts import STAGES
 from scheduler.models.weeds.degree_days import wetting_triggers
-from scheduler.planning import day, ensemble, forcing, outlook, plantings, tools, verdict, weeds
+from scheduler.planning import (
+    day,
+    ensemble,
+    forcing,
+    outlook,
+    passes,
+    plantings,
+    tools,
+    verdict,
+    weeds,
+)
 from scheduler.records import Soil
 from scheduler.reference import Parameter, Tables, load_tables
 from scheduler.service import settings
@@ -106,6 +116,7 @@ def _in_code() -> dict[Key, float]:
         ("sowing", "kill_between_frac"): float(weeds._SOWING_KILL[weeds.BETWEEN].max()),
         ("preparation", "kill_shallow_frac"): weeds._SHALLOW_PREP_KILL,
         ("preparation", "kill_deep_frac"): weeds._DEEP_PREP_KILL,
+        ("kill", "buried_for_d"): passes._BURIED_FOR_D,
         # tools and crops
         ("work", "turn_s"): tools._TURN_S,
         ("work", "access_min"): tools._ACCESS_MIN,
@@ -168,7 +179,7 @@ def read_by_service(monkeypatch: pytest.MonkeyPatch) -> set[Key]:
     monkeypatch.setattr(Tables, "value", noted)
     for ask in (
         settings.spread, settings.crop_traits, settings.tool_traits, settings.guilds,
-        settings.weed_settings, settings.kill_table, settings.hand_rates,
+        settings.weed_settings, settings.kill_table, settings.kill_settings, settings.hand_rates,
     ):  # fmt: skip
         ask.__wrapped__()  # past the cache
     for texture in settings.tables().texture_names():
@@ -212,6 +223,7 @@ NO_PARAMETER: Mapping[str, tuple[str, ...]] = {
     "ensemble": ("N_SOIL_MEMBERS", "N_STORED_LAYERS"),
     "outlook": ("_WEED_BAND_MM", "_DEEPEST_MM", "_WETTING_H"),
     "tools": (),
+    "passes": (),
     "plantings": (),
     "day": (),
     "weeds": ("N_PARTICLES", "N_COURSE_PARTICLES", "IN_ROW", "BETWEEN"),
@@ -219,7 +231,9 @@ NO_PARAMETER: Mapping[str, tuple[str, ...]] = {
 }
 
 
-@pytest.mark.parametrize("module", [ensemble, outlook, tools, plantings, day, weeds, verdict])
+@pytest.mark.parametrize(
+    "module", [ensemble, outlook, passes, tools, plantings, day, weeds, verdict]
+)
 def test_no_constant_of_planning_is_left_out(module: Any) -> None:
     """Each number that a planning module defines itself stands in `_in_code` or is no parameter."""
     name = module.__name__.rsplit(".", 1)[1]

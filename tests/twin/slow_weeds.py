@@ -72,7 +72,7 @@ def step_seeds(
     kind: Kind,
     weather: Weather,
     opened_hour: int,
-    passes: Sequence[tuple[int, Sequence[float], float]],
+    passes: Sequence[tuple[int, Floats | Sequence[float], float]],
     hazard_by_mm: Sequence[tuple[float, float]],
     seen_hours: Sequence[int],
     n_seeds: int,
@@ -83,8 +83,9 @@ def step_seeds(
 ) -> Floats:
     """Shares of seeds by state at some hours, (n_seen, 9).
 
-    `passes`: hour, kill by stage, working depth. `hazard_by_mm`: depth down to which and deaths per
-    day of full drying. Seeds take the particles' `clocks`, `spreads`, `dry_bias_kpa` in turn.
+    `passes`: hour, kill by stage or by particle and stage, working depth. `hazard_by_mm`: depth
+    down to which and deaths per day of full drying. Seeds take the particles' `clocks`, `spreads`,
+    `dry_bias_kpa` and kill in turn.
     """
     rng = np.random.default_rng(seed)
     which = rng.permutation(np.arange(n_seeds) % clocks.size)
@@ -107,7 +108,9 @@ def step_seeds(
 
     state = np.full(n_seeds, WAITING)
     progress_cd, shoot_mm, leaf_cd = np.zeros(n_seeds), np.zeros(n_seeds), np.zeros(n_seeds)
-    at_hour = {hour: (np.array([*kill]), depth) for hour, kill, depth in passes}
+    at_hour = {
+        hour: (np.broadcast_to(kill, (clocks.size, 5)), depth) for hour, kill, depth in passes
+    }
     out = np.zeros((len(seen_hours), N_STATES))
     seen = {hour: i for i, hour in enumerate(seen_hours)}
     steps = np.array([1.0, 3.0, 6.0]) * kind.phyllochron_cd + kind.seed_leaf_cd
@@ -115,7 +118,7 @@ def step_seeds(
         if hour in at_hour and hour > opened_hour:
             kill, tool_mm = at_hour[hour]
             stands = np.flatnonzero((state >= THREAD) & (state <= ESTABLISHED))
-            chance = kill[state[stands] - THREAD]
+            chance = kill[which[stands], state[stands] - THREAD]
             chance = np.where((state[stands] == THREAD) & (depth_mm[stands] > tool_mm), 0.0, chance)
             state[stands[rng.random(stands.size) < chance]] = KILLED
         if hour in seen:

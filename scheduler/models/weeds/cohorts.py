@@ -88,9 +88,10 @@ class Openings:
 
 @dataclass(frozen=True)
 class Passes:
-    """Passes of one planting, in order: hours (n_passes,), kill (n_passes, zones, stages) [-].
+    """Passes of one planting, in order: hours (n_passes,), kill (n_passes, n, zones, stages) [-].
 
-    `depth_mm` (n_passes,) is the working depth: threads from below it escape.
+    n is the number of particles, each with a kill of its own, or 1: the same for all. `depth_mm`
+    (n_passes,) is the working depth: threads from below it escape.
     """
 
     hour: FloatArray
@@ -295,7 +296,7 @@ def _stand(  # type: ignore[no-untyped-def]
     n_gates = gate_kpa.shape[0]
     n_times = times.shape[0]
     n_passes = passed.shape[0]
-    n_zones = kill.shape[1]
+    n_zones = kill.shape[2]
     n_seeds = score.shape[1]
     n_done = np.zeros(n_times, np.int64)  # passes before each time
     for t in range(n_times):
@@ -305,6 +306,9 @@ def _stand(  # type: ignore[no-untyped-def]
     for i in nb.prange(member.shape[0]):
         p = order[i]
         m = member[p]
+        own_kill = np.empty((n_passes, n_zones, 5))
+        for k in range(n_passes):
+            own_kill[k] = kill[k, p if kill.shape[1] > 1 else 0]
         alive = np.ones((n_zones, n_passes + 1))  # share left by the passes so far
         taken = np.zeros((n_zones, n_passes + 1))  # share killed by them
         alive_up = np.ones(n_zones)  # share left by the passes before emergence
@@ -422,7 +426,7 @@ def _stand(  # type: ignore[no-untyped-def]
                                 if hazard > 0.0 and dry_pass[k] > dry_sprout:
                                     stands = np.exp(-hazard * (dry_pass[k] - dry_sprout))
                             for z in range(n_zones):
-                                killed = alive[z, k] * kill[k, z, s]
+                                killed = alive[z, k] * own_kill[k, z, s]
                                 alive[z, k + 1] = alive[z, k] - killed
                                 taken[z, k + 1] = taken[z, k] + stands * killed
                                 if s == 0:
@@ -492,7 +496,7 @@ def stand(
     openings : Openings
         What was opened when; an opening before `first_hour` starts there.
     passes : Passes
-        What was killed when.
+        What was killed when, by particle or the same for all.
     time_hour : array
         Hours wanted, ascending, (n_times,).
 
@@ -504,7 +508,8 @@ def stand(
     Raises
     ------
     ValueError
-        If shapes do not fit or the hours of openings, passes or times do not rise.
+        If shapes do not fit (kill by pass, particle, zone and stage among them) or the hours of
+        openings, passes or times do not rise.
 
     Notes
     -----
@@ -532,7 +537,7 @@ def stand(
     ...     heat[..., 0], np.array([100.0, 1500.0]), 0.0, 6.0, spring,
     ...     Particles(np.zeros(1, np.int64), one, one, 100 * one, one[:, None], 0 * one),
     ...     Openings(np.zeros(1), np.ones((1, 1, 1))),
-    ...     Passes(np.zeros(0), np.zeros((0, 1, 5)), np.zeros(0)),
+    ...     Passes(np.zeros(0), np.zeros((0, 1, 1, 5)), np.zeros(0)),
     ...     np.array([24 * 70 / 11, 24 * 19.0]),
     ... )
     >>> weeds.ledger_m2[0, :, 0, 0, 0].round().tolist()
@@ -548,6 +553,15 @@ def stand(
         msg = (
             f"weeds: {germination_cd.shape[-1]} gates in the integrals, {gate_kpa.shape[0]} given; "
             "they must agree and be two or more"
+        )
+        raise ValueError(msg)
+
+    n_particles, n_zones = particles.member.shape[0], openings.size.shape[2]
+    shapes = [(passes.hour.shape[0], n, n_zones, N_STAGES) for n in (1, n_particles)]
+    if passes.kill_frac.shape not in shapes:
+        msg = (
+            f"weeds: kill of the passes has shape {passes.kill_frac.shape}; it must be {shapes[0]} "
+            f"or {shapes[1]}: passes, particles, zones, stages"
         )
         raise ValueError(msg)
 
@@ -568,8 +582,7 @@ def stand(
     hold = 1.0 - 1.0 / (
         1.0 + np.exp((depth - guilds.half_depth_mm[:, None, None]) / guilds.half_depth_slope_mm)
     )
-    n_particles, n_times = particles.member.shape[0], time_hour.shape[0]
-    n_guilds, n_zones = openings.size.shape[1], openings.size.shape[2]
+    n_times, n_guilds = time_hour.shape[0], openings.size.shape[1]
     count = np.zeros((n_particles, n_times, n_guilds, n_zones, N_STAGES))
     ledger = np.zeros((n_particles, n_times, n_guilds, n_zones, _N_LEDGER))
     opened_m2 = np.zeros((n_particles, n_times, n_guilds, n_zones))
