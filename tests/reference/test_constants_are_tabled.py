@@ -20,12 +20,14 @@ from scheduler.planning import (
     day,
     ensemble,
     forcing,
+    geometry,
     outlook,
     passes,
     plantings,
     tools,
     verdict,
     weeds,
+    work,
 )
 from scheduler.records import Soil
 from scheduler.reference import Parameter, Tables, load_tables
@@ -118,8 +120,22 @@ def _in_code() -> dict[Key, float]:
         ("preparation", "kill_deep_frac"): weeds._DEEP_PREP_KILL,
         ("kill", "buried_for_d"): passes._BURIED_FOR_D,
         # tools and crops
-        ("work", "turn_s"): tools._TURN_S,
-        ("work", "access_min"): tools._ACCESS_MIN,
+        ("work", "turn_s"): geometry._TURN_S,
+        ("work", "hand_turn_s"): geometry._HAND_TURN_S,
+        ("work", "tight_turn_s"): geometry._TIGHT_TURN_S,
+        ("work", "backing_speed_frac"): geometry._BACKING_FRAC,
+        ("work", "access_min"): work._ACCESS_MIN,
+        ("work", "lift_s"): work._LIFT_S,
+        ("work", "other_setting_frac"): work._OTHER_SETTING_FRAC,
+        ("work", "other_setting_min"): work._OTHER_SETTING_MIN,
+        ("geometry", "spacing_frac"): geometry._SPACING_FRAC,
+        ("geometry", "hand_clear_mm"): geometry._HAND_CLEAR_MM,
+        ("geometry", "wheel_clear_mm"): geometry._WHEEL_CLEAR_MM,
+        ("geometry", "crop_clear_mm"): geometry._CROP_CLEAR_MM,
+        ("geometry", "width_short_frac"): geometry._WIDTH_SHORT_FRAC,
+        ("geometry", "headland_mm"): 1000.0 * geometry._HEADLAND_M,
+        ("geometry", "least_headland_mm"): 1000.0 * geometry._LEAST_HEADLAND_M,
+        ("geometry", "untreated_mm"): 1000.0 * geometry._UNTREATED_M,
         ("work", "machine_setup_min"): farm_tools._MACHINE_SETUP_MIN,
         ("work", "closed_cover_frac"): tools._CLOSED_COVER,
         ("emergence", "last_blind_frac"): outlook._LAST_BLIND_SHARE,
@@ -212,6 +228,8 @@ def test_constants_that_stand_twice_agree(tables: Tables) -> None:
     assert _default(crust.crust_class, "hard_from") == outlook._CRUST_HARD
     assert _default(crust.crust_maturity, "decay_d") == kernel._CRUST_DECAY_D
     assert LAYERS_MM[0] == kernel._CRUST_MM
+    assert geometry._TURN_S == tools._TURN_S
+    assert work._ACCESS_MIN == tools._ACCESS_MIN
     assert tables.number("flush", "trigger_event_h") == outlook._WETTING_H
     assert (
         tables.number("soil member", "rain_intensity_mm_h") == disaggregation.DEFAULT_INTENSITY_MM_H
@@ -222,7 +240,9 @@ def test_constants_that_stand_twice_agree(tables: Tables) -> None:
 NO_PARAMETER: Mapping[str, tuple[str, ...]] = {
     "ensemble": ("N_SOIL_MEMBERS", "N_STORED_LAYERS"),
     "outlook": ("_WEED_BAND_MM", "_DEEPEST_MM", "_WETTING_H"),
-    "tools": (),
+    "tools": ("_TURN_S", "_ACCESS_MIN"),  # stand twice, see above
+    "geometry": (),
+    "work": (),
     "passes": (),
     "plantings": (),
     "day": (),
@@ -232,7 +252,8 @@ NO_PARAMETER: Mapping[str, tuple[str, ...]] = {
 
 
 @pytest.mark.parametrize(
-    "module", [ensemble, outlook, passes, tools, plantings, day, weeds, verdict]
+    "module",
+    [ensemble, geometry, outlook, passes, tools, plantings, day, weeds, verdict, work],
 )
 def test_no_constant_of_planning_is_left_out(module: Any) -> None:
     """Each number that a planning module defines itself stands in `_in_code` or is no parameter."""
