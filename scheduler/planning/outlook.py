@@ -20,6 +20,7 @@ from scheduler.models.weeds.degree_days import (
     wetting_triggers,
 )
 from scheduler.models.workability import WHEEL_BAND_MM, chance, is_workable
+from scheduler.planning.crop_stage import CropHours, CropStage, crop_stage
 from scheduler.planning.draws import weighted_quantiles
 from scheduler.planning.ensemble import N_STORED_LAYERS, Ensemble
 from scheduler.planning.plantings import Trigger
@@ -33,6 +34,7 @@ _WETTING_H = 48  # members may draw the hours of one wetting apart
 _DEEPEST_MM = 95.0  # the temperature of the deepest stored layer serves below it
 _SEEDBED_DRY_KPA = 1500.0
 _LAST_BLIND_SHARE = 0.70  # of the heat to emergence
+_LAST_FLAME_SHARE = 0.85
 _DEFAULT_DEPTH_MM = 13.0  # of sowing, where neither journal nor table says
 
 
@@ -69,15 +71,6 @@ class FlushOutlook:
 
 
 @dataclass(frozen=True)
-class CropHours:
-    """When a sown crop comes up, by member; NaN beyond sight. Gates take the earlier table."""
-
-    first_up: FloatArray
-    last_up: FloatArray
-    last_blind: FloatArray
-
-
-@dataclass(frozen=True)
 class Outlook:
     """Everything the order of the day needs of one planting."""
 
@@ -96,6 +89,8 @@ class Outlook:
     cover_frac: FloatArray  # (n_stored,)
     weights: FloatArray
     first_up_hours: FloatArray | None = None  # by the faster of two published tables
+    crop_hours: CropHours | None = None  # all of them, for the gates
+    stage: CropStage | None = None
 
 
 def planting_outlook(
@@ -189,6 +184,10 @@ def planting_outlook(
         if i == 0 or view.season_share > 0.0
     )
     crop_hours = _crop_hours(planting, ensemble, traits, temp, theta)
+    last_up = None if crop_hours is None else crop_hours.last_up
+    crop = traits.get(planting.crop or "")
+    cover = surface[stored:, 3]
+    stage = None if crop is None else crop_stage(planting, crop, ensemble, last_up, cover)
     return Outlook(
         planting,
         {kind: by_class[trait] for kind, trait in tools.items()},
@@ -200,11 +199,13 @@ def planting_outlook(
         crust_chance,
         flushes[0],
         flushes,
-        None if crop_hours is None else crop_hours.last_up,
+        last_up,
         None if crop_hours is None else crop_hours.last_blind,
-        surface[stored:, 3],
+        cover,
         weights,
         None if crop_hours is None else crop_hours.first_up,
+        crop_hours,
+        stage,
     )
 
 
@@ -249,7 +250,10 @@ def _crop_hours(
         tables.append((crop.late_base_c, crop.late_cd))
     up = np.stack([reached(base, need, 1.0) for base, need in tables])
     blind = np.stack([reached(base, need, _LAST_BLIND_SHARE) for base, need in tables])
-    return CropHours(np.fmin.reduce(up), np.maximum.reduce(up), np.fmin.reduce(blind))
+    flame = np.stack([reached(base, need, _LAST_FLAME_SHARE) for base, need in tables])
+    return CropHours(
+        np.fmin.reduce(up), np.maximum.reduce(up), np.fmin.reduce(blind), np.fmin.reduce(flame)
+    )
 
 
 def _flush_outlook(

@@ -11,15 +11,17 @@ import numpy as np
 import pytest
 
 from scheduler.adapters.farmfile import tools as farm_tools
-from scheduler.models import crust, disaggregation, sun
+from scheduler.models import crop_growth, crust, disaggregation, sun
 from scheduler.models.soil_column import kernel
 from scheduler.models.soil_column.grid import LAYERS_MM
 from scheduler.models.weeds.cohorts import STAGES
 from scheduler.models.weeds.degree_days import wetting_triggers
 from scheduler.planning import (
+    crop_stage,
     day,
     ensemble,
     forcing,
+    gates,
     geometry,
     outlook,
     passes,
@@ -142,6 +144,17 @@ def _in_code() -> dict[Key, float]:
         ("emergence", "dry_kpa"): outlook._SEEDBED_DRY_KPA,
         ("emergence", "default_depth_mm"): outlook._DEFAULT_DEPTH_MM,
         ("emergence", "all_up_frac"): tools._ALL_UP,
+        ("emergence", "last_flame_frac"): outlook._LAST_FLAME_SHARE,
+        ("gate", "above_seed_mm"): gates._ABOVE_SEED_MM,
+        ("gate", "least_blind_mm"): gates._LEAST_BLIND_MM,
+        ("gate", "careful_loss_factor"): gates._CAREFUL_FACTOR,
+        ("gate", "shallow_loss_factor"): gates._SHALLOW_FACTOR,
+        ("gate", "marginal_loss_factor"): gates._MARGINAL_LOSS,
+        ("gate", "margin_frac"): gates._MARGIN_SHARE,
+        ("gate", "clear_mm"): gates._CLEAR_MM,
+        ("growth", "closing_day_cd"): crop_stage._CLOSING_DAY_CD,
+        ("growth", "heat_cap_c"): crop_growth.HEAT_CAP_C,
+        ("growth", "set_height_mm"): crop_stage._SET_HEIGHT_MM,
         # the verdict
         ("verdict", "go_chance_frac"): day.GO_CHANCE,
         ("verdict", "fit_chance_frac"): day.FIT_CHANCE,
@@ -231,6 +244,12 @@ def test_constants_that_stand_twice_agree(tables: Tables) -> None:
     assert geometry._TURN_S == tools._TURN_S
     assert work._ACCESS_MIN == tools._ACCESS_MIN
     assert tables.number("flush", "trigger_event_h") == outlook._WETTING_H
+    assert gates.REACHED == tools._ALL_UP
+    assert gates.CLOSED_COVER == tools._CLOSED_COVER
+    assert gates._DEFAULT_DEPTH_MM == outlook._DEFAULT_DEPTH_MM
+    assert crop_stage._DEFAULT_CLOSE_D == plantings._DEFAULT_CLOSE_D
+    assert crop_stage._UP_SHARE == plantings._UP_SHARE
+    assert crop_stage._MOST_COVER_FRAC == plantings._MOST_COVER_FRAC
     assert (
         tables.number("soil member", "rain_intensity_mm_h") == disaggregation.DEFAULT_INTENSITY_MM_H
     )
@@ -245,6 +264,8 @@ NO_PARAMETER: Mapping[str, tuple[str, ...]] = {
     "work": (),
     "passes": (),
     "plantings": (),
+    "gates": ("REACHED", "CLOSED_COVER", "_DEFAULT_DEPTH_MM"),  # stand twice, see above
+    "crop_stage": ("_DEFAULT_CLOSE_D", "_UP_SHARE", "_MOST_COVER_FRAC"),
     "day": (),
     "weeds": ("N_PARTICLES", "N_COURSE_PARTICLES", "IN_ROW", "BETWEEN"),
     "verdict": ("DAYS_IN_SIGHT",),
@@ -253,7 +274,20 @@ NO_PARAMETER: Mapping[str, tuple[str, ...]] = {
 
 @pytest.mark.parametrize(
     "module",
-    [ensemble, geometry, outlook, passes, tools, plantings, day, weeds, verdict, work],
+    [
+        crop_stage,
+        gates,
+        ensemble,
+        geometry,
+        outlook,
+        passes,
+        tools,
+        plantings,
+        day,
+        weeds,
+        verdict,
+        work,
+    ],
 )
 def test_no_constant_of_planning_is_left_out(module: Any) -> None:
     """Each number that a planning module defines itself stands in `_in_code` or is no parameter."""
