@@ -207,7 +207,7 @@ def read_by_service(monkeypatch: pytest.MonkeyPatch) -> set[Key]:
 
     monkeypatch.setattr(Tables, "value", noted)
     for ask in (
-        settings.spread, settings.crop_traits, settings.tool_traits, settings.guilds,
+        settings.spread, settings.crop_traits, settings.traits_by_kind, settings.guilds,
         settings.weed_settings, settings.kill_table, settings.kill_settings, settings.hand_rates,
     ):  # fmt: skip
         ask.__wrapped__()  # past the cache
