@@ -26,6 +26,7 @@ from scheduler.planning import (
     outlook,
     passes,
     plantings,
+    stale_bed,
     tools,
     verdict,
     weeds,
@@ -155,6 +156,20 @@ def _in_code() -> dict[Key, float]:
         ("growth", "closing_day_cd"): crop_stage._CLOSING_DAY_CD,
         ("growth", "heat_cap_c"): crop_growth.HEAT_CAP_C,
         ("growth", "set_height_mm"): crop_stage._SET_HEIGHT_MM,
+        # the stale bed
+        ("stale bed", "apart_h"): stale_bed._APART_H,
+        ("stale bed", "overgrown"): stale_bed._OVERGROWN,
+        ("stale bed", "carried_d"): stale_bed._CARRIED_D,
+        ("stale bed", "carried_sd_c"): stale_bed._CARRIED_SD_C,
+        ("stale bed", "carried_more_sd_c"): stale_bed._CARRIED_MORE_SD_C,
+        ("stale bed", "carried_most_sd_c"): stale_bed._CARRIED_MOST_SD_C,
+        ("stale bed", "deepest_mm"): stale_bed._DEEPEST_MM,
+        ("stale bed", "water_least_mm"): stale_bed._WATER_MM[0],
+        ("stale bed", "water_most_mm"): stale_bed._WATER_MM[1],
+        ("stale bed", "water_sight_h"): stale_bed._WATER_SIGHT_H,
+        ("stale bed", "wetting_mm"): stale_bed._WETTING_MM,
+        ("stale bed", "wetting_chance_frac"): stale_bed._WETTING_CHANCE,
+        ("stale bed", "dry_after_pass_h"): stale_bed._DRY_AFTER_PASS_H,
         # the verdict
         ("verdict", "go_chance_frac"): day.GO_CHANCE,
         ("verdict", "fit_chance_frac"): day.FIT_CHANCE,
@@ -208,7 +223,7 @@ def read_by_service(monkeypatch: pytest.MonkeyPatch) -> set[Key]:
     monkeypatch.setattr(Tables, "value", noted)
     for ask in (
         settings.spread, settings.crop_traits, settings.traits_by_kind, settings.guilds,
-        settings.weed_settings, settings.kill_table, settings.kill_settings, settings.hand_rates,
+        settings.weed_settings, settings.kill_by_kind, settings.kill_settings, settings.hand_rates,
     ):  # fmt: skip
         ask.__wrapped__()  # past the cache
     for texture in settings.tables().texture_names():
@@ -269,6 +284,7 @@ NO_PARAMETER: Mapping[str, tuple[str, ...]] = {
     "day": (),
     "weeds": ("N_PARTICLES", "N_COURSE_PARTICLES", "IN_ROW", "BETWEEN"),
     "verdict": ("DAYS_IN_SIGHT",),
+    "stale_bed": ("_SEED_BAND_MM", "_MOST_FLUSHES"),
 }
 
 
@@ -283,6 +299,7 @@ NO_PARAMETER: Mapping[str, tuple[str, ...]] = {
         passes,
         tools,
         plantings,
+        stale_bed,
         day,
         weeds,
         verdict,
