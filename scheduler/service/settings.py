@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import math
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import UTC, datetime
 from difflib import get_close_matches
-from functools import lru_cache
+from functools import lru_cache, reduce
 
 import numpy as np
 
 from scheduler import reference
 from scheduler.errors import UsageError
+from scheduler.models.kill import stacked_kill_frac
 from scheduler.models.soil_column import WEED_BANDS_MM, WeedHeat
 from scheduler.models.weeds.cohorts import STAGES, GuildTable
 from scheduler.models.weeds.degree_days import Guild, flush_milestones
@@ -24,6 +26,8 @@ from scheduler.records import Farm, FloatArray, Soil, WeatherSeries
 GATE_KPA = (150.0, 400.0, 700.0, 1000.0, 1300.0, 1700.0)
 _THIN_BAND_FRAC = 0.03
 STAGE_KILL_FRAC = (0.9, 0.75, 0.35, 0.35)
+# Which stage of the crop a tool waits for: the numbers of the rows `crop_gate`.
+CROP_GATES = ("hand", "between", "tine", "torsion", "brush", "finger", "hilling", "flame")
 
 
 @lru_cache(maxsize=1)
@@ -129,39 +133,141 @@ def soil_prior(soil: Soil) -> SoilPrior:
 
 @lru_cache(maxsize=1)
 def crop_traits() -> Mapping[str, CropTraits]:
+    """What the tables say of every crop, under each word a grower may use for it."""
+    traits = {crop: _crop_traits(crop) for crop in tables().crop_names()}
+    return {word: traits[crop] for word, crop in crop_subjects().items()}
+
+
+def _crop_traits(crop: str) -> CropTraits:
     t = tables()
 
-    def of(crop: str, name: str) -> float | None:
+    def of(name: str) -> float | None:
         return t.number(crop, name) if t.has(crop, name) else None
 
-    return {
-        word: CropTraits(
-            of(crop, "emergence_base_c"),
-            of(crop, "emergence_cd"),
-            of(crop, "emergence_best_c"),
-            of(crop, "late_emergence_base_c"),
-            of(crop, "late_emergence_cd"),
-            of(crop, "close_d") if of(crop, "can_close") else None,
-            of(crop, "sowing_depth_mm"),
-        )
-        for word, crop in crop_subjects().items()
-    }
+    def can(name: str) -> bool:
+        return bool(t.number(crop, name))
+
+    return CropTraits(
+        emergence_base_c=of("emergence_base_c"),
+        emergence_cd=of("emergence_cd"),
+        fastest_c=of("emergence_best_c"),
+        late_base_c=of("late_emergence_base_c"),
+        late_cd=of("late_emergence_cd"),
+        close_d=of("close_d") if can("can_close") else None,
+        sowing_depth_mm=of("sowing_depth_mm"),
+        n_rows=int(t.number(crop, "n_rows")),
+        row_spacing_mm=of("row_spacing_mm"),
+        blind=int(t.number(crop, "blind_grade")),
+        can_flame=can("can_flame"),
+        has_crook=can("has_crook"),
+        leaf_base_c=_or(of("leaf_base_c"), CropTraits.leaf_base_c),
+        first_leaf_cd=of("first_leaf_cd"),
+        leaf_cd=of("leaf_cd"),
+        tine_leaves=of("tine_leaves"),
+        finger_leaves=of("finger_leaves"),
+        torsion_leaves=of("torsion_leaves"),
+        brush_leaves=of("brush_leaves"),
+        set_tine_cd=of("set_tine_cd"),
+        set_finger_cd=of("set_finger_cd"),
+        height_mm=of("height_mm"),
+        can_hill=can("can_hill"),
+        weed_free_from_d=of("weed_free_from_d"),
+        weed_free_to_d=of("weed_free_to_d"),
+        season_loss_frac=of("season_loss_frac"),
+    )
+
+
+def _or(value: float | None, otherwise: float) -> float:
+    return otherwise if value is None else value
+
+
+def tool_traits(farm: Farm | None = None) -> Mapping[str, ToolTraits]:
+    """What each kind of tool can do and asks for, and each stack of kinds that a farm owns.
+
+    Parameters
+    ----------
+    farm : Farm, optional
+        Adds an entry for the key of every tool of the farm that carries further kinds.
+
+    Returns
+    -------
+    mapping
+        Traits by kind, or by kinds joined with " + ".
+    """
+    kinds = traits_by_kind()
+    stacks = {key: _stacked_traits([kinds[kind] for kind in parts]) for key, parts in _stacks(farm)}
+    return {**kinds, **stacks}
 
 
 @lru_cache(maxsize=1)
-def tool_traits() -> Mapping[str, ToolTraits]:
+def traits_by_kind() -> Mapping[str, ToolTraits]:
+    """What the tables say of every kind of tool."""
+    return {kind: _tool_traits(kind) for kind in tables().tool_kinds()}
+
+
+def _tool_traits(kind: str) -> ToolTraits:
     t = tables()
-    return {
-        kind: ToolTraits(
-            bool(t.number(kind, "is_wheeled")),
-            bool(t.number(kind, "is_in_row")),
-            bool(t.number(kind, "is_between_rows")),
-            bool(t.number(kind, "can_blind")),
-            t.number(kind, "decides_to_mm"),
-            t.number(kind, "wetness_offset_m3m3"),
-        )
-        for kind in t.tool_kinds()
-    }
+
+    def v(name: str) -> float:
+        return t.number(kind, name)
+
+    depth = t.value(kind, "depth_mm")
+    return ToolTraits(
+        is_wheeled=bool(v("is_wheeled")),
+        is_in_row=bool(v("is_in_row")),
+        is_between_rows=bool(v("is_between_rows")),
+        can_blind=bool(v("can_blind")),
+        decides_to_mm=v("decides_to_mm"),
+        wetness_offset_m3m3=v("wetness_offset_m3m3"),
+        drying_share=v("drying_share_frac"),
+        wet_after_frac=v("wet_after_frac"),
+        wet_before_frac=v("wet_before_frac"),
+        on_sand_frac=v("on_sand_frac"),
+        depth_low_mm=depth.low,
+        depth_high_mm=depth.high,
+        speed_gain_frac=v("speed_gain_frac"),
+        speed_m_s=v("speed_m_s"),
+        blind_loss_frac=v("blind_loss_frac"),
+        standing_loss_frac=v("standing_loss_frac"),
+        row_gap_mm=v("row_gap_mm"),
+        needs_rows=bool(v("has_rows_only")),
+        crop_gate=CROP_GATES[int(v("crop_gate"))],
+    )
+
+
+def _stacks(farm: Farm | None) -> Sequence[tuple[str, tuple[str, ...]]]:
+    """Keys of the tools of a farm that carry further kinds, each with its kinds."""
+    tools = () if farm is None else farm.tools
+    return [(tool.key, (tool.kind, *tool.carries)) for tool in tools if tool.carries]
+
+
+def _stacked_traits(parts: Sequence[ToolTraits]) -> ToolTraits:
+    """Several kinds on one toolbar: the strictest of what they ask, all the zones they reach."""
+
+    def lost(shares: Iterable[float]) -> float:
+        return 1.0 - math.prod(1.0 - share for share in shares)
+
+    return ToolTraits(
+        is_wheeled=any(p.is_wheeled for p in parts),
+        is_in_row=any(p.is_in_row for p in parts),
+        is_between_rows=any(p.is_between_rows for p in parts),
+        can_blind=all(p.can_blind for p in parts),
+        decides_to_mm=max(p.decides_to_mm for p in parts),
+        wetness_offset_m3m3=min(p.wetness_offset_m3m3 for p in parts),
+        drying_share=max(p.drying_share for p in parts),
+        wet_after_frac=min(p.wet_after_frac for p in parts),
+        wet_before_frac=min(p.wet_before_frac for p in parts),
+        on_sand_frac=min(p.on_sand_frac for p in parts),
+        depth_low_mm=min(p.depth_low_mm for p in parts),
+        depth_high_mm=max(p.depth_high_mm for p in parts),
+        speed_gain_frac=min(p.speed_gain_frac for p in parts),
+        speed_m_s=min(p.speed_m_s for p in parts),
+        blind_loss_frac=lost(p.blind_loss_frac for p in parts),
+        standing_loss_frac=lost(p.standing_loss_frac for p in parts),
+        row_gap_mm=max(p.row_gap_mm for p in parts),
+        needs_rows=any(p.needs_rows for p in parts),
+        crop_gate=" + ".join(dict.fromkeys(p.crop_gate for p in parts)),
+    )
 
 
 _PLAIN_GUILDS = {
@@ -304,9 +410,31 @@ def _followed(share: FloatArray) -> FloatArray:
     return followed
 
 
+def kill_table(farm: Farm | None = None) -> KillTable:
+    """Kill by tool, zone and stage, and what each tool stirs.
+
+    Parameters
+    ----------
+    farm : Farm, optional
+        Adds an entry for the key of every tool of the farm that carries further kinds: a zone that
+        one of them works is killed as by it alone; where two work it there is no bonus.
+
+    Returns
+    -------
+    KillTable
+        By kind, or by kinds joined with " + ".
+    """
+    kinds = kill_by_kind()
+    kill, stirs = dict(kinds.kill_frac), dict(kinds.stirs_frac)
+    for key, parts in _stacks(farm):
+        kill[key] = reduce(stacked_kill_frac, [kill[kind] for kind in parts])
+        stirs[key] = np.max([stirs[kind] for kind in parts], axis=0)
+    return KillTable(kill, stirs)
+
+
 @lru_cache(maxsize=1)
-def kill_table() -> KillTable:
-    """Kill by tool, zone and stage, and what each tool stirs."""
+def kill_by_kind() -> KillTable:
+    """Kill by each kind of tool, zone and stage, and what it stirs."""
     t = tables()
     zones = ("in_row", "between")
     return KillTable(
