@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import chain
 from types import MappingProxyType
 
@@ -480,14 +480,9 @@ def _lifts(
     for other in others:
         if other.key in closed:
             why = closed[other.key] if isinstance(closed, Mapping) else ""
-        elif not case.traits.can_blind:
-            beside = _Case(case.tool, case.traits, other, None, is_up=True)
-            why = next(_row_refusals(beside), "")
-            if not why:
-                continue
-        else:
-            continue
-        lifts[other.key] = f"lift over {other.key}" + (f" ({why})" if why else "")
+            lifts[other.key] = f"lift over {other.key}" + (f" ({why})" if why else "")
+        elif not case.traits.can_blind and any(_row_refusals(replace(case, planting=other))):
+            lifts[other.key] = f"lift over {other.key} (it is not set to the rows there)"
     return lifts
 
 
@@ -549,7 +544,8 @@ def _minds(case: _Case) -> Iterator[str]:
     if case.is_led:
         return
     if tool.track_mm is None and case.is_along:
-        yield "its track is not given: see that the wheels keep off the rows"
+        place = "run in the paths" if tool.travel == _IN_THE_PATHS else "keep off the rows"
+        yield f"its track is not given: see that the wheels {place}"
     if not case.is_along and planting.crop is not None:
         gap = _wheel_to_row_mm(case, planting)
         if gap is not None and gap < _WHEEL_CLEAR_MM:
