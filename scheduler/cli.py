@@ -88,6 +88,13 @@ AtOption = Annotated[
     str | None,
     typer.Option("--at", metavar="MOMENT", help="When it was, as 10:30 or 2013-05-13 10:30."),
 ]
+WorkedOption = Annotated[
+    str | None,
+    typer.Option("--worked", metavar="HOW", help="How it worked: well, fair, poorly or no."),
+]
+NoteOption = Annotated[
+    str, typer.Option("--note", metavar="TEXT", help="A remark to keep with it.")
+]
 
 
 # --------------------------------------------------------------------- farm
@@ -160,11 +167,12 @@ def farm_as_known(folder: Path, database: FarmDatabase, as_of: datetime | None) 
     """The farm as described at `as_of`; today's file where it is None or nothing is older."""
     from scheduler.adapters.farmfile import parse_farm, read_farm
 
+    crops = crop_names()
     if as_of is not None:
         text = database.farm_text(as_of)
         if text is not None:
-            return parse_farm(text)
-    return read_farm(folder)
+            return parse_farm(text, crops)
+    return read_farm(folder, crops)
 
 
 def farm_database(folder: Path) -> FarmDatabase:
@@ -315,7 +323,7 @@ def check(farm: FarmOption = None) -> None:
     from scheduler.adapters.journal.database import FILE_NAME
 
     folder = farm_folder(farm)
-    found = check_farm(folder)
+    found = check_farm(folder, crop_names())
     for warning in found.warnings:
         typer.echo(f"warning: {warning}")
     if found.farm is None:
@@ -345,7 +353,13 @@ def drop_read(folder: Path, described: Farm, now: datetime) -> None:
 
     if not (folder / "drop").is_dir():
         return
-    report = read_drop_folder(folder, now, described.place.time_zone, *farm_names(described))
+    report = read_drop_folder(
+        folder,
+        now,
+        described.place.time_zone,
+        *farm_names(described),
+        setups=setup_names(described),
+    )
     for file in report.taken:
         told(f"drop: {file.name}: {imported_words(file.imported)}")
     for fault in report.faults:
@@ -362,11 +376,23 @@ def imported_words(found: Imported) -> str:
 
 def farm_names(described: Farm) -> tuple[list[str], list[str], Sequence[str]]:
     """Names of beds, tools and crops that an entry may use."""
-    from scheduler import service
-
     beds = [bed.name for bed in described.beds]
     tools = [tool.name for tool in described.tools]
-    return beds, tools, service.crop_names()
+    return beds, tools, crop_names()
+
+
+def setup_names(described: Farm) -> dict[str, list[str]]:
+    """Names of the set-ups of each tool that has any."""
+    return {
+        tool.name: [setup.name for setup in tool.setups] for tool in described.tools if tool.setups
+    }
+
+
+def crop_names() -> Sequence[str]:
+    """Names of the crops that an entry or a plan may use."""
+    from scheduler import service
+
+    return service.crop_names()
 
 
 def morning_page(
@@ -471,14 +497,34 @@ def sources(
 
 
 @app.command()
-def cautions(width: WidthOption = None) -> None:
-    """Print the whole sheet of cautions."""
-    from scheduler.adapters.render.phrases import wrapped
-    from scheduler.planning.cautions import CAUTION_SHEET
+def cautions(farm: FarmOption = None, width: WidthOption = None) -> None:
+    """Print the whole sheet of cautions.
 
-    columns = page_width(width)
-    for topic, text in CAUTION_SHEET:
-        typer.echo("\n".join(wrapped(f"{topic}: {text}", columns, rest="  ")))
+    With the units and heat bands of the farm, if there is one; it comes without a farm too.
+    """
+    from scheduler.adapters.render.cautions_page import cautions_text
+    from scheduler.planning.cautions import USUAL_HEAT_BANDS
+
+    described = farm_at_hand(farm)
+    if described is None:
+        text = cautions_text(USUAL_HEAT_BANDS, None, page_width(width))
+    else:
+        text = cautions_text(described.heat_bands, described.units, page_width(width))
+    sys.stdout.write(text)
+
+
+def farm_at_hand(farm: Path | None) -> Farm | None:
+    """The farm of a command that needs none; None, with the fault on stderr, if it is wrong."""
+    from scheduler.adapters.farmfile import read_farm
+
+    is_named = farm is not None or bool(os.environ.get(FARM_VARIABLE, "").strip())
+    if not is_named and not (Path.cwd() / "farm.toml").is_file():
+        return None
+    try:
+        return read_farm(farm_folder(farm))
+    except WhitethreadError as error:
+        told(f"{error}; the sheet comes with the usual bands")
+        return None
 
 
 # ------------------------------------------------------------------ entries
@@ -509,6 +555,8 @@ def done(
         str | None,
         typer.Option("--took", metavar="TIME", help="Minutes by the stopwatch, for one number."),
     ] = None,
+    worked: WorkedOption = None,
+    note: NoteOption = "",
 ) -> None:
     """Log passes by their numbers on the last list."""
     from scheduler.adapters.farmfile import read_farm
@@ -520,14 +568,15 @@ def done(
     places = list_places(numbers)
     if took is not None and len(places) > 1:
         raise UsageError(f"--took: found {len(places)} numbers; give the time of one at a time")
-    work_min = None if took is None else duration_min(took)
+    said: dict[str, Any] = {} if took is None else {"work_min": duration_min(took)}
+    said |= worked_data(worked)
     with farm_database(folder) as database:
         issued = database.latest_list(now)
         if issued is None:
             raise UsageError("done: no list has been printed yet; run `whitethread today` first")
         happened_at = done_moment(at, issued, described, now)
         events = [
-            pass_event(line, happened_at, now, work_min) for line in chosen_lines(issued, places)
+            pass_event(line, happened_at, now, said, note) for line in chosen_lines(issued, places)
         ]
         refuse_doubled(events, database.events(now), issued)
         database.add_events(events)
@@ -592,10 +641,28 @@ def chosen_lines(issued: Mapping[str, Any], numbers: Sequence[int]) -> list[Mapp
     return [lines[number - 1] for number in dict.fromkeys(numbers)]
 
 
+def worked_data(worked: str | None) -> dict[str, Any]:
+    """What --worked says, as the journal keeps it."""
+    from scheduler.adapters.journal.entries import HOWS, names_hint
+
+    if worked is None:
+        return {}
+    word = worked.strip().casefold()
+    if word == "no":
+        return {"worked": False}
+    if word not in HOWS:
+        raise UsageError(f"--worked: found {worked!r}; {names_hint(word, (*HOWS, 'no'))}")
+    return {"worked": True, "how": word}
+
+
 def pass_event(
-    line: Mapping[str, Any], happened_at: datetime, now: datetime, work_min: float | None
+    line: Mapping[str, Any],
+    happened_at: datetime,
+    now: datetime,
+    said: Mapping[str, Any],
+    note: str = "",
 ) -> Event:
-    """The journal entry of one line that was done."""
+    """The journal entry of one line that was done, with what was said of it."""
     from scheduler.adapters.journal import checked_entry, new_event_id
     from scheduler.records import Event
 
@@ -603,9 +670,9 @@ def pass_event(
     data: dict[str, Any] = {"tool": action["tool"], "depth_mm": action["depth_mm"]}
     if action["setup"]:
         data["setup"] = action["setup"]
-    if work_min is not None:
-        data["work_min"] = work_min
-    event = checked_entry(Event("", "pass", happened_at, now, line["bed"], line["part"], data))
+    data |= said
+    bed, part = line["bed"], line["part"]
+    event = checked_entry(Event("", "pass", happened_at, now, bed, part, data, None, note))
     name = new_event_id(
         event.kind,
         event.happened_at,
@@ -613,6 +680,7 @@ def pass_event(
         bed=event.bed,
         part=event.part,
         data=event.data,
+        note=event.note,
     )
     return replace(event, event_id=name)
 
@@ -644,7 +712,10 @@ LOG_HELP: Mapping[str, tuple[str, str]] = {
     "sow": ("A sowing.", "B4 carrot 3 rows 10 in apart 0.5 in deep"),
     "plant": ("A planting.", "B5 leaf lettuce 3 rows 12 in apart"),
     "prep": ("Bed preparation.", "B4 2 in deep yesterday"),
-    "pass": ("A pass with a tool; say `not worked` if the soil was unfit.", "B4 tine weeder 6 min"),
+    "pass": (
+        "A pass with a tool, and how it worked: well, fair, poorly, or not.",
+        "B4 tine weeder 6 min worked fair",
+    ),
     "look": ("Weeds seen, by stage, or `nothing`.", "B4 30 threads 5 seed leaves per ft2"),
     "feel": ("What a squeezed handful does: wet, smears, crumbles, dry, hard.", "B4 crumbles"),
     "up": ("The crop has come up.", "B4"),
@@ -660,30 +731,53 @@ def add_log_command(kind: str, summary: str, example: str) -> None:
     def write(
         words: Annotated[list[str], typer.Argument(metavar="WORDS...", help="In words, as above.")],
         farm: FarmOption = None,
-        note: Annotated[
-            str, typer.Option("--note", metavar="TEXT", help="A remark to keep with it.")
-        ] = "",
+        note: NoteOption = "",
     ) -> None:
         log_entry(f"{kind} {' '.join(words)}", note, farm)
 
-    write.__doc__ = f"{summary} As in: log {kind} {example}"
+    def write_pass(
+        words: Annotated[list[str], typer.Argument(metavar="WORDS...", help="In words, as above.")],
+        farm: FarmOption = None,
+        setup: Annotated[
+            str | None,
+            typer.Option("--setup", metavar="NAME", help="The set-up the tool was in."),
+        ] = None,
+        worked: WorkedOption = None,
+        note: NoteOption = "",
+    ) -> None:
+        more = worked_data(worked)
+        if setup is not None:
+            more["setup"] = setup
+        log_entry(f"{kind} {' '.join(words)}", note, farm, more)
+
+    command = write_pass if kind == "pass" else write
+    command.__doc__ = f"{summary} As in: log {kind} {example}"
     settings = {"ignore_unknown_options": True}
-    log_app.command(kind, context_settings=settings)(write)
+    log_app.command(kind, context_settings=settings)(command)
 
 
 for _kind, (_summary, _example) in LOG_HELP.items():
     add_log_command(_kind, _summary, _example)
 
 
-def log_entry(words: str, note: str, farm: Path | None) -> None:
-    """Write one entry from its words."""
+def log_entry(
+    words: str, note: str, farm: Path | None, more: Mapping[str, Any] | None = None
+) -> None:
+    """Write one entry from its words, and from what options said beside them."""
     from scheduler.adapters.farmfile import read_farm
     from scheduler.adapters.journal import parse_note
 
     folder = farm_folder(farm)
     described = read_farm(folder)
-    text = f"{words} # {note}" if note.strip() else words
-    event = parse_note(text, now_utc(), described.place.time_zone, *farm_names(described))
+    event = parse_note(
+        words,
+        now_utc(),
+        described.place.time_zone,
+        *farm_names(described),
+        setups=setup_names(described),
+        more=more,
+        remark=note,
+    )
     with farm_database(folder) as database:
         database.add_events([event])
     typer.echo(written_words(event, described))

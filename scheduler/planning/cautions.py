@@ -9,16 +9,25 @@ from __future__ import annotations
 import numpy as np
 
 from scheduler.errors import RangeError
-from scheduler.records import FloatArray, IntArray
+from scheduler.records import FloatArray, HeatBands, IntArray
 
 HEAT_BANDS = ("", "caution", "extreme caution", "danger", "extreme danger")
 """Names of the weather service's bands; the first, below them all, has none."""
 
-HEAT_BAND_FROM_F = (80.0, 90.0, 103.0, 125.0)
-"""Heat index from which each named band holds [degrees Fahrenheit]."""
+HEAT_ADVICE = (
+    "",
+    "water and shade at hand, breaks as needed",
+    "a break of 15 min every 2 h, an eye on each other",
+    "hard work waits for a cooler hour",
+    "no work outside",
+)
+"""What each band asks for: the first two as a safety authority proposed, the rest our own."""
 
-SUN_ALLOWANCE_F = 7.0
-"""Added to the shade value before an hour is called cooler; full sun adds up to 15 F."""
+USUAL_HEAT_BANDS = HeatBands()
+"""The weather service's present card, and our allowance for full sun, which adds up to 15 F."""
+
+NOISE_LEVELS_DBA = (85.0, 88.0, 91.0, 94.0, 97.0, 100.0, 103.0)
+"""Levels for which the sheet prints how long they may last."""
 
 MACHINE_CAUTION = (
     "The machine's manual rules: disengage and stop the engine before touching a tool; "
@@ -39,10 +48,20 @@ CAUTION_SHEET: tuple[tuple[str, str], ...] = (
     ),
     (
         "Machine",
-        "Disengage before leaving the handles, stop the engine before touching or clearing a tool. "
-        "Set the depth before the start. No bystanders, children or pets near. Walk backwards with "
-        "care and never towards a wall or fence. Refuel a cold engine. A walking machine has no "
-        "cage: distance and control are the guard.",
+        "The manual rules. Know how to stop it before you start it. Set the depth first: a tool "
+        "that bites pulls the machine forward. Disengage before leaving the handles; disengage and "
+        "stop the engine before touching, clearing or changing a tool. A walking machine has no "
+        "cage: distance and control are the guard. No bystanders, children or pets near. Sturdy "
+        "shoes, close clothing, feet away from the tools.",
+    ),
+    (
+        "Reverse",
+        "Slowly, with the tools disengaged, and never towards a wall, a fence or a person: the "
+        "handles can pin you.",
+    ),
+    (
+        "Fuel",
+        "Refuel outdoors with the engine off and cold, no flame or cigarette near.",
     ),
     (
         "Slope",
@@ -52,14 +71,16 @@ CAUTION_SHEET: tuple[tuple[str, str], ...] = (
     (
         "Ears and eyes",
         "Protect ears where voices must be raised at arm's length; the manual gives the level. "
-        "Over eight hours 85 dB is the limit many authorities name, and every 3 dB more halves the "
-        "time. Glasses, sturdy shoes, close clothing.",
+        "Over eight hours 85 dBA is the limit many authorities name, and every 3 dB more halves "
+        "the time. Glasses against stones and dust.",
     ),
     (
         "Heat",
-        "The heat index counts temperature and humidity in the shade; full sun adds to it. Hard "
-        "hand work early, water, shade and breaks; the first hot days and new people need less "
-        "work. Confusion or no sweat in the heat is an emergency.",
+        "The heat index joins temperature and humidity, in the shade; full sun can add 15 F (8 C). "
+        "Hard hand work early, water, shade and breaks; the first hot days and new people need "
+        "less work. Confusion or no sweat in the heat is an emergency. Cards differ: an older one "
+        "of the same service begins danger at 105 F (41 C) and extreme danger at 130 F (54 C). "
+        "Some states have rules of their own: ask the safety office.",
     ),
     (
         "Thunder",
@@ -68,13 +89,27 @@ CAUTION_SHEET: tuple[tuple[str, str], ...] = (
     ),
     (
         "Flame",
-        "Only where the farm file says that local fire rules were read. Not in a fire ban, strong "
-        "wind, dry mulch or row cover. Water at hand; look back after half an hour.",
+        "Only where the farm file says that local fire rules were read. Not in a fire ban or on a "
+        "day of fire warning, not in wind that bends the flame, not near dry mulch or row cover. "
+        "Water at hand; look back after half an hour. Legal notices overrule.",
     ),
     (
-        "Body",
-        "Change the task and the posture every half hour. Cover skin from UV index 3. Look for "
-        "ticks after work in tall grass. Working alone: tell someone, phone on you.",
+        "Sun",
+        "UV index 0-2 is low, 3-5 moderate, 6-7 high, 8-10 very high, 11 and more extreme. Cover "
+        "skin, head and eyes from 3.",
+    ),
+    (
+        "Ticks and stings",
+        "Long, light trousers, tucked in; look over the body after work; edges and tall grass are "
+        "worst. Trouble with breathing after a sting is an emergency.",
+    ),
+    (
+        "Back and hands",
+        "Change the task and the posture every 20 to 30 min; stretch.",
+    ),
+    (
+        "Working alone",
+        "Tell someone where you are and until when; phone on you, not in the truck.",
     ),
 )
 """Topics and texts of the whole sheet, as the command `cautions` prints it."""
@@ -189,35 +224,91 @@ def heat_regression_f(air_temp_f: FloatArray, humidity_pct: FloatArray) -> Float
     return index_f
 
 
-def heat_band(heat_index_c: FloatArray) -> IntArray:
+def heat_band(heat_index_c: FloatArray, from_c: tuple[float, ...] | None = None) -> IntArray:
     """Band of the weather service for each heat index, as a place in `HEAT_BANDS`.
 
     Parameters
     ----------
     heat_index_c
         Heat index [C], any shape.
+    from_c
+        Heat index from which each band holds [C], four values that rise; those of
+        `USUAL_HEAT_BANDS` where None.
 
     Returns
     -------
     ndarray of int
-        0 below the bands (and where the index is NaN), 1 caution from 80 F, 2 extreme caution
-        from 90 F, 3 danger from 103 F, 4 extreme danger from 125 F; same shape.
+        0 below the bands (and where the index is NaN), then by the usual bands 1 caution from
+        80 F, 2 extreme caution from 90 F, 3 danger from 103 F, 4 extreme danger from 125 F; same
+        shape.
+
+    Raises
+    ------
+    RangeError
+        Bands that are not four, or do not rise.
 
     Notes
     -----
-    Bands of the service's present card, seen; an older card had 105 and 130 F. No range stated.
+    Bands of the service's present card, seen (`nws_heat_card`); an older card had 105 and 130 F.
+    No range stated.
 
     Examples
     --------
     >>> heat_band(np.array([25.0, 30.0, 33.0, 45.0, 52.0])).tolist()
     [0, 1, 2, 3, 4]
     """
-    index_f = np.asarray(heat_index_c, dtype=np.float64) * 1.8 + 32.0
-    known_f = np.where(np.isnan(index_f), -np.inf, index_f)
+    edges_c = np.array(USUAL_HEAT_BANDS.from_c if from_c is None else from_c)
+    if edges_c.shape != (len(HEAT_BANDS) - 1,) or not np.all(np.diff(edges_c) > 0.0):
+        raise RangeError(
+            f"heat bands: found {', '.join(f'{edge:g}' for edge in edges_c)} C; allowed "
+            f"{len(HEAT_BANDS) - 1} temperatures that rise; correct [cautions] heat_bands"
+        )
+    index_c = np.asarray(heat_index_c, dtype=np.float64)
+    known_c = np.where(np.isnan(index_c), -np.inf, index_c)
     band: IntArray = np.searchsorted(
-        np.asarray(HEAT_BAND_FROM_F), np.round(known_f, 9), side="right"
+        np.round(edges_c, 9), np.round(known_c, 9), side="right"
     ).astype(np.int64)
     return band
+
+
+def noise_limit_min(level_dba: FloatArray) -> FloatArray:
+    """Time a day for which a level of noise is within the recommended limit [min].
+
+    ``T = 480 / 2^((L - 85) / 3)``: eight hours at 85 dBA, half of it for each 3 dB more.
+
+    Parameters
+    ----------
+    level_dba
+        Sound level L at the ear [dBA], any shape.
+
+    Returns
+    -------
+    ndarray
+        Minutes a day without protection [min], same shape; NaN where the level is NaN.
+
+    Raises
+    ------
+    RangeError
+        A level outside the printed table, 80 to 140 dBA.
+
+    Notes
+    -----
+    A limit for averages over the day; the law of a place may differ. Range: 80 to 140 dBA.
+    Source: `niosh_1998`, recommended exposure limit and table 1-1.
+
+    Examples
+    --------
+    >>> noise_limit_min(np.array([85.0, 88.0, 100.0])).tolist()
+    [480.0, 240.0, 15.0]
+    """
+    level = np.asarray(level_dba, dtype=np.float64)
+    if np.any((level < 80.0) | (level > 140.0)):
+        raise RangeError(
+            f"level_dba: found {np.nanmin(level):g} to {np.nanmax(level):g}; allowed 80 to 140; "
+            "the machine's manual gives its level"
+        )
+    limit_min: FloatArray = 480.0 / 2.0 ** ((level - 85.0) / 3.0)
+    return limit_min
 
 
 def cautions_for(
@@ -227,6 +318,7 @@ def cautions_for(
     *,
     has_flame: bool = False,
     has_read_fire_rules: bool = False,
+    bands: HeatBands = USUAL_HEAT_BANDS,
 ) -> tuple[str, ...]:
     """The cautions of one day, one sentence each, for one line of the page.
 
@@ -242,18 +334,22 @@ def cautions_for(
         Whether the farm owns a flame tool.
     has_read_fire_rules
         Whether the farm file says that local fire rules were read.
+    bands
+        Where the bands of the heat index begin, and what full sun adds before an hour is called
+        cooler.
 
     Returns
     -------
     tuple of str
         Machine and thunder always; heat with its band and hours when a band is reached, and
-        the cooler hours (heat index plus 7 F below 90 F); how many hours are not known; flame
-        where the farm owns one. Temperatures in C, for the page to convert.
+        the cooler hours (heat index plus the allowance for sun below the second band); how many
+        hours are not known; flame where the farm owns one. Temperatures in C, for the page to
+        convert.
 
     Raises
     ------
     RangeError
-        Arrays of different length, or a humidity outside 0-1.
+        Arrays of different length, a humidity outside 0-1, or bands that do not rise.
 
     Notes
     -----
@@ -281,7 +377,7 @@ def cautions_for(
         if hours.size:
             cautions.append("Heat index not known: temperature or humidity is missing.")
         return tuple(cautions)
-    band = heat_band(index_c)
+    band = heat_band(index_c, bands.from_c)
     worst = int(np.max(band))
     if worst > 0:
         words = [
@@ -289,8 +385,7 @@ def cautions_for(
             for place in range(worst, 0, -1)
             if np.any(band == place)
         ]
-        index_f = index_c * 1.8 + 32.0
-        cooler = known & (band == 0) & (index_f + SUN_ALLOWANCE_F < HEAT_BAND_FROM_F[1])
+        cooler = known & (band == 0) & (index_c + bands.sun_allowance_c < bands.from_c[1])
         sentence = f"Heat index up to {np.nanmax(index_c):.0f} C: {', '.join(words)}"
         if np.any(cooler):
             sentence += f"; cooler {_hour_spans(hours[cooler])}"

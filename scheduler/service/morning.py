@@ -119,6 +119,7 @@ def _cautions(s: Situation) -> tuple[str, ...]:
         humidity,
         has_flame=any(t.kind == "flame" for t in s.farm.tools),
         has_read_fire_rules=s.farm.flame_rules_read,
+        bands=s.farm.heat_bands,
     )
 
 

@@ -161,7 +161,28 @@ def test_farm_has_what_the_demo_promises(root: Path) -> None:
         "loam",
         "silt loam",
     }
-    assert len(check.farm.tools) == 5
+    assert len(check.farm.tools) == 7
+    assert "knives + finger weeder" in {tool.key for tool in check.farm.tools}
+
+
+def test_plans_of_the_farm_are_sown_in_the_journal(
+    root: Path, entries: list[dict[str, str]]
+) -> None:
+    """Each plan is kept, on its day, in a bed that was prepared at least four days before."""
+    farm = check_farm(root, {entry["crop"] for entry in entries}).farm
+    assert farm is not None
+    assert len(farm.plans) == 4
+    for plan in farm.plans:
+        of_bed = [entry for entry in entries if entry["bed"] == plan.bed]
+        (kept,) = (entry for entry in of_bed if entry["happened_at"][:10] == str(plan.on)
+                   and entry["kind"] in ("sow", "plant"))  # fmt: skip
+        assert (kept["kind"] == "sow", kept["crop"]) == (plan.is_sown, plan.crop)
+        prepared_on = max(
+            date.fromisoformat(entry["happened_at"][:10])
+            for entry in of_bed
+            if entry["kind"] == "prep" and entry["happened_at"] < kept["happened_at"]
+        )
+        assert timedelta(days=4) <= plan.on - prepared_on <= timedelta(days=35)
 
 
 def test_journal_is_a_whole_season(entries: list[dict[str, str]]) -> None:

@@ -19,6 +19,7 @@ from scheduler.adapters.farmfile import (
     write_new_farm,
 )
 from scheduler.errors import FarmFileError
+from scheduler.records import HeatBands
 
 
 def test_at_most_seven_questions_each_with_a_default_that_is_fine() -> None:
@@ -83,11 +84,19 @@ def test_every_example_in_the_comments_can_be_taken_as_it_is(units: str) -> None
     text = new_farm_text(Answers(units=units))
     with_examples = re.sub(r"(?m)^#: ", "", text)
     assert with_examples.count("\n") == text.count("\n")
-    check = check_text(with_examples)
+    check = check_text(with_examples, ("carrot",))
     assert (check.faults, check.warnings) == ((), ())
     assert check.farm is not None
     assert [bed.name for bed in check.farm.beds[-2:]] == ["North", "Tunnel"]
-    assert {tool.kind for tool in check.farm.tools} == {"wheel hoe", "tine weeder"}
+    assert {tool.kind for tool in check.farm.tools} == {"wheel hoe", "tine weeder", "knives"}
+    assert check.farm.tools[-1].key == "knives + finger weeder"
+    assert check.farm.tools[1].setups[0].n_rows == 3
+    assert [(plan.bed, plan.crop, plan.is_sown) for plan in check.farm.plans] == [
+        ("A1", "carrot", True)
+    ]
+    usual = HeatBands()
+    assert check.farm.heat_bands.from_c == pytest.approx(usual.from_c, abs=0.5)
+    assert check.farm.heat_bands.sun_allowance_c == pytest.approx(usual.sun_allowance_c, abs=0.5)
     assert check.farm.mail["security"] == "starttls"
 
 

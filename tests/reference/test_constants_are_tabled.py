@@ -32,7 +32,8 @@ from scheduler.planning import (
     weeds,
     work,
 )
-from scheduler.records import Soil
+from scheduler.planning.cautions import HEAT_BANDS
+from scheduler.records import HeatBands, Soil
 from scheduler.reference import Parameter, Tables, load_tables
 from scheduler.service import settings
 from tests.planning.made import START, planting
@@ -188,6 +189,10 @@ def _in_code() -> dict[Key, float]:
         ("verdict", "crust_chance_frac"): verdict._CRUST_CHANCE,
         ("verdict", "wetting_chance_frac"): verdict._WETTING_CHANCE,
     }
+    bands = HeatBands()
+    found["heat index", "sun_allowance_c"] = bands.sun_allowance_c
+    for band, from_c in zip(HEAT_BANDS[1:], bands.from_c, strict=True):
+        found["heat index", f"{band.replace(' ', '_')}_from_c"] = from_c
     for lead, root in enumerate(ensemble._DAY_SKILL):
         found["forecast", f"skill_{lead:02d}_frac"] = float(root) ** 2
     for i, kpa in enumerate(settings.GATE_KPA, 1):

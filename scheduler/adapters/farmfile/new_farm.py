@@ -328,6 +328,9 @@ _SIZES = {
         "tine_speed": "2 mph",
         "tine_width": "30 in",
         "spacings": '"8 in", "10 in", "15 in"',
+        "spacing": '"10 in"',
+        "heat_bands": '"80 F", "90 F", "103 F", "125 F"',
+        "sun_allowance": "7 F",
         "clearance": "12 in",
     },
     "metric": {
@@ -340,6 +343,9 @@ _SIZES = {
         "tine_speed": "3 km/h",
         "tine_width": "75 cm",
         "spacings": '"20 cm", "25 cm", "38 cm"',
+        "spacing": '"25 cm"',
+        "heat_bands": '"27 C", "32 C", "39 C", "52 C"',
+        "sun_allowance": "4 C",
         "clearance": "30 cm",
     },
 }
@@ -413,7 +419,30 @@ width = "{hoe_width}"
 #: track = "{tine_width}"
 #: clearance = "{clearance}"
 #: setup_time = "10 min"
-#: setups = [{{ name = "gentle", note = "second hole" }}]
+#: setups = [{{ name = "gentle", note = "second hole", rows = 3, spacing = {spacing} }}]
+
+# A toolbar carries further tools, worked in one pass: knives between the rows, fingers in them.
+#: [tools.toolbar]
+#: kind = "knives"
+#: carries = ["finger weeder"]
+#: depth = "{hoe_depth}"
+#: speed = "{tine_speed}"
+#: width = "{tine_width}"
+#: rows = [2, 3]
+#: row_spacings = [{spacings}]
+#: setup_time = "15 min"
+
+# What you mean to sow or set, so that the bed can be kept stale until then: bed, beds or range.
+#: [[plans]]
+#: bed = "A1"
+#: crop = "carrot"
+#: sow = 2026-05-20  # or set = 2026-05-20
+
+# Where your own card of the heat index begins caution, extreme caution, danger, extreme danger,
+# and what full sun adds; left out, the bands of the weather service.
+#: [cautions]
+#: heat_bands = [{heat_bands}]
+#: sun_allowance = "{sun_allowance}"
 
 # The morning mail. A password is never written here.
 #: [mail]

@@ -14,9 +14,10 @@ bring it the next day; in a file older than `OLDEST_RELATIVE_D` days a note must
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
+from functools import partial
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
@@ -63,6 +64,8 @@ def read_drop_folder(
     beds: Collection[str],
     tools: Collection[str],
     crops: Collection[str],
+    *,
+    setups: Mapping[str, Collection[str]] | None = None,
 ) -> DropReport:
     """Take every file of the drop folder that has no fault; one transaction a file.
 
@@ -76,6 +79,8 @@ def read_drop_folder(
         The farm's time zone.
     beds, tools, crops
         The names the farm has.
+    setups
+        The named set-ups of each tool, as in `parse_note`.
 
     Raises
     ------
@@ -88,9 +93,10 @@ def read_drop_folder(
     names: Names = (beds, tools, crops)
     zone = zone_of(time_zone)
     now = utc_moment(utc_text(now))
+    take_notes = partial(_take_notes, setups=setups)
     with open_farm_database(folder) as database:
         for path in _dropped_files(drop):
-            read = _take_csv if path.suffix.lower() == ".csv" else _take_notes
+            read = _take_csv if path.suffix.lower() == ".csv" else take_notes
             try:
                 imported, more = read(database, path, now, zone, names)
             except WhitethreadError as error:
@@ -142,7 +148,13 @@ def _take_csv(
 
 
 def _take_notes(
-    database: FarmDatabase, path: Path, now: datetime, zone: ZoneInfo, names: Names
+    database: FarmDatabase,
+    path: Path,
+    now: datetime,
+    zone: ZoneInfo,
+    names: Names,
+    *,
+    setups: Mapping[str, Collection[str]] | None,
 ) -> tuple[Imported | None, list[str]]:
     written_at = min(datetime.fromtimestamp(path.stat().st_mtime, UTC), now)
     needs_date = now - written_at > timedelta(days=OLDEST_RELATIVE_D)
@@ -163,6 +175,7 @@ def _take_notes(
                 crops,
                 recorded_at=now,
                 needs_date=needs_date,
+                setups=setups,
             )
         except WhitethreadError as error:
             faults.append(f"{path.name} line {number}: {error}")

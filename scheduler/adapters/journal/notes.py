@@ -122,6 +122,7 @@ def parse_note(
     *,
     recorded_at: datetime | None = None,
     needs_date: bool = False,
+    setups: Mapping[str, Collection[str]] | None = None,
     more: Mapping[str, Any] | None = None,
     remark: str = "",
 ) -> Event:
@@ -141,6 +142,8 @@ def parse_note(
         When the note became known, if not `now`.
     needs_date
         Refuse a note whose day is not written out.
+    setups
+        The named set-ups of each tool that has any; a tool that is not in it takes any name.
     more
         Values of `Event.data` said beside the words, such as a set-up; said in both is a fault.
     remark
@@ -185,7 +188,7 @@ def parse_note(
     sentence.take_clauses()
     for key, value in (more or {}).items():
         sentence.put(key, value)
-    data = dict(sentence.data)
+    data = _with_known_setup(sentence.data, setups or {})
     lacking = [key for key in KIND_RULES[kind].needs if key not in (*data, "start_at", "end_at")]
     if lacking:
         raise JournalError(
@@ -221,6 +224,23 @@ def parse_note(
         note=event.note,
     )
     return replace(event, event_id=event_id)
+
+
+def _with_known_setup(
+    data: Mapping[str, Any], setups: Mapping[str, Collection[str]]
+) -> dict[str, Any]:
+    """The data with the set-up as the farm spells it; refused where the tool has no such one."""
+    tool, setup = data.get("tool"), data.get("setup")
+    if not isinstance(tool, str) or tool not in setups or not isinstance(setup, str):
+        return dict(data)
+    spelled = {name.casefold(): name for name in setups[tool]}
+    plain = " ".join(setup.casefold().split())
+    if plain not in spelled:
+        raise JournalError(
+            f"{tool} has no set-up {setup!r}; {names_hint(setup, setups[tool])}; "
+            "a new one goes into farm.toml first"
+        )
+    return {**data, "setup": spelled[plain]}
 
 
 # ------------------------------------------------------------------ clauses
