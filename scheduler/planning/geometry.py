@@ -16,6 +16,7 @@ from scheduler.records import Planting, Tool
 
 _SPACING_FRAC = 0.15  # by which a setting may miss the spacing of the rows
 _HAND_CLEAR_MM = 25.0  # either side of a hoe led between two rows
+_HOE_WIDTH_MM = 150.0  # of a hoe led by hand that the farm file gives no width, without rows
 _WHEEL_CLEAR_MM = 75.0  # from the middle of a wheel to the nearest row
 _CROP_CLEAR_MM = 50.0  # under the axle, above the crop
 _WIDTH_SHORT_FRAC = 0.05  # of its width, that a tool may leave of a bed without another run
@@ -79,7 +80,7 @@ class _Case:
 
     @property
     def is_along(self) -> bool:
-        if self.planting.crop is None or self.traits.crop_gate == "hand":
+        if self.planting.crop is None or self.tool.kind == "hand":
             return False
         return self.is_up or not self.traits.can_blind
 
@@ -335,7 +336,7 @@ def _need(case: _Case) -> str:
 
 
 def _n_runs(case: _Case) -> int:
-    if case.traits.crop_gate == "hand":
+    if case.tool.kind == "hand":
         return 1
     n_rows = case.n_rows
     if n_rows is not None:
@@ -347,14 +348,16 @@ def _n_runs(case: _Case) -> int:
             return 1
         if _takes_outer_pair(case):
             return 2
+    is_hoe = case.is_led and not case.traits.can_blind
+    if is_hoe and case.width_mm is None:
+        return math.ceil(case.bed_mm / _HOE_WIDTH_MM - _WIDTH_SHORT_FRAC)
     return _runs_of_width(case, case.bed_mm)
 
 
 def _runs_of_width(case: _Case, strip_mm: float) -> int:
-    """Runs that a strip needs by the width of the tool, one where that is not known."""
-    if case.width_mm is None:
-        return 1
-    return max(1, math.ceil(strip_mm / case.width_mm - _WIDTH_SHORT_FRAC))
+    """Runs that a strip needs by the width of the tool; one where that is not known."""
+    width = case.width_mm
+    return 1 if width is None else max(1, math.ceil(strip_mm / width - _WIDTH_SHORT_FRAC))
 
 
 def _hoe_runs(case: _Case, n_rows: int) -> int:

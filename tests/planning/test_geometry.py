@@ -45,7 +45,7 @@ TINES = traits(row=True, between=True, blind=True, gate="tine")
 FINGERS = traits(row=True, gap=250.0, rows=True, gate="finger")
 BLADES = traits(between=True, gap=180.0)
 STACK = traits(row=True, between=True, gap=250.0, rows=True, gate="finger")
-HAND_HOE = traits(wheels=False, between=True, gap=100.0)
+HAND_HOE = traits(wheels=False, row=True, between=True, gap=100.0, gate="hand")
 HANDS = traits(wheels=False, row=True, between=True, gate="hand")
 
 
@@ -209,6 +209,14 @@ YES = {
     ),
     "a collinear hoe of 4 in in five rows": (
         tool("collinear hoe", width_m=0.1, travel="by hand"), HAND_HOE, crop(5, 6.0), 100.0,
+        "goes with 5 rows 152 mm apart in 6 runs", 6,
+    ),
+    "a hoe without a width, an empty bed": (
+        tool("collinear hoe", travel="by hand"), HAND_HOE, empty(BOTH_BLOCKED), None,
+        "over the empty bed in 6 runs", 6,
+    ),
+    "a hoe without a width, five rows": (
+        tool("collinear hoe", travel="by hand"), HAND_HOE, crop(5, 6.0), 100.0,
         "goes with 5 rows 152 mm apart in 6 runs", 6,
     ),
     "hands go anywhere": (

@@ -134,6 +134,7 @@ def _in_code() -> dict[Key, float]:
         ("work", "other_setting_min"): work._OTHER_SETTING_MIN,
         ("geometry", "spacing_frac"): geometry._SPACING_FRAC,
         ("geometry", "hand_clear_mm"): geometry._HAND_CLEAR_MM,
+        ("geometry", "hoe_width_mm"): geometry._HOE_WIDTH_MM,
         ("geometry", "wheel_clear_mm"): geometry._WHEEL_CLEAR_MM,
         ("geometry", "crop_clear_mm"): geometry._CROP_CLEAR_MM,
         ("geometry", "width_short_frac"): geometry._WIDTH_SHORT_FRAC,
