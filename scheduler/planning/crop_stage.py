@@ -9,7 +9,7 @@ import numpy as np
 from scheduler.models.crop_growth import crop_heat_cd, growth_frac, height_mm, leaf_count
 from scheduler.models.crops import ground_cover_frac
 from scheduler.planning.ensemble import Ensemble
-from scheduler.planning.traits import CropTraits
+from scheduler.planning.traits import NO_BLIND, CropTraits
 from scheduler.records import BoolArray, FloatArray, Planting
 
 _CLOSING_DAY_CD = 11.0  # heat of a day of the season that closing days were printed for
@@ -47,6 +47,36 @@ class CropStage:
     established_hour: float = np.nan
 
 
+def is_buried(planting: Planting, crop: CropTraits) -> bool:
+    """Whether a crop was set below ground, as a tuber or a clove, and comes up later.
+
+    Parameters
+    ----------
+    planting : Planting
+        The planting.
+    crop : CropTraits
+        Traits of its crop.
+
+    Returns
+    -------
+    bool
+        True for what is set, has no heat sum from seed, and stands a pass over its row.
+
+    Notes
+    -----
+    Definition of this project. No range stated.
+
+    Examples
+    --------
+    >>> from scheduler.records import Bed
+    >>> bed = Bed("A1", 18.0, 0.75, "loam")
+    >>> p = Planting(bed, None, 0.0, 18.0, "potato", False, None, 1, None, 100.0)
+    >>> is_buried(p, CropTraits(None, None, None, None, None, 65.0, 100.0, blind=2))
+    True
+    """
+    return not planting.is_sown and crop.emergence_cd is None and crop.blind != NO_BLIND
+
+
 def crop_stage(
     planting: Planting,
     crop: CropTraits,
@@ -79,11 +109,11 @@ def crop_stage(
     -----
     Heat of the air counts from emergence, from the hour it was seen up, or from setting. Days
     before the record carry the mean heat of the record up to now. Where emergence was not computed
-    the air stands for the soil in its heat sum; a sown crop without a heat sum is up after a fifth
-    of its days to closing. Closing days become heat at 11 degree-days a day (16 C above a base of
-    5 C, 21 C above 10 C), the season that `fao56_1998` prints them for being spring to early
-    summer. A plant is set 50 mm tall; what is set without a heat sum to emergence, a tuber or a
-    clove, starts from nothing. Definition of this project. Range as the tables it reads.
+    the air stands for the soil in its heat sum; a crop without a heat sum, as a tuber or a clove,
+    is up after a fifth of its days to closing. Closing days become heat at 11 degree-days a day
+    (16 C above a base of 5 C, 21 C above 10 C), as `fao56_1998` prints them for spring and early
+    summer. A plant is set 50 mm tall; what has no heat sum from seed starts from nothing.
+    Definition of this project. Range as the tables it reads.
 
     Examples
     --------
@@ -121,7 +151,7 @@ def crop_stage(
     leaves = np.full_like(grown_cd, np.nan)
     if planting.is_sown and crop.first_leaf_cd is not None and crop.leaf_cd is not None:
         leaves = np.where(is_up, leaf_count(grown_cd, crop.first_leaf_cd, crop.leaf_cd), 0.0)
-    way = 1.0 - _UP_SHARE if planting.is_sown else 1.0
+    way = 1.0 - _UP_SHARE if planting.is_sown or is_buried(planting, crop) else 1.0
     grown = growth_frac(grown_cd, way * (crop.close_d or _DEFAULT_CLOSE_D) * _CLOSING_DAY_CD)
     is_plant = not planting.is_sown and crop.emergence_cd is not None
     height = height_mm(grown, crop.height_mm or 0.0, _SET_HEIGHT_MM if is_plant else 0.0)
@@ -142,7 +172,8 @@ def _up_hours(
     sky = ensemble.sky
     air_temp_c = sky.forcing.air_temp_c
     n_members = air_temp_c.shape[0]
-    seen = planting.up_at or (None if planting.is_sown else planting.established_at)
+    is_plant = not planting.is_sown and not is_buried(planting, crop)
+    seen = planting.up_at or (planting.established_at if is_plant else None)
     if seen is not None:
         return np.full(n_members, float(sky.hour_of(seen)))
     if emergence_hours is not None:

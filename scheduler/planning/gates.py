@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from scheduler.models.workability import chance
-from scheduler.planning.crop_stage import CropHours, CropStage
+from scheduler.planning.crop_stage import CropHours, CropStage, is_buried
 from scheduler.planning.draws import weighted_quantiles
 from scheduler.planning.traits import CAREFUL_BLIND, NO_BLIND, CropTraits, ToolTraits
 from scheduler.records import BoolArray, FloatArray, Planting, Tool
@@ -150,7 +150,8 @@ def gate(
     until 70 % of the heat to emergence, 10 mm above the seed; a seed nearer to the surface than
     20 mm is worked at 10 mm all the same, at twice the loss, and a crop that asks for care loses
     twice again. Flame until 85 %. Up: between the rows until it covers the ground, in the row from
-    the crop's leaf stage. Set: in the row once rooted. The tabled loss holds a leaf after the stage
+    the crop's leaf stage. Set: in the row once rooted; a tuber or a clove takes blind tools and
+    soil thrown to its row until the first tenth is up. The tabled loss holds a leaf after the stage
     and doubles at it. Common practice; the shares are assumptions. No range stated.
 
     Examples
@@ -187,6 +188,8 @@ def gate(
     )
     if planting.is_sown and not asked.is_now(stage.is_up):
         return _below_ground(asked, words)
+    if is_buried(planting, crop) and not asked.is_now(stage.is_up):
+        return _buried(asked, words)
     return _all_open([_standing(asked, word) for word in words])
 
 
@@ -224,6 +227,21 @@ def _below_ground(asked: _Asked, words: list[str]) -> Gate:
             why = f"{name} comes up bent: never a tine over the crook"
         return asked.closed("crop_tender", why, later)
     return _blind(asked, last)
+
+
+def _buried(asked: _Asked, words: list[str]) -> Gate:
+    """Gate of a tuber or a clove below ground: no clock but that of its first tenth to be up."""
+    later = _all_open([_standing(asked, word) for word in words]).opens_hour
+    early = chance(asked.stage.is_up[:, asked.at :], asked.weights) > 1.0 - REACHED
+    last = float(asked.now_hour + early.argmax() - 1) if early.any() else None
+    if last is not None and last < asked.now_hour:
+        return asked.closed("crop_tender", f"{asked.name} is coming up", later)
+    if words == ["hilling"] and asked.crop.can_hill:
+        return asked.open(f"{asked.name} is below ground: soil may be thrown to its row", 0.0, last)
+    if asked.traits.can_blind:
+        return _blind(asked, last)
+    why = f"the rows of {asked.name} are not to be seen yet"
+    return asked.closed("crop_tender", why, later)
 
 
 def _blind(asked: _Asked, last: float | None) -> Gate:
@@ -328,7 +346,7 @@ def _by_roots(asked: _Asked, word: str) -> Gate:
     name, tools = asked.name, _IN_WORDS[word]
     need = asked.crop.set_tine_cd if word == "tine" else asked.crop.set_finger_cd
     if need is None:
-        return asked.closed("no_fit", f"never {tools} over {name} set as plants")
+        return asked.closed("no_fit", f"never {tools} over standing {name}")
     rooted = asked.stage.rooted_cd
     opens = asked.first_hour(rooted >= need)
     if opens == asked.now_hour:
