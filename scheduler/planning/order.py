@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 
 from scheduler.planning.day import Day, local_moment
+from scheduler.planning.work import setup_minutes
 from scheduler.records import (
     BedAnswer,
 )
@@ -46,43 +47,48 @@ def order_of_day(
 
     Notes
     -----
-    Tools are taken in the order of their most urgent line; within a tool by urgency, then by when
-    the soil is fit, then by name. A line that does not fit into what is left of the hours becomes
-    `wait`, `no_hours`. Definition of this project. No range stated. Worked:
-    tests/planning/test_order.py; whole mornings: tests/scenes.
+    Tools are taken in the order of their most urgent line, and so are the set-ups of a tool; within
+    a set-up by urgency, then by when the soil is fit, then by name. A line that does not fit into
+    what is left of the hours becomes `wait`, `no_hours`. Definition of this project. No range
+    stated. Worked: tests/planning/test_order.py; whole mornings: tests/scenes.
     """
     go = [d for d in drafts if d.answer.verdict == "go"]
     best: dict[str, float] = {}
+    best_setup: dict[tuple[str, str | None], float] = {}
     for draft in go:
-        assert draft.answer.action is not None
-        tool = draft.answer.action.tool
-        best[tool] = max(best.get(tool, 0.0), draft.urgency)
+        action = draft.answer.action
+        assert action is not None
+        setting = (action.tool, action.setup)
+        best[action.tool] = max(best.get(action.tool, 0.0), draft.urgency)
+        best_setup[setting] = max(best_setup.get(setting, 0.0), draft.urgency)
 
-    def key(draft: Draft) -> tuple[float, str, float, datetime, str, str]:
+    def key(draft: Draft) -> tuple[float, str, float, str, float, datetime, str, str]:
         action = draft.answer.action
         assert action is not None
         answer = draft.answer
         return (
-            -best[action.tool], action.tool, -draft.urgency, action.start,
-            answer.bed, answer.part or "",
+            -best[action.tool], action.tool, -best_setup[action.tool, action.setup],
+            action.setup or "", -draft.urgency, action.start, answer.bed, answer.part or "",
         )  # fmt: skip
 
     left = hours_available * 60.0
     planned = 0.0
     changes = 0
-    in_use: str | None = None
+    tools = {tool.name: tool for tool in day.farm.tools}
+    in_use: tuple[str, str | None] | None = None
     ranked: list[BedAnswer] = []
     missed: list[BedAnswer] = []
     for draft in sorted(go, key=key):
         action = draft.answer.action
         assert action is not None
-        setup = 0.0 if action.tool == in_use else action.setup_min
+        needed = (action.tool, action.setup)
+        setup = setup_minutes(in_use, needed, tools[action.tool])
         cost = action.work_min + setup
         if cost <= left:
             left -= cost
             planned += cost
-            changes += int(action.tool != in_use)
-            in_use = action.tool
+            changes += int(needed != in_use)
+            in_use = needed
             ranked.append(
                 replace(draft.answer, rank=len(ranked) + 1, action=replace(action, setup_min=setup))
             )

@@ -9,8 +9,8 @@ in minutes is not computed here.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import replace
 from datetime import datetime, timedelta
 
 import numpy as np
@@ -25,19 +25,11 @@ from scheduler.planning.day import (
     tenths,
 )
 from scheduler.planning.draws import weighted_quantiles
-from scheduler.planning.hours import day_starts, local_day
+from scheduler.planning.hours import local_day
+from scheduler.planning.offers import Choice, Kit, Offer, Site, day_hours, is_up
 from scheduler.planning.order import Draft
 from scheduler.planning.outlook import FlushOutlook, Outlook, WorkOutlook
-from scheduler.planning.tools import (
-    fitting_tools,
-    is_below_ground,
-    last_blind_hour,
-    offered,
-    setup_name,
-    work_minutes,
-)
-from scheduler.planning.traits import ToolTraits
-from scheduler.planning.weeds import BETWEEN, IN_ROW, HandRates, KillTable, WeedOutlook
+from scheduler.planning.weeds import BETWEEN, IN_ROW, HandRates, WeedOutlook
 from scheduler.records import (
     Action,
     BedAnswer,
@@ -47,10 +39,8 @@ from scheduler.records import (
     FlushAnswer,
     Range,
     SoilAnswer,
-    Tool,
 )
 
-DAYS_IN_SIGHT = 10
 _CLEAN_M2 = 5.0  # weeds standing and to come below which a bed is clean
 _WORTH_M2 = 4.0  # killed weeds below which a pass is not worth setting out for
 _NEARLY = 0.9  # of the best day to come
@@ -62,163 +52,28 @@ _HAND_ESTABLISHED_M2 = 4.0
 _HAND_WINDOW = timedelta(days=60)  # after sowing or setting; later weeds cost little yield
 _HAND_KILL = 0.3  # killable share below which a machine does not rescue
 _WEED_STAGES_HAND = slice(1, 5)
+_GROWN = slice(3, 5)  # young and established
 _DRY_SURFACE = 0.15  # relative water of the surface below which a bed that is not fit is hard
 _CRUST_CHANCE = 0.2  # from which a crust to come is told
 _WETTING_CHANCE = 0.3  # from which a wetting to come is told
 _MOST_MAT_M2 = 60.0  # of a mat that count for the order of the day
+_NO_CLEAN_UP = ("hand", "flame")
+_WEATHERED = 0.8  # of a good day's kill that a clean-up has in the weather it gets
 
 
-@dataclass(frozen=True)
-class Offer:
-    """One tool over the days in sight."""
-
-    tool: Tool
-    work: WorkOutlook
-    minutes: float
-    killable: FloatArray  # (n_particles, n_days) if the soil lets it
-    is_fit: BoolArray  # (n_particles, n_days) whether that particle's soil can be worked that day
-    weights: FloatArray
-    gain: FloatArray  # (n_days,) mean of killable where fit
-    killed_m2: float  # today, mean
-    until_hour: float | None  # a blind pass only before the crop comes up
-
-
-def day_hours(day: Day) -> list[tuple[int, int]]:
-    """First and last hour of today and of the days in sight, from now on.
-
-    Parameters
-    ----------
-    day : Day
-        The clock.
-
-    Returns
-    -------
-    list of (int, int)
-        Hours on the sky's clock, at most `DAYS_IN_SIGHT` days.
-
-    Notes
-    -----
-    Definition of this project. No range stated.
-
-    Examples
-    --------
-    >>> from datetime import UTC, time
-    >>> from scheduler.models.soil_column import ColumnForcing
-    >>> from scheduler.planning.day import day_of
-    >>> from scheduler.planning.ensemble import Sky
-    >>> from scheduler.records import Farm, Place, WorkPlan
-    >>> work = WorkPlan(time(7), time(19), (6.0,) * 7)
-    >>> farm = Farm("made", Place(42.0, 0.0, 100.0, "UTC"), "metric", 5, {}, (), (), work)
-    >>> start = datetime(2013, 5, 8, tzinfo=UTC)
-    >>> air = ColumnForcing(*np.zeros((7, 1, 72)))
-    >>> sky = Sky(start, 5, air, np.ones(72, bool), has_forecast=True)
-    >>> day = day_of(farm, sky, 0, start + timedelta(hours=5))
-    >>> day_hours(day)
-    [(5, 24), (24, 48), (48, 72)]
-    """
-    first = day.sky.now_hour
-    start = day.sky.at(first)
-    days = day_starts(start, day.sky.n_hours - first, day.farm.place.time_zone)
-    return [(first + a, first + b) for _, a, b in days][:DAYS_IN_SIGHT]
-
-
-def weed_hours(day: Day) -> FloatArray:
-    """Hours at which the weeds are wanted: now, then the middle of each day's working hours.
-
-    Parameters
-    ----------
-    day : Day
-        The clock.
-
-    Returns
-    -------
-    array
-        Ascending hours on the sky's clock, (1 + n_days,).
-
-    Notes
-    -----
-    Definition of this project. No range stated.
-
-    Examples
-    --------
-    >>> from datetime import UTC, time
-    >>> from scheduler.models.soil_column import ColumnForcing
-    >>> from scheduler.planning.day import day_of
-    >>> from scheduler.planning.ensemble import Sky
-    >>> from scheduler.records import Farm, Place, WorkPlan
-    >>> work = WorkPlan(time(7), time(19), (6.0,) * 7)
-    >>> farm = Farm("made", Place(42.0, 0.0, 100.0, "UTC"), "metric", 5, {}, (), (), work)
-    >>> start = datetime(2013, 5, 8, tzinfo=UTC)
-    >>> air = ColumnForcing(*np.zeros((7, 1, 72)))
-    >>> sky = Sky(start, 5, air, np.ones(72, bool), has_forecast=True)
-    >>> day = day_of(farm, sky, 0, start + timedelta(hours=5))
-    >>> weed_hours(day).tolist()
-    [5.0, 12.5, 36.5, 60.5]
-    """
-    middles = []
-    for first, last in day_hours(day):
-        is_open = np.flatnonzero(day.is_open[first:last])
-        middles.append(first + (float(np.median(is_open)) if is_open.size else (last - first) / 2))
-    now = (day.now - day.sky.start_at) / timedelta(hours=1)
-    return np.maximum.accumulate(np.array([now, *middles]))
-
-
-def _offer(
-    tool: Tool, outlook: Outlook, weeds: WeedOutlook, day: Day, traits: ToolTraits, kills: KillTable
-) -> Offer:
-    work = outlook.works[tool.kind]
-    minutes = work_minutes(tool, outlook.planting)
-    kill = kills.kill_frac[tool.kind]
-    days = day_hours(day)
-    killable = np.stack([weeds.killable_frac(1 + d, kill) for d in range(len(days))], axis=1)
-    need = max(1, int(np.ceil(minutes / 60.0)))
-    fits = np.zeros((work.is_workable.shape[0], len(days)), bool)
-    is_blind = traits.can_blind and is_below_ground(outlook, day.sky.now_hour)
-    last_blind = last_blind_hour(outlook) if is_blind else None
-    for d, (first, last) in enumerate(days):
-        is_open = day.is_open[first:last].copy()
-        if last_blind is not None:
-            is_open[max(0, int(last_blind) - first) :] = False
-        inside = work.is_workable[:, first - day.stored : last - day.stored][:, is_open]
-        fits[:, d] = inside.sum(axis=1) >= need
-    of_particle = fits[weeds.member]
-    w = weeds.weights / weeds.weights.sum()
-    density = weeds.density_m2(1).sum(axis=1) + weeds.to_come_m2(1)
-    return Offer(
-        tool,
-        work,
-        minutes,
-        killable,
-        of_particle,
-        w,
-        w @ (killable * of_particle),
-        float(w @ (killable[:, 0] * density)),
-        last_blind,
-    )
-
-
-def weed_verdict(
-    outlook: Outlook,
-    weeds: WeedOutlook,
-    day: Day,
-    traits: Mapping[str, ToolTraits],
-    kills: KillTable,
-    hand: HandRates,
-) -> Draft:
+def weed_verdict(site: Site, choice: Choice, kit: Kit, day: Day, hand: HandRates) -> Draft:
     """One verdict for one planting, with its reason, dates and figures.
 
     Parameters
     ----------
-    outlook : Outlook
-        Soil, crust, clock and crop of the planting.
-    weeds : WeedOutlook
-        Its weeds at `weed_hours(day)`.
+    site : Site
+        Soil, crust, clock, crop and weeds of the planting; the weeds at `weed_hours(day)`.
+    choice : Choice
+        Tools that can go, and why the others not.
+    kit : Kit
+        The farm's tools.
     day : Day
         The clock.
-    traits : mapping
-        Tool traits by kind.
-    kills : KillTable
-        Kill by tool.
     hand : HandRates
         Minutes of hand weeding by stage.
 
@@ -235,46 +90,54 @@ def weed_verdict(
     less than 0.3 of) are assumptions of this project. No range stated. Worked:
     tests/planning/test_verdict.py; whole mornings: tests/scenes.
     """
-    sky = day.sky
-    now, stored = sky.now_hour, day.stored
-    base = _with_weeds(base_answer(outlook, day), weeds, day)
+    outlook, weeds = site.outlook, site.weeds
+    base = replace(_with_weeds(base_answer(outlook, day), weeds, day), refusals=choice.refusals)
     w = weeds.weights / weeds.weights.sum()
-    standing = weeds.density_m2(0)
-    whole = float(w @ (standing.sum(axis=1) + weeds.to_come_m2(0)))
+    whole = float(w @ (weeds.density_m2(0).sum(axis=1) + weeds.to_come_m2(0)))
     mat = float(weighted_quantiles(weeds.standing_m2, w)[1])
-    is_mat = mat >= _MAT_M2 and not _is_cleaned_up(weeds, day, kills)
-    grown = is_mat or float(w @ standing[:, 2:].sum(axis=1)) > float(
-        w @ standing[:, :2].sum(axis=1)
-    )
-    tools, reason = fitting_tools(outlook, day.farm.tools, traits, now, stored, grown)
-    by_hand = _by_hand(weeds, outlook, hand)
-    if not is_mat and reason != "crop_up" and _needs_hand(outlook, weeds, day, w):
-        offers = [_offer(t, outlook, weeds, day, traits[t.kind], kills) for t in tools]
-        takes = max((float(o.weights @ o.killable[:, 0]) for o in offers), default=0.0)
+    is_mat = mat >= _MAT_M2 and not _is_cleaned_up(weeds, kit)
+    closed = choice.closed_by
+    is_covered = not choice.offers and closed is not None and closed.because == "crop_up"
+    if not is_mat and not is_covered and _needs_hand(outlook, weeds, day, w):
+        takes = max((_takes_in_row(o, weeds) for o in choice.offers), default=0.0)
         if takes < _HAND_KILL:
             why = (
                 f"{_count(weeds, w)} in the row beyond any shallow tool",
-                f"a tool takes {tenths(takes)} at most",
+                f"a tool takes {tenths(takes)} of them at most",
             )
-            answer = replace(
-                base, verdict="hand", because="no_fit", why=why, minutes={"by_hand": by_hand}
-            )
+            minutes = {"by_hand": _by_hand(weeds, outlook, hand)}
+            answer = replace(base, verdict="hand", because="no_fit", why=why, minutes=minutes)
             return Draft(answer, 0.0)
-    if not tools and reason != "no_fit":
-        return Draft(_no_tool(base, outlook, day, reason), 0.0)
+    if not choice.offers and closed is not None and closed.because != "no_fit":
+        return Draft(_no_tool(base, outlook, day, choice), 0.0)
     if whole < _CLEAN_M2 and not is_mat:
         if mat >= _CLEAN_M2:
             left = (f"about {mat:.0f} weeds per m2 may be left from before the record: look",)
             return Draft(replace(base, verdict="nothing", because="unknown", why=left), 0.0)
         few = (f"{whole:.0f} weeds per m2 standing or to come",)
         return Draft(replace(base, verdict="nothing", because="clean", why=few), 0.0)
-    if not tools:
-        return Draft(_no_tool(base, outlook, day, reason), 0.0)
-    offers = [_offer(t, outlook, weeds, day, traits[t.kind], kills) for t in tools]
+    if not choice.offers:
+        return Draft(_no_tool(base, outlook, day, choice), 0.0)
     if is_mat:
-        return _mat_verdict(base, outlook, weeds, day, tools, kills, mat)
-    best = max(offers, key=lambda o: (o.gain[0] > 0.0, o.killed_m2, -o.minutes))
-    return _pass_verdict(base, outlook, weeds, day, best)
+        return _mat_verdict(base, site, choice.offers, day, mat)
+    return _pass_verdict(base, outlook, weeds, day, _best(choice.offers))
+
+
+def _best(offers: Sequence[Offer]) -> Offer:
+    """The offer that takes most today; of those that take nearly as much, the quickest."""
+    fit = [o for o in offers if float(o.gain[0]) > 0.0] or list(offers)
+    most = max(o.killed_m2 for o in fit)
+    return min(
+        (o for o in fit if o.killed_m2 >= _NEARLY * most), key=lambda o: (o.minutes, o.tool.name)
+    )
+
+
+def _takes_in_row(offer: Offer, weeds: WeedOutlook) -> float:
+    """Share of the grown weeds in the row that a pass today takes, mean over particles."""
+    grown = weeds.count_m2[:, 1, IN_ROW, _GROWN]
+    killed = (grown * offer.kill_frac[:, IN_ROW, _GROWN]).sum(axis=1)
+    whole = float(offer.weights @ grown.sum(axis=1))
+    return float(offer.weights @ killed) / whole if whole > 0.0 else 0.0
 
 
 def _pass_verdict(
@@ -311,12 +174,16 @@ def _pass_verdict(
         takes = f"a pass takes {tenths(kill_today)} now, {tenths(float(gain[d]))} then"
         if kill_today >= enough and span is not None and sure < _LEAST_SURE:
             takes = f"{tenths(sure)} that going today loses nothing; surer then"
+        is_rain = _is_spoilt_by_rain(offer, later)
+        if is_rain:
+            dry = float(w @ offer.dry_killable)
+            takes = f"a pass takes {tenths(kill_today)} with the rain after it, dry {tenths(dry)}"
         why = (takes, _clock_words(outlook, day), _waiting_words(offer))
         return Draft(
             replace(
                 base,
                 verdict="wait",
-                because="weeds_small",
+                because="rain_after" if is_rain else "weeds_small",
                 until=local_moment(day.sky.at(until), day),
                 why=why,
                 killable_frac=killable,
@@ -332,7 +199,7 @@ def _pass_verdict(
         base,
         verdict="go",
         because="",
-        action=_action(offer, outlook, day, span),
+        action=_action(offer, day, span),
         sure=sure,
         last_good_at=None if last_good is None else local_moment(day.sky.at(last_good), day),
         killable_frac=killable,
@@ -341,16 +208,24 @@ def _pass_verdict(
     return Draft(answer, urgency)
 
 
-def _action(offer: Offer, outlook: Outlook, day: Day, span: tuple[int, int]) -> Action:
+def _is_spoilt_by_rain(offer: Offer, later: float) -> bool:
+    """Whether a pass today would be ripe but for what falls after it."""
+    w = offer.weights
+    dry, now = float(w @ offer.dry_killable), float(w @ offer.killable[:, 0])
+    return dry >= _NEARLY * later and now < _NEARLY * dry
+
+
+def _action(offer: Offer, day: Day, span: tuple[int, int]) -> Action:
     """A pass with an offer's tool within a span of hours."""
     return Action(
         offer.tool.name,
-        setup_name(offer.tool, outlook.planting),
-        offer.tool.depth_mm,
+        None if offer.setup is None else offer.setup.name,
+        offer.depth_mm,
         local_moment(day.sky.at(span[0]), day),
         local_moment(day.sky.at(span[1]), day),
         offer.minutes,
         offer.tool.setup_min,
+        offer.note,
     )
 
 
@@ -370,24 +245,15 @@ def _sure(offer: Offer, weeds: WeedOutlook, day: Day, span: tuple[int, int]) -> 
 
 
 def _mat_verdict(
-    base: BedAnswer,
-    outlook: Outlook,
-    weeds: WeedOutlook,
-    day: Day,
-    tools: tuple[Tool, ...],
-    kills: KillTable,
-    mat_m2: float,
+    base: BedAnswer, site: Site, offers: Sequence[Offer], day: Day, mat_m2: float
 ) -> Draft:
     """A bed that came weedy out of the winter: one clean-up before it sheds seed."""
-    tool = max(tools, key=lambda t: float(kills.kill_frac[t.kind][BETWEEN, -1]))
-    takes = float(kills.kill_frac[tool.kind][BETWEEN, -1])
-    n = weeds.weights.size
-    flat = np.full((n, len(day_hours(day))), takes)
-    work = outlook.works[tool.kind]
-    minutes = work_minutes(tool, outlook.planting)
-    offer = Offer(
-        tool, work, minutes, flat, flat > 0.0, weeds.weights, flat[0], takes * mat_m2, None
-    )
+    outlook, weeds = site.outlook, site.weeds
+    offer = max(offers, key=lambda o: float(o.weights @ o.old_killable[:, 0]))
+    killable = offer.old_killable
+    w = offer.weights
+    takes = float(w @ killable[:, 0])
+    offer = replace(offer, killable=killable, killed_m2=takes * mat_m2)
     span = _span_today(offer, day)
     words = [f"a mat from winter, about {mat_m2:.0f} per m2; a pass takes {tenths(takes)}"]
     if weeds.flowers_hour is not None:
@@ -395,31 +261,36 @@ def _mat_verdict(
             words.append("in flower by now: before it sheds seed")
         else:
             words.append(f"flowers about {date_words(day.sky.at(weeds.flowers_hour), day)}")
-    killable = Range(takes, takes, takes)
+    base = replace(
+        base, killable_frac=Range(*(float(q) for q in weighted_quantiles(killable[:, 0], w)))
+    )
     if span is None:
         wet = _too_wet(base, outlook, day, offer)
-        return Draft(replace(wet, why=(words[0], *wet.why), killable_frac=killable), 0.0)
-    sure = float(weeds.weights @ _is_fit_in(offer, weeds, day, span) / weeds.weights.sum())
+        return Draft(replace(wet, why=(words[0], *wet.why)), 0.0)
+    sure = float(w @ _is_fit_in(offer, weeds, day, span))
     answer = replace(
         base,
         verdict="go",
         because="",
-        action=_action(offer, outlook, day, span),
+        action=_action(offer, day, span),
         sure=sure,
         why=tuple(words),
-        killable_frac=killable,
     )
-    return Draft(answer, sure * takes * min(mat_m2, _MOST_MAT_M2) / minutes)
+    return Draft(answer, sure * takes * min(mat_m2, _MOST_MAT_M2) / offer.minutes)
 
 
-def _is_cleaned_up(weeds: WeedOutlook, day: Day, kills: KillTable) -> bool:
+def _is_cleaned_up(weeds: WeedOutlook, kit: Kit) -> bool:
     """Whether what was done took about as much of a mat as one pass of the farm's best tool."""
     best = max(
-        (float(kills.kill_frac[t.kind][BETWEEN, -1]) for t in offered(day.farm.tools)),
+        (
+            float(kit.kills.kill_frac[tool.key][BETWEEN, -1])
+            for tool in kit.rules.tools.values()
+            if tool.kind not in _NO_CLEAN_UP
+        ),
         default=0.0,
     )
     left = weeds.history.standing_left
-    return left < 1.0 - _NEARLY * best
+    return left < 1.0 - _NEARLY * _WEATHERED * best
 
 
 def _with_weeds(base: BedAnswer, weeds: WeedOutlook, day: Day) -> BedAnswer:
@@ -453,7 +324,7 @@ def _with_weeds(base: BedAnswer, weeds: WeedOutlook, day: Day) -> BedAnswer:
 
 def _needs_hand(outlook: Outlook, weeds: WeedOutlook, day: Day, w: FloatArray) -> bool:
     planting = outlook.planting
-    if planting.crop is None or is_below_ground(outlook, int(weeds.hours[0])):
+    if not is_up(outlook, int(weeds.hours[0]), day.stored):
         return False
     if planting.established_at is not None and day.now - planting.established_at > _HAND_WINDOW:
         return False
@@ -480,20 +351,33 @@ def _by_hand(weeds: WeedOutlook, outlook: Outlook, hand: HandRates) -> Range:
     return Range(*(float(q) for q in weighted_quantiles(minutes, weeds.weights)))
 
 
-def _no_tool(base: BedAnswer, outlook: Outlook, day: Day, reason: str) -> BedAnswer:
-    crop = outlook.planting.crop or "crop"
-    if reason == "crop_tender":
-        assert outlook.emergence_hours is not None
+def _no_tool(base: BedAnswer, outlook: Outlook, day: Day, choice: Choice) -> BedAnswer:
+    """No tool can go now: until the crop lets one in, or for good."""
+    closed = choice.closed_by
+    if closed is None:
+        why = ("the farm file names no tool",)
+        return replace(base, verdict="nothing", because="no_fit", why=why)
+    words = closed.why if closed.because != "no_fit" else f"{closed.tool}: {closed.why}"
+    if closed.because != "crop_tender":
+        return replace(base, verdict="nothing", because=closed.because, why=(words,))
+    if choice.opens_hour is not None:
+        until = local_moment(day.sky.at(choice.opens_hour), day)
+        return replace(base, verdict="wait", because="crop_tender", until=until, why=(words,))
+    return replace(_no_later(base, outlook, day), why=(words,))
+
+
+def _no_later(base: BedAnswer, outlook: Outlook, day: Day) -> BedAnswer:
+    """Too late to go blind: until the crop is up."""
+    until = day.sky.n_hours - 1
+    if outlook.emergence_hours is not None:
         hours = np.nan_to_num(outlook.emergence_hours, nan=day.sky.n_hours)
-        up = float(weighted_quantiles(hours, outlook.weights)[2])
-        until = local_moment(day.sky.at(int(min(up, day.sky.n_hours))), day)
-        why = f"{crop} about to come up: too late to go blind, too early between the rows"
-        return replace(base, verdict="wait", because=reason, until=until, why=(why,))
-    words = {
-        "crop_up": f"{crop} covers the ground",
-        "no_fit": "no tool of the farm fits this planting",
-    }
-    return replace(base, verdict="nothing", because=reason, why=(words[reason],))
+        until = min(int(weighted_quantiles(hours, outlook.weights)[2]), until)
+    return replace(
+        base,
+        verdict="wait",
+        because="crop_tender",
+        until=local_moment(day.sky.at(until), day),
+    )
 
 
 def _spans(offer: Offer, day: Day, first: int, last: int) -> list[tuple[int, int]]:
@@ -542,9 +426,9 @@ def _too_wet(base: BedAnswer, outlook: Outlook, day: Day, offer: Offer) -> BedAn
     open_now = day.is_open[sky.now_hour : day.last_hour_today]
     chance = offer.work.chance_frac[today]
     spans = _spans(offer, day, day.last_hour_today, sky.n_hours)
-    if offer.until_hour is not None and not spans:
+    if offer.purpose == "blind" and offer.until_hour is not None and not spans:
         last = f"not fit before the last blind hour, {_hour_words(day, offer.until_hour)}"
-        return replace(_no_tool(base, outlook, day, "crop_tender"), why=(f"ripe, but {last}",))
+        return replace(_no_later(base, outlook, day), why=(f"ripe, but {last}",))
     until = local_moment(sky.at(spans[0][0] if spans else sky.n_hours - 1), day)
     if not open_now.any() or (chance[open_now] >= GO_CHANCE).any():
         why = "ripe, but too few working hours are left today while the soil is fit"
@@ -577,10 +461,9 @@ def _go_words(
     up = float(weighted_quantiles(standing[:, 1:].sum(axis=1), w)[1])
     threads = {"0": "no threads", "1": "1 thread"}.get(_round(thread), f"{_round(thread)} threads")
     stand = f"{threads}, {_round(up)} up per m2, takes {tenths(kill_today)}"
-    blind = last_blind_hour(outlook)
     words = []
-    if blind is not None and outlook.planting.is_sown:
-        words.append(f"last blind hour {_hour_words(day, blind)}")
+    if offer.purpose == "blind" and offer.until_hour is not None:
+        words.append(f"last blind hour {_hour_words(day, offer.until_hour)}")
     words.append(stand)
     words.append(_clock_words(outlook, day))
     come = float(weighted_quantiles(weeds.to_come_m2(1), w)[1])
@@ -616,7 +499,7 @@ def _hour_words(day: Day, hour: float) -> str:
 
 def _ruling_work(outlook: Outlook, day: Day) -> WorkOutlook:
     """The strictest of the farm's own tools speaks for a bed that has no line."""
-    kinds = sorted({tool.kind for tool in day.farm.tools}) or sorted(outlook.works)
+    kinds = sorted({tool.key for tool in day.farm.tools}) or sorted(outlook.works)
     first = day.sky.now_hour - day.stored
     return min(
         (outlook.works[kind] for kind in kinds), key=lambda w: float(w.chance_frac[first:].sum())

@@ -20,11 +20,12 @@ from scheduler.planning.ensemble import (
     soil_members,
 )
 from scheduler.planning.forcing import hourly_series
+from scheduler.planning.offers import Kit, Site, choose, weed_hours
 from scheduler.planning.order import Draft
 from scheduler.planning.outlook import Outlook, past_wettings, planting_outlook
-from scheduler.planning.passes import PassRules, pass_weather
+from scheduler.planning.passes import PassRules, PassWeather, pass_weather
 from scheduler.planning.plantings import disturbances, plantings_at, surface_table
-from scheduler.planning.verdict import weed_hours, weed_verdict
+from scheduler.planning.verdict import weed_verdict
 from scheduler.planning.weeds import WeedOutlook, flush_course, weed_history, weed_outlook
 from scheduler.ports import Journal, Progress, WeatherStore
 from scheduler.records import Event, Farm, FloatArray, Kind, Planting, WeatherSeries
@@ -118,7 +119,7 @@ def situation(
         if name in used
     }
     crops = crop_traits()
-    tools = tool_traits()
+    tools = tool_traits(farm)
     plantings = plantings_at(farm, events)
     surfaces = {
         p.key: (p.bed.soil, surface_table(p, events, crops, series.start_at, series.n_hours))
@@ -142,45 +143,69 @@ def situation(
         for p in plantings
     }
     day = day_of(farm, sky, stored, now)
-    weeds = {
-        p.key: _weeds(p, outlooks[p.key], ensemble, events, surfaces[p.key][1], day)
-        for p in plantings
+    kit = Kit(
+        PassRules({tool.name: tool for tool in farm.tools}, tools, kill_settings(), farm.seed),
+        kill_table(farm),
+        crops,
+    )
+    sites = {
+        p.key: _site(p, outlooks, ensemble, events, surfaces[p.key][1], day, kit) for p in plantings
     }
     drafts = tuple(
-        weed_verdict(outlooks[p.key], weeds[p.key], day, tools, kill_table(), hand_rates())
-        for p in plantings
+        weed_verdict(site, choose(site, kit, events, day), kit, day, hand_rates())
+        for site in sites.values()
     )
+    weeds = {key: site.weeds for key, site in sites.items()}
     return Situation(
         farm, now, events, series, sky, ensemble, plantings, outlooks, weeds, surfaces, day, drafts
     )
 
 
-def _weeds(
+def _site(
     planting: Planting,
-    outlook: Outlook,
+    outlooks: Mapping[str, Outlook],
     ensemble: Ensemble,
     events: Sequence[Event],
     surface: FloatArray,
     day: Day,
+    kit: Kit,
+) -> Site:
+    """One planting as the tools meet it."""
+    outlook = outlooks[planting.key]
+    weather = pass_weather(outlook, ensemble, surface, kit.rules.settings)
+    mates = tuple(
+        other
+        for key, other in outlooks.items()
+        if other.planting.bed.name == planting.bed.name and key != planting.key
+    )
+    weeds = _weeds(outlook, weather, ensemble, events, surface, day, kit)
+    return Site(outlook, weeds, weather, mates)
+
+
+def _weeds(
+    outlook: Outlook,
+    weather: PassWeather,
+    ensemble: Ensemble,
+    events: Sequence[Event],
+    surface: FloatArray,
+    day: Day,
+    kit: Kit,
 ) -> WeedOutlook:
-    farm, sky = day.farm, day.sky
+    farm, sky, planting = day.farm, day.sky, outlook.planting
     settings = weed_settings()
     is_wetting = wetting_triggers(sky.forcing.rain_mm + surface[None, :, 0])
     wettings = past_wettings(ensemble, is_wetting, outlook.weights, ensemble.readings_from_hour)
     soil = outlook.surface_temp_c.mean(axis=0)
     week = np.concatenate((np.full(167, soil[0]), soil))
     weekly = np.convolve(week, np.ones(168) / 168.0, mode="valid")
-    rules = PassRules(
-        {tool.name: tool for tool in farm.tools}, tool_traits(), kill_settings(), farm.seed
-    )
     history = weed_history(
         planting,
         events,
         wettings,
         settings,
-        kill_table(),
-        rules,
-        pass_weather(outlook, ensemble, surface, rules.settings),
+        kit.kills,
+        kit.rules,
+        weather,
         ensemble,
         weekly,
         farm.place.latitude_deg,
