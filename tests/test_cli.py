@@ -505,6 +505,154 @@ def test_done_of_an_old_list_asks_when(
     assert events(farm)[0].happened_at == datetime(2013, 5, 14, 15, tzinfo=UTC)
 
 
+TOOLBAR = """
+[tools.sweeps]
+kind = "sweeps"
+carries = ["finger weeder"]
+depth = "1 in"
+speed = "2 mph"
+setups = [
+  { name = "two rows", rows = 2, spacing = "15 in" },
+  { name = "gap # 3, 10:30", rows = 3, spacing = "10 in" },
+]
+"""
+
+
+@pytest.fixture
+def with_sweeps(farm: Path) -> Path:
+    """The farm with a toolbar of two set-ups."""
+    path = farm / "farm.toml"
+    path.write_text(path.read_text() + TOOLBAR)
+    return farm
+
+
+@pytest.mark.parametrize(
+    ("worked", "data"),
+    [
+        ("well", {"worked": True, "how": "well"}),
+        ("Fair", {"worked": True, "how": "fair"}),
+        ("poorly", {"worked": True, "how": "poorly"}),
+        ("no", {"worked": False}),
+    ],
+)
+def test_a_pass_with_its_set_up_and_how_it_worked(
+    with_sweeps: Path, capsys: pytest.CaptureFixture[str], worked: str, data: dict[str, Any]
+) -> None:
+    words = ["log", "pass", "A1", "sweeps", "6 min", "--setup", "Two rows"]
+    assert status([*words, "--worked", worked, "--note", "one notch # closer"]) == 0
+    (event,) = events(with_sweeps)
+    assert event.data == {"tool": "sweeps", "work_min": 6.0, "setup": "two rows", **data}
+    assert event.note == "one notch # closer"
+    said = "not worked" if worked == "no" else f"worked {worked.lower()}"
+    out = capsys.readouterr().out
+    assert f"set-up two rows, {said} (one notch # closer)" in out
+
+
+def test_a_set_up_may_be_named_as_the_farm_likes(with_sweeps: Path) -> None:
+    """Words of the grammar inside its name are no words of the note."""
+    assert status(["log", "pass", "A1", "sweeps", "--setup", "gap # 3, 10:30"]) == 0
+    (event,) = events(with_sweeps)
+    assert event.data["setup"] == "gap # 3, 10:30"
+    assert event.happened_at == datetime.fromisoformat(NOW)
+    assert event.note == ""
+
+
+@pytest.mark.parametrize(
+    ("words", "message"),
+    [
+        (
+            ["--setup", "tow rows"],
+            "sweeps has no set-up 'tow rows'; did you mean 'two rows'?; a new one goes into "
+            "farm.toml first",
+        ),
+        (["setup", "tow", "rows"], "sweeps has no set-up 'tow rows'; did you mean 'two rows'?"),
+        (["--worked", "wel"], "--worked: found 'wel'; did you mean 'well'?"),
+        (["--worked", "42"], "--worked: found '42'; allowed: fair, no, poorly, well"),
+        (["worked", "--worked", "no"], "says worked twice; say it once"),
+        (["#", "a", "--note", "b"], "says a remark twice; say it once"),
+    ],
+)
+def test_what_a_pass_cannot_say(
+    with_sweeps: Path, capsys: pytest.CaptureFixture[str], words: list[str], message: str
+) -> None:
+    assert status(["log", "pass", "A1", "sweeps", *words]) == 2
+    err = capsys.readouterr().err
+    assert message in err
+    assert err.count("\n") == 1
+    assert events(with_sweeps) == ()
+
+
+def test_set_ups_of_dropped_notes_are_the_farms(
+    with_sweeps: Path, capsys: pytest.CaptureFixture[str], stored_morning: list[dict[str, Any]]
+) -> None:
+    (with_sweeps / "drop").mkdir(exist_ok=True)
+    (with_sweeps / "drop" / "a.txt").write_text(
+        "pass A1 sweeps setup TWO ROWS worked fair 2013-05-12\n"
+    )
+    (with_sweeps / "drop" / "b.txt").write_text("pass A2 sweeps setup tow rows 2013-05-12\n")
+    assert status(["today"]) == 0
+    assert "drop: b.txt line 1: sweeps has no set-up 'tow rows'" in capsys.readouterr().err
+    (event,) = events(with_sweeps)
+    assert event.data["setup"] == "two rows"
+    assert event.data["how"] == "fair"
+
+
+def test_done_says_how_it_worked(
+    farm: Path, capsys: pytest.CaptureFixture[str], stored_morning: list[dict[str, Any]]
+) -> None:
+    assert status(["today"]) == 0
+    assert status(["done", "3", "1", "--worked", "fair", "--note", "one notch closer"]) == 0
+    found = events(farm)
+    assert {event.bed for event in found} == {"A2", "B4"}
+    assert {event.note for event in found} == {"one notch closer"}
+    assert all(event.data["worked"] and event.data["how"] == "fair" for event in found)
+    assert "worked fair (one notch closer)" in capsys.readouterr().out
+    assert status(["done", "2", "--worked", "badly"]) == 2
+    assert "--worked: found 'badly'" in capsys.readouterr().err
+    assert len(events(farm)) == 2
+
+
+def test_a_plan_of_an_unknown_crop_is_told_by_every_command_that_needs_it(
+    farm: Path, capsys: pytest.CaptureFixture[str], stored_morning: list[dict[str, Any]]
+) -> None:
+    path = farm / "farm.toml"
+    right = path.read_text() + '\n[[plans]]\nbed = "A1"\ncrop = "carrot"\nsow = 2013-05-20\n'
+    path.write_text(right)
+    assert status(["check"]) == 0
+    path.write_text(right.replace('"carrot"', '"carot"'))
+    for command in ("check", "today"):
+        capsys.readouterr()
+        assert status([command]) == 2
+        err = capsys.readouterr().err
+        assert '[[plans]] 1 (A1) crop: "carot" is not a crop this program knows' in err
+        assert 'nearest: "carrot"' in err
+    assert stored_morning == []
+
+
+def test_cautions_come_with_the_farm_without_one_and_with_a_wrong_one(
+    farm: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    path = farm / "farm.toml"
+    right = path.read_text()
+    bands = '\n[cautions]\nheat_bands = ["80 F", "90 F", "105 F", "130 F"]\n'
+    path.write_text(right + bands)
+    assert status(["cautions"]) == 0
+    found = capsys.readouterr()
+    assert "from 105 F danger:" in found.out
+    assert found.err == ""
+    path.write_text(right + bands.replace("105", "85"))
+    assert status(["cautions"]) == 0
+    found = capsys.readouterr()
+    assert "from 103 F (39 C) danger:" in found.out
+    assert "does not lie above the band before it" in found.err
+    monkeypatch.delenv(cli.FARM_VARIABLE)
+    monkeypatch.chdir(tmp_path)
+    assert status(["cautions"]) == 0
+    found = capsys.readouterr()
+    assert "from 103 F (39 C) danger:" in found.out
+    assert found.err == ""
+
+
 def test_log_and_undo(farm: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert status(["log", "rain", "18", "mm", "last", "night", "--note", "by the shed"]) == 0
     assert status(["log", "temp", "min", "-3 C", "max", "12 C"]) == 0

@@ -8,6 +8,7 @@ whose nine ribbons are common in extension leaflets.
 
 from __future__ import annotations
 
+import re
 import tomllib
 import zlib
 from datetime import date, time
@@ -283,6 +284,16 @@ def test_heat_bands_of_another_card() -> None:
     assert parse_farm(FARM).heat_bands == HeatBands()
     part = parse_farm(FARM + '\n[cautions]\nsun_allowance = "0 C"\n').heat_bands
     assert part == HeatBands(sun_allowance_c=0.0)
+
+
+def test_the_example_of_the_readme_can_be_taken_as_it_is() -> None:
+    readme = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+    (example,) = re.findall(r"(?s)```toml\n(.*?)```", readme)
+    farm = parse_farm(FARM.replace("A01-A12", "A1-A12") + "\n" + example, ("carrot",))
+    assert farm.tools[-1].key == "knives + finger weeder"
+    assert farm.tools[-1].setups == (Setup("three rows", "third hole", 3, 254.0),)
+    assert farm.plans == (Plan("A7", "carrot", date(2026, 5, 20)),)
+    assert farm.heat_bands.from_c == pytest.approx(HeatBands().from_c, abs=1e-9)
 
 
 def test_the_seed_comes_from_the_name_unless_given() -> None:

@@ -66,6 +66,8 @@ Reader = Callable[[object], float]
         (quantities.temperature_c, "-40°F", -40.0),
         (quantities.temperature_c, "18 C", 18.0),
         (quantities.temperature_c, "18 degC", 18.0),
+        (quantities.temperature_rise_c, "9 F", 5.0),
+        (quantities.temperature_rise_c, "4 °C", 4.0),
         (quantities.share_pct, "20 %", 20.0),
         (quantities.share_pct, "3.5%", 3.5),
         (quantities.share_pct, "5 percent", 5.0),
