@@ -29,8 +29,8 @@ _HILLED_LOSS_FRAC = (0.95, 0.5, 0.0)
 _UPROOTED_EMERGING_FRAC = 0.51
 _UPROOTED_SEEDLING_FRAC = 0.21
 _UPROOTED_AT_MM = 20.0
-_DEPTH_POWER = float(np.log(2.0) / np.log(3.0))  # 10 to 30 mm doubles the uprooting
-_DEEPEST_TESTED_MM = 30.0
+_DOUBLES_MM = (10.0, 30.0)  # between these the uprooting doubles
+_DEPTH_POWER = float(np.log(2.0) / np.log(_DOUBLES_MM[1] / _DOUBLES_MM[0]))
 _FASTEST_KM_H = 5.0
 
 
@@ -533,7 +533,7 @@ def depth_factor(depth_mm: ArrayLike, usual_mm: ArrayLike = 20.0) -> FloatArray:
     usual = _at_least(usual_mm, 0.0, "usual_mm")
     if not np.all(usual > 0.0):
         raise RangeError(f"usual_mm: found {_least(usual)}, must be above 0")
-    deepest = np.maximum(usual, _DEEPEST_TESTED_MM)
+    deepest = np.maximum(usual, _DOUBLES_MM[1])
     return np.asarray((np.minimum(depth, deepest) / usual) ** _DEPTH_POWER)
 
 

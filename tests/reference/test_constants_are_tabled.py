@@ -12,6 +12,7 @@ import pytest
 
 from scheduler.adapters.farmfile import tools as farm_tools
 from scheduler.models import crop_growth, crust, disaggregation, sun
+from scheduler.models import kill as pass_kill
 from scheduler.models.soil_column import kernel
 from scheduler.models.soil_column.grid import LAYERS_MM
 from scheduler.models.weeds.cohorts import STAGES
@@ -123,6 +124,19 @@ def _in_code() -> dict[Key, float]:
         ("preparation", "kill_shallow_frac"): weeds._SHALLOW_PREP_KILL,
         ("preparation", "kill_deep_frac"): weeds._DEEP_PREP_KILL,
         ("kill", "buried_for_d"): passes._BURIED_FOR_D,
+        ("kill", "spell_gap_h"): pass_kill._SPELL_GAP_H,
+        ("kill", "stacked_frac"): pass_kill._STACK_FRAC,
+        ("kill", "buried_daily_frac"): pass_kill._BURIED_DAILY_FRAC,
+        ("kill", "buried_daily_large_frac"): pass_kill._BURIED_DAILY_LARGE_FRAC,
+        ("kill", "buried_daily_wettings"): pass_kill._DAILY_WETTINGS,
+        ("kill", "speed_gain_to_m_s"): pass_kill._FASTEST_KM_H / 3.6,
+        ("thrown soil", "weed_clear_mm"): -pass_kill._COVER_MM[0],
+        ("thrown soil", "crop_clear_mm"): pass_kill._HILLED_CLEAR_MM[-1],
+        ("uprooting", "emerging_frac"): pass_kill._UPROOTED_EMERGING_FRAC,
+        ("uprooting", "seedling_frac"): pass_kill._UPROOTED_SEEDLING_FRAC,
+        ("uprooting", "at_depth_mm"): pass_kill._UPROOTED_AT_MM,
+        ("uprooting", "doubles_from_mm"): pass_kill._DOUBLES_MM[0],
+        ("uprooting", "doubles_to_mm"): pass_kill._DOUBLES_MM[1],
         # tools and crops
         ("work", "turn_s"): geometry._TURN_S,
         ("work", "hand_turn_s"): geometry._HAND_TURN_S,
@@ -198,6 +212,15 @@ def _in_code() -> dict[Key, float]:
         found["forecast", f"skill_{lead:02d}_frac"] = float(root) ** 2
     for i, kpa in enumerate(settings.GATE_KPA, 1):
         found["flush", f"gate_{i}_kpa"] = kpa
+    for over_mm, name in (
+        (0.0, "level"),
+        *((d, f"over_{d:.0f}") for d in (10.0, 15.0, 20.0, 40.0)),
+    ):
+        found["thrown soil", f"{name}_kill_frac"] = float(pass_kill.covered_kill_frac(over_mm))
+    for clear_mm, name in ((0.0, "level"), (-10.0, "over_10")):
+        found["thrown soil", f"crop_{name}_loss_frac"] = float(
+            pass_kill.hilled_crop_loss_frac(clear_mm)
+        )
     for stage, kill in zip(STAGES, settings.STAGE_KILL_FRAC, strict=False):
         found["flush", f"one_pass_{stage}_frac"] = kill
     for stage, kill in zip(STAGES, weeds._SOWING_KILL[weeds.IN_ROW], strict=True):
@@ -265,6 +288,11 @@ def test_constants_that_stand_twice_agree(tables: Tables) -> None:
     assert geometry._TURN_S == tools._TURN_S
     assert work._ACCESS_MIN == tools._ACCESS_MIN
     assert tables.number("flush", "trigger_event_h") == outlook._WETTING_H
+    assert tables.number("kill", "rewet_mm") == _default(pass_kill.drying_dose_mm, "rewet_mm")
+    assert tables.number("kill", "wet_before_range_m3m3") == _default(
+        pass_kill.wet_before_factor, "range_m3m3"
+    )
+    assert _default(pass_kill.depth_factor, "usual_mm") == pass_kill._UPROOTED_AT_MM
     assert gates.REACHED == tools._ALL_UP
     assert gates.CLOSED_COVER == tools._CLOSED_COVER
     assert gates._DEFAULT_DEPTH_MM == outlook._DEFAULT_DEPTH_MM
