@@ -13,10 +13,10 @@ from scheduler.models.weeds.cohorts import STAGES, Openings, Passes
 from scheduler.models.weeds.degree_days import flush_milestones
 from scheduler.planning.day import Day, day_of
 from scheduler.planning.ensemble import Sky
+from scheduler.planning.offers import weed_hours
 from scheduler.planning.outlook import FlushOutlook, GuildView, Outlook, WorkOutlook
 from scheduler.planning.passes import KillSettings, PassRules, PassWeather
 from scheduler.planning.traits import ToolTraits
-from scheduler.planning.verdict import weed_hours
 from scheduler.planning.weeds import WeedHistory, WeedOutlook
 from scheduler.records import (
     Bed,
