@@ -11,7 +11,6 @@ import numpy as np
 from scheduler.planning.ensemble import Ensemble, run_ensemble, soil_members
 from scheduler.planning.outlook import Outlook, planting_outlook
 from scheduler.planning.plantings import disturbances, surface_table
-from scheduler.planning.tools import last_blind_hour
 from scheduler.planning.traits import CropTraits, ToolTraits
 from scheduler.records import Event, Planting, Soil
 from scheduler.service.settings import soil_prior, spread, tool_traits, weed_heat
@@ -155,8 +154,8 @@ def test_the_last_blind_hour_lies_between_sowing_and_emergence() -> None:
     sow = entry("sow", NOW - 100, crop="carrot")
     found = computed([sow], grown=replace(planting("carrot", NOW - 100), sowing_depth_mm=13.0))
     assert found.first_up_hours is not None
-    blind = last_blind_hour(found)
-    assert blind is not None
+    assert found.last_blind_hours is not None
+    blind = np.nanmin(found.last_blind_hours)
     assert NOW - 100 < blind < np.nanmin(found.first_up_hours)
     way = (blind - (NOW - 100)) / (np.nanmin(found.first_up_hours) - (NOW - 100))
     assert abs(way - 0.7) < 0.1  # one day is like the other
@@ -166,7 +165,8 @@ def test_a_crop_that_was_seen_up_waits_for_nothing() -> None:
     up = replace(planting("carrot", NOW - 100), up_at=START)
     found = computed([entry("sow", NOW - 100, crop="carrot")], grown=up)
     assert found.emergence_hours is None
-    assert last_blind_hour(found) is None
+    assert found.last_blind_hours is None
+    assert found.crop_hours is None
     set_on = replace(planting("carrot", NOW - 100), is_sown=False)
     assert computed([], grown=set_on).emergence_hours is None
 
