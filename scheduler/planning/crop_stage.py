@@ -12,7 +12,8 @@ from scheduler.planning.ensemble import Ensemble
 from scheduler.planning.traits import NO_BLIND, CropTraits
 from scheduler.records import BoolArray, FloatArray, Planting
 
-_CLOSING_DAY_CD = 11.0  # heat of a day of the season that closing days were printed for
+_SEASON_C = 16.0  # air of the season that closing days were printed for
+_WARM_DAY_CD = 11.0  # heat of a day of that season at least: crops of warmth are sown in it
 _DEFAULT_CLOSE_D = 60.0  # of a crop without a closing day; its height grows till then
 _UP_SHARE = 0.2  # of the days to closing until a sown crop is up, where nothing else is known
 _MOST_COVER_FRAC = 0.9
@@ -110,9 +111,9 @@ def crop_stage(
     Heat of the air counts from emergence, from the hour it was seen up, or from setting. Days
     before the record carry the mean heat of the record up to now. Where emergence was not computed
     the air stands for the soil in its heat sum; a crop without a heat sum, as a tuber or a clove,
-    is up after a fifth of its days to closing. Closing days become heat at 11 degree-days a day
-    (16 C above a base of 5 C, 21 C above 10 C), as `fao56_1998` prints them for spring and early
-    summer. A plant is set 50 mm tall; what has no heat sum from seed starts from nothing.
+    is up after a fifth of its days to closing. Closing days, which `fao56_1998` prints by season,
+    become heat in air of 16 C, or 11 C above the base where that is warmer. A plant is set 50 mm
+    tall; what has no heat sum from seed starts from nothing.
     Definition of this project. Range as the tables it reads.
 
     Examples
@@ -152,7 +153,7 @@ def crop_stage(
     if planting.is_sown and crop.first_leaf_cd is not None and crop.leaf_cd is not None:
         leaves = np.where(is_up, leaf_count(grown_cd, crop.first_leaf_cd, crop.leaf_cd), 0.0)
     way = 1.0 - _UP_SHARE if planting.is_sown or is_buried(planting, crop) else 1.0
-    grown = growth_frac(grown_cd, way * (crop.close_d or _DEFAULT_CLOSE_D) * _CLOSING_DAY_CD)
+    grown = growth_frac(grown_cd, way * _closing_cd(crop))
     is_plant = not planting.is_sown and crop.emergence_cd is not None
     height = height_mm(grown, crop.height_mm or 0.0, _SET_HEIGHT_MM if is_plant else 0.0)
     height[~is_up] = 0.0
@@ -160,6 +161,11 @@ def crop_stage(
         by_member = ground_cover_frac(grown, 1.0, 0.0, is_plant, _MOST_COVER_FRAC)
         cover_frac = np.where(is_up, by_member, 0.0).mean(axis=0)
     return CropStage(is_up, leaves, rooted_cd, height, cover_frac, established)
+
+
+def _closing_cd(crop: CropTraits) -> float:
+    """Heat from sowing or setting to closing."""
+    return (crop.close_d or _DEFAULT_CLOSE_D) * max(_SEASON_C - crop.leaf_base_c, _WARM_DAY_CD)
 
 
 def _up_hours(
@@ -183,7 +189,7 @@ def _up_hours(
         need_cd = crop.emergence_cd
     else:
         heat = crop_heat_cd(air_temp_c, crop.leaf_base_c)
-        need_cd = _UP_SHARE * (crop.close_d or _DEFAULT_CLOSE_D) * _CLOSING_DAY_CD
+        need_cd = _UP_SHARE * _closing_cd(crop)
     assert planting.established_at is not None
     sown = float(sky.hour_of(planting.established_at))
     is_there = _heat_since(heat, np.full(n_members, sown), sky.now_hour) >= need_cd

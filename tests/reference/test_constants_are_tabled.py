@@ -27,6 +27,7 @@ from scheduler.planning import (
     outlook,
     passes,
     plantings,
+    special,
     stale_bed,
     tools,
     verdict,
@@ -169,7 +170,8 @@ def _in_code() -> dict[Key, float]:
         ("gate", "marginal_loss_factor"): gates._MARGINAL_LOSS,
         ("gate", "margin_frac"): gates._MARGIN_SHARE,
         ("gate", "clear_mm"): gates._CLEAR_MM,
-        ("growth", "closing_day_cd"): crop_stage._CLOSING_DAY_CD,
+        ("growth", "season_c"): crop_stage._SEASON_C,
+        ("growth", "warm_day_cd"): crop_stage._WARM_DAY_CD,
         ("growth", "heat_cap_c"): crop_growth.HEAT_CAP_C,
         ("growth", "set_height_mm"): crop_stage._SET_HEIGHT_MM,
         # the stale bed
@@ -186,6 +188,21 @@ def _in_code() -> dict[Key, float]:
         ("stale bed", "wetting_mm"): stale_bed._WETTING_MM,
         ("stale bed", "wetting_chance_frac"): stale_bed._WETTING_CHANCE,
         ("stale bed", "dry_after_pass_h"): stale_bed._DRY_AFTER_PASS_H,
+        # crust breaking, last call before seed, flame
+        ("crust break", "chance_frac"): special._CRUST_CHANCE,
+        ("crust break", "depth_mm"): special._CRUST_DEPTH_MM,
+        ("crust break", "sprinkle_least_mm"): special._SPRINKLE_MM[0],
+        ("crust break", "sprinkle_most_mm"): special._SPRINKLE_MM[1],
+        ("crust break", "kept_least_mm"): special._KEPT_MM[0],
+        ("crust break", "kept_mid_mm"): special._KEPT_MM[1],
+        ("crust break", "kept_most_mm"): special._KEPT_MM[2],
+        ("seed set", "base_c"): special._SEED_BASE_C,
+        ("seed set", "heat_cd"): special._SEED_CD,
+        ("seed set", "pace_d"): special._SEED_PACE_D,
+        ("seed set", "due_d"): special._SEED_DUE_D,
+        ("seed set", "established_m2"): special._ESTABLISHED_M2,
+        ("seed set", "survived_frac"): special._SURVIVED_FRAC,
+        ("flame", "least_up_m2"): special._FLAME_M2,
         # the verdict
         ("verdict", "go_chance_frac"): day.GO_CHANCE,
         ("verdict", "fit_chance_frac"): day.FIT_CHANCE,
@@ -284,6 +301,8 @@ def test_constants_that_stand_twice_agree(tables: Tables) -> None:
     assert _default(crust.crust_class, "breakable_from") == outlook._CRUST_SEEN
     assert _default(crust.crust_class, "hard_from") == outlook._CRUST_HARD
     assert _default(crust.crust_maturity, "decay_d") == kernel._CRUST_DECAY_D
+    assert special._CRUST_HARD == outlook._CRUST_HARD
+    assert special._MAT_M2 == verdict._MAT_M2
     assert LAYERS_MM[0] == kernel._CRUST_MM
     assert geometry._TURN_S == tools._TURN_S
     assert work._ACCESS_MIN == tools._ACCESS_MIN
@@ -319,6 +338,7 @@ NO_PARAMETER: Mapping[str, tuple[str, ...]] = {
     "weeds": ("N_PARTICLES", "N_COURSE_PARTICLES", "IN_ROW", "BETWEEN"),
     "verdict": ("DAYS_IN_SIGHT",),
     "stale_bed": ("_SEED_BAND_MM", "_MOST_FLUSHES"),
+    "special": ("_CRUST_HARD", "_MAT_M2"),  # stand twice, see above
 }
 
 
@@ -333,6 +353,7 @@ NO_PARAMETER: Mapping[str, tuple[str, ...]] = {
         passes,
         tools,
         plantings,
+        special,
         stale_bed,
         day,
         weeds,
