@@ -24,12 +24,12 @@ from scheduler.planning import (
     forcing,
     gates,
     geometry,
+    offers,
     outlook,
     passes,
     plantings,
     special,
     stale_bed,
-    tools,
     verdict,
     weeds,
     work,
@@ -124,6 +124,7 @@ def _in_code() -> dict[Key, float]:
         ("sowing", "kill_between_frac"): float(weeds._SOWING_KILL[weeds.BETWEEN].max()),
         ("preparation", "kill_shallow_frac"): weeds._SHALLOW_PREP_KILL,
         ("preparation", "kill_deep_frac"): weeds._DEEP_PREP_KILL,
+        ("kill", "dry_for_good_mm"): offers._DRY_FOR_GOOD_MM,
         ("kill", "buried_for_d"): passes._BURIED_FOR_D,
         ("kill", "spell_gap_h"): pass_kill._SPELL_GAP_H,
         ("kill", "stacked_frac"): pass_kill._STACK_FRAC,
@@ -157,11 +158,11 @@ def _in_code() -> dict[Key, float]:
         ("geometry", "least_headland_mm"): 1000.0 * geometry._LEAST_HEADLAND_M,
         ("geometry", "untreated_mm"): 1000.0 * geometry._UNTREATED_M,
         ("work", "machine_setup_min"): farm_tools._MACHINE_SETUP_MIN,
-        ("work", "closed_cover_frac"): tools._CLOSED_COVER,
+        ("work", "closed_cover_frac"): gates.CLOSED_COVER,
         ("emergence", "last_blind_frac"): outlook._LAST_BLIND_SHARE,
         ("emergence", "dry_kpa"): outlook._SEEDBED_DRY_KPA,
         ("emergence", "default_depth_mm"): outlook._DEFAULT_DEPTH_MM,
-        ("emergence", "all_up_frac"): tools._ALL_UP,
+        ("emergence", "all_up_frac"): gates.REACHED,
         ("emergence", "last_flame_frac"): outlook._LAST_FLAME_SHARE,
         ("gate", "above_seed_mm"): gates._ABOVE_SEED_MM,
         ("gate", "least_blind_mm"): gates._LEAST_BLIND_MM,
@@ -202,7 +203,7 @@ def _in_code() -> dict[Key, float]:
         ("seed set", "due_d"): special._SEED_DUE_D,
         ("seed set", "established_m2"): special._ESTABLISHED_M2,
         ("seed set", "survived_frac"): special._SURVIVED_FRAC,
-        ("flame", "least_up_m2"): special._FLAME_M2,
+        ("flame pass", "least_up_m2"): special._FLAME_M2,
         # the verdict
         ("verdict", "go_chance_frac"): day.GO_CHANCE,
         ("verdict", "fit_chance_frac"): day.FIT_CHANCE,
@@ -217,6 +218,7 @@ def _in_code() -> dict[Key, float]:
         ("verdict", "hand_established_m2"): verdict._HAND_ESTABLISHED_M2,
         ("verdict", "hand_window_d"): verdict._HAND_WINDOW / timedelta(days=1),
         ("verdict", "hand_kill_frac"): verdict._HAND_KILL,
+        ("verdict", "weathered_frac"): verdict._WEATHERED,
         ("verdict", "dry_surface"): verdict._DRY_SURFACE,
         ("verdict", "crust_chance_frac"): verdict._CRUST_CHANCE,
         ("verdict", "wetting_chance_frac"): verdict._WETTING_CHANCE,
@@ -304,16 +306,13 @@ def test_constants_that_stand_twice_agree(tables: Tables) -> None:
     assert special._CRUST_HARD == outlook._CRUST_HARD
     assert special._MAT_M2 == verdict._MAT_M2
     assert LAYERS_MM[0] == kernel._CRUST_MM
-    assert geometry._TURN_S == tools._TURN_S
-    assert work._ACCESS_MIN == tools._ACCESS_MIN
     assert tables.number("flush", "trigger_event_h") == outlook._WETTING_H
     assert tables.number("kill", "rewet_mm") == _default(pass_kill.drying_dose_mm, "rewet_mm")
     assert tables.number("kill", "wet_before_range_m3m3") == _default(
         pass_kill.wet_before_factor, "range_m3m3"
     )
     assert _default(pass_kill.depth_factor, "usual_mm") == pass_kill._UPROOTED_AT_MM
-    assert gates.REACHED == tools._ALL_UP
-    assert gates.CLOSED_COVER == tools._CLOSED_COVER
+    assert offers.REACHED == gates.REACHED
     assert gates._DEFAULT_DEPTH_MM == outlook._DEFAULT_DEPTH_MM
     assert crop_stage._DEFAULT_CLOSE_D == plantings._DEFAULT_CLOSE_D
     assert crop_stage._UP_SHARE == plantings._UP_SHARE
@@ -327,16 +326,16 @@ def test_constants_that_stand_twice_agree(tables: Tables) -> None:
 NO_PARAMETER: Mapping[str, tuple[str, ...]] = {
     "ensemble": ("N_SOIL_MEMBERS", "N_STORED_LAYERS"),
     "outlook": ("_WEED_BAND_MM", "_DEEPEST_MM", "_WETTING_H"),
-    "tools": ("_TURN_S", "_ACCESS_MIN"),  # stand twice, see above
+    "offers": ("DAYS_IN_SIGHT", "REACHED"),  # the second stands twice, see above
     "geometry": (),
     "work": (),
     "passes": (),
     "plantings": (),
-    "gates": ("REACHED", "CLOSED_COVER", "_DEFAULT_DEPTH_MM"),  # stand twice, see above
+    "gates": ("_DEFAULT_DEPTH_MM",),  # stand twice, see above
     "crop_stage": ("_DEFAULT_CLOSE_D", "_UP_SHARE", "_MOST_COVER_FRAC"),
     "day": (),
     "weeds": ("N_PARTICLES", "N_COURSE_PARTICLES", "IN_ROW", "BETWEEN"),
-    "verdict": ("DAYS_IN_SIGHT",),
+    "verdict": (),
     "stale_bed": ("_SEED_BAND_MM", "_MOST_FLUSHES"),
     "special": ("_CRUST_HARD", "_MAT_M2"),  # stand twice, see above
 }
@@ -349,9 +348,9 @@ NO_PARAMETER: Mapping[str, tuple[str, ...]] = {
         gates,
         ensemble,
         geometry,
+        offers,
         outlook,
         passes,
-        tools,
         plantings,
         special,
         stale_bed,
