@@ -414,6 +414,28 @@ def test_wrong_input_is_refused() -> None:
         grow(soil, table, [5.0, 3.0])
     with pytest.raises(ValueError, match="gates in the integrals"):
         grow(replace(soil, germination_cd=soil.germination_cd[..., :3]), table, [3.0])
+    for shape in ((1, 1, 5), (1, 3, 1, 5), (1, 2, 2, 5), (2, 2, 1, 5)):
+        wrong = Passes(np.array([24.0]), np.zeros(shape), np.array([20.0]))
+        with pytest.raises(ValueError, match="passes, particles, zones, stages"):
+            grow(soil, table, [3.0], particles(2), wrong)
+
+
+def test_one_kill_for_all_is_that_kill_for_each() -> None:
+    """And a particle with a kill of its own answers as if all had it."""
+    soil, table, seeds = moist_soil(SPRING, 15.0, 4), guild_table(SPRING), particles(3)
+    times_d = [9.0, 12.0, 20.0]
+
+    def after(kill: Any) -> Any:
+        passes = Passes(np.array([24.0 * 10.0]), np.asarray(kill), np.array([25.0]))
+        return grow(soil, table, times_d, seeds, passes).count_m2
+
+    one = after(KILL[None, None, None, :])
+    assert_allclose(after(np.tile(KILL, (1, 3, 1, 1))), one, rtol=1e-12)
+    factors = np.array([1.0, 0.0, 0.5])
+    own = after(KILL * factors[None, :, None, None])
+    for i, factor in enumerate(factors):
+        assert_allclose(own[i], after(factor * KILL[None, None, None, :])[i], rtol=1e-12)
+    assert np.all(own[1, 1:].sum() > 1.1 * own[0, 1:].sum())
 
 
 # ------------------------------------------------------------------- tables

@@ -15,6 +15,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
+from scheduler.planning.passes import PassRules
 from scheduler.planning.plantings import Trigger
 from scheduler.planning.weeds import BETWEEN, WeedHistory, WeedSettings, weed_history
 from scheduler.records import Event
@@ -34,12 +35,13 @@ def history(
     soil_c: float = 30.0,
     latitude_deg: float = 42.0,
     wettings: Sequence[Trigger] = (),
+    rules: PassRules | None = None,
 ) -> WeedHistory:
     clock: Any = SimpleNamespace(
         sky=made.sky(), stored_from_hour=0, readings_from_hour=0, n_members=made.N_MEMBERS
     )
     return weed_history(
-        made.planting(), events, wettings, settings, kill_table(), made.rules(),
+        made.planting(), events, wettings, settings, kill_table(), rules or made.rules(),
         made.unseen_weather(), clock, np.full(made.N_HOURS, soil_c), latitude_deg, n_particles=16,
     )  # fmt: skip
 
@@ -118,6 +120,25 @@ def test_what_stood_before_is_left_by_the_product_of_what_was_done() -> None:
     assert_allclose(history([prep(0, 30.0)], GUILDS).standing_left, 0.30, rtol=1e-9)
     done = history([prep(0, 30.0), sweeps(48), sweeps(72)], GUILDS)
     assert_allclose(done.standing_left, 0.30 * (1.0 - established) ** 2, rtol=1e-9)
+
+
+def test_a_mat_is_thinned_by_the_mean_over_the_particles() -> None:
+    spread = history([sweeps(0), sweeps(24)], GUILDS, rules=made.rules(ln_sd=0.4))
+    kill = spread.passes.kill_frac[:, :, BETWEEN, -1]
+    assert kill.shape == (2, 16)
+    assert np.ptp(kill, axis=1).min() > 0.1
+    assert_allclose(spread.standing_left, np.prod(1.0 - kill.mean(axis=1)), rtol=1e-9)
+
+
+def test_a_pass_works_as_deep_as_its_entry_says_else_as_its_tool() -> None:
+    """Depth is where threads escape, and how much is opened."""
+    said = history([sweeps(0, 10.0)], GUILDS)
+    silent = history([made.entry("pass", 0, tool="sweeps")], GUILDS)
+    assert said.passes.depth_mm.tolist() == [10.0]
+    assert silent.passes.depth_mm.tolist() == [made.SWEEPS.depth_mm]
+    meant = history([sweeps(0, made.SWEEPS.depth_mm)], GUILDS)
+    assert_allclose(silent.openings.size, meant.openings.size, rtol=1e-12)
+    assert_allclose(silent.passes.kill_frac, meant.passes.kill_frac, rtol=1e-12)
 
 
 def test_a_visit_without_work_and_an_unknown_tool_leave_all_as_it_was() -> None:
