@@ -443,6 +443,8 @@ class BedAnswer:
     look: Mapping[str, Any] | None = None
     established_on: date | None = None  # sown or set on, local date; for the printed line
     is_sown: bool = True
+    last_call_on: date | None = None  # the day before standing weeds shed seed, when that is near
+    plan: str = ""  # a planned sowing or setting and what the bed needs before it, in one line
     refusals: tuple[Refusal, ...] = ()  # tools of the farm that are not offered, for the bed's page
 
 

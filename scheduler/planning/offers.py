@@ -3,17 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import timedelta
 
 import numpy as np
 
 from scheduler.planning.day import Day
+from scheduler.planning.draws import stratified_normals
 from scheduler.planning.gates import Gate, gate
 from scheduler.planning.geometry import Fit, fit
 from scheduler.planning.hours import day_starts
 from scheduler.planning.outlook import Outlook, WorkOutlook
-from scheduler.planning.passes import PassRules, PassWeather, pass_kill_frac
+from scheduler.planning.passes import (
+    PassRules,
+    PassWeather,
+    particle_kill_frac,
+    weather_kill_frac,
+)
 from scheduler.planning.traits import CropTraits
 from scheduler.planning.weeds import BETWEEN, KillTable, WeedOutlook
 from scheduler.planning.work import last_time, setup_of, work_minutes
@@ -95,6 +101,7 @@ class Choice:
     refusals: tuple[Refusal, ...]
     opens_hour: float | None  # first hour in sight at which the crop lets in a tool that fits
     closed_by: Refusal | None  # the refusal that speaks where there is no offer
+    gates: Mapping[str, Gate] = field(default_factory=dict)  # by name, of the tools that fit
 
 
 def day_hours(day: Day) -> list[tuple[int, int]]:
@@ -243,11 +250,14 @@ def choose(site: Site, kit: Kit, events: Sequence[Event], day: Day) -> Choice:
     offers: list[Offer] = []
     refusals: list[Refusal] = []
     opens: list[float] = []
+    gates: dict[str, Gate] = {}
     closed_by: Refusal | None = None
     for tool in day.farm.tools:
         if tool.kind == _BY_HAND:
             continue
         found_gate, found_fit = _gate_and_fit(tool, site, kit, day)
+        if found_fit.is_fit:
+            gates[tool.name] = found_gate
         if not found_fit.is_fit or not found_gate.is_open:
             is_gate = found_fit.is_fit
             refusal = (
@@ -270,7 +280,7 @@ def choose(site: Site, kit: Kit, events: Sequence[Event], day: Day) -> Choice:
             refusals.append(Refusal(tool.name, "no_fit", why))
             continue
         offers.append(offer)
-    return Choice(tuple(offers), tuple(refusals), min(opens, default=None), closed_by)
+    return Choice(tuple(offers), tuple(refusals), min(opens, default=None), closed_by, gates)
 
 
 def _is_weedy(weeds: WeedOutlook) -> bool:
@@ -344,13 +354,15 @@ def _offer(
     days = day_hours(day)
     depth = min(tool.depth_mm, found.depth_mm)
     hours = weeds.hours[1 : 1 + len(days)]
-    good = kit.kills.kill_frac[tool.key]
+    good, traits = kit.kills.kill_frac[tool.key], kit.rules.traits[tool.key]
 
     def kill(weather: PassWeather, at: FloatArray) -> FloatArray:
-        dates = [day.sky.at(float(hour)).date() for hour in at]
-        return pass_kill_frac(
-            tool, planting.key, good, depth, at, dates, weather, kit.rules, weeds.member
+        of_member = weather_kill_frac(
+            good, traits, depth, tool.speed_m_s, weather, at, kit.rules.settings
         )
+        luck = np.zeros((at.size, weeds.member.size))  # of a pass: not known before it is made
+        z = stratified_normals(kit.rules.seed, weeds.member.size, "kill", tool.key)
+        return particle_kill_frac(of_member, weeds.member, z, luck, kit.rules.settings)
 
     kills = kill(site.weather, hours)
     killable = np.stack([weeds.killable_frac(1 + d, kills[d]) for d in range(len(days))], axis=1)

@@ -10,6 +10,7 @@ import numpy as np
 
 from scheduler.errors import UsageError, WeatherMissingError
 from scheduler.models.weeds.degree_days import wetting_triggers
+from scheduler.planning.advice import advice_for, advised
 from scheduler.planning.day import Day, day_of
 from scheduler.planning.ensemble import (
     N_SOIL_MEMBERS,
@@ -148,17 +149,34 @@ def situation(
         kill_table(farm),
         crops,
     )
-    sites = {
-        p.key: _site(p, outlooks, ensemble, events, surfaces[p.key][1], day, kit) for p in plantings
-    }
-    drafts = tuple(
-        weed_verdict(site, choose(site, kit, events, day), kit, day, hand_rates())
-        for site in sites.values()
-    )
-    weeds = {key: site.weeds for key, site in sites.items()}
+    weeds: dict[str, WeedOutlook] = {}
+    drafts: list[Draft] = []
+    for p in plantings:
+        site = _site(p, outlooks, ensemble, events, surfaces[p.key][1], day, kit)
+        weeds[p.key] = site.weeds
+        drafts.append(_draft(site, kit, events, day, ensemble))
     return Situation(
-        farm, now, events, series, sky, ensemble, plantings, outlooks, weeds, surfaces, day, drafts
+        farm,
+        now,
+        events,
+        series,
+        sky,
+        ensemble,
+        plantings,
+        outlooks,
+        weeds,
+        surfaces,
+        day,
+        tuple(drafts),
     )
+
+
+def _draft(site: Site, kit: Kit, events: Sequence[Event], day: Day, ensemble: Ensemble) -> Draft:
+    """The verdict of one planting, with what else is due there."""
+    choice = choose(site, kit, events, day)
+    advice = advice_for(site, choice, kit, day, weed_settings(), ensemble)
+    draft = weed_verdict(site, choice, kit, day, hand_rates())
+    return advised(draft, advice, site, choice, day)
 
 
 def _site(

@@ -1,0 +1,213 @@
+"""What a planting asks for beside its flush: a crust, seed to come, a flame, a bed made stale."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+from scheduler.planning.day import Day, local_moment
+from scheduler.planning.ensemble import Ensemble
+from scheduler.planning.offers import Choice, Kit, Offer, Site
+from scheduler.planning.order import Draft
+from scheduler.planning.special import (
+    CrustBreak,
+    FlameWindow,
+    SeedSet,
+    crust_break,
+    crust_break_words,
+    flame_window,
+    flame_words,
+    seed_set,
+)
+from scheduler.planning.stale_bed import (
+    StaleBed,
+    seedbed,
+    stale_bed_line,
+    stale_bed_plan,
+    stale_bed_words,
+)
+from scheduler.planning.weeds import WeedSettings
+from scheduler.records import Action, BedAnswer, Plan
+
+_CRUST_URGENCY = 20.0  # of a crust over a sown crop, against weeds per m2 and minute
+_BEFORE_IT_D = 3.0  # a crust break later than this is told, not yet listed
+
+
+@dataclass(frozen=True)
+class Advice:
+    """What is due at one planting; None where nothing is."""
+
+    crust: CrustBreak | None
+    seed: SeedSet | None
+    flame: FlameWindow | None
+    stale: StaleBed | None
+
+
+def advice_for(
+    site: Site, choice: Choice, kit: Kit, day: Day, settings: WeedSettings, ensemble: Ensemble
+) -> Advice:
+    """Look at one planting for everything that is not an ordinary pass.
+
+    Parameters
+    ----------
+    site : Site
+        The planting.
+    choice : Choice
+        Tools that can go, with the gates of those that fit.
+    kit : Kit
+        The farm's tools.
+    day : Day
+        The clock; its farm's plans.
+    settings : WeedSettings
+        What the tables say of weeds.
+    ensemble : Ensemble
+        The columns, for a bed that a sowing is planned in.
+
+    Returns
+    -------
+    Advice
+        What is due.
+
+    Notes
+    -----
+    Definition of this project; ranges as in `special` and `stale_bed`. Worked:
+    tests/planning/test_advice.py.
+    """
+    outlook, crop = site.outlook, kit.crops.get(site.planting.crop or "")
+    tools, traits = day.farm.tools, kit.rules.traits
+    plan = next_plan(day, site.planting.bed.name)
+    stale = None
+    if plan is not None and site.planting.part is None:
+        bed = seedbed(site.planting, ensemble)
+        stale = stale_bed_plan(plan, day, outlook, bed, traits, kit.kills, settings)
+    return Advice(
+        crust_break(outlook, day, outlook.crop_hours, tools, traits, choice.gates),
+        seed_set(site.weeds, outlook, day, settings),
+        None if crop is None else flame_window(site.weeds, outlook, day, outlook.crop_hours, crop),
+        stale,
+    )
+
+
+def next_plan(day: Day, bed: str) -> Plan | None:
+    """The next planned sowing or setting in a bed.
+
+    Parameters
+    ----------
+    day : Day
+        The clock; its farm's plans.
+    bed : str
+        Name of the bed.
+
+    Returns
+    -------
+    Plan or None
+        The earliest one after today; None where there is none.
+
+    Notes
+    -----
+    Definition of this project. No range stated. Worked: tests/planning/test_advice.py.
+    """
+    today = local_moment(day.now, day).date()
+    ahead = [p for p in day.farm.plans if p.bed == bed and p.on > today]
+    return min(ahead, key=lambda p: p.on, default=None)
+
+
+def advised(draft: Draft, advice: Advice, site: Site, choice: Choice, day: Day) -> Draft:
+    """A verdict with what else is due: said in its reasons, and done where a crust presses.
+
+    Parameters
+    ----------
+    draft : Draft
+        The verdict by weeds.
+    advice : Advice
+        What else is due.
+    site : Site
+        The planting.
+    choice : Choice
+        Tools that can go.
+    day : Day
+        The clock.
+
+    Returns
+    -------
+    Draft
+        The same verdict with more reasons; `go` for a crust that can be broken today and would hold
+        the crop back within three days.
+
+    Notes
+    -----
+    Definition of this project. No range stated. Worked: tests/planning/test_advice.py.
+    """
+    answer = draft.answer
+    if advice.crust is not None:
+        breaking = _crust_action(advice.crust, choice, day)
+        words = crust_break_words(advice.crust, day)
+        if answer.verdict != "go" and breaking is not None:
+            return _with_rest(_crust_draft(answer, breaking, advice.crust, words), advice, day)
+        answer = replace(answer, why=(*answer.why, *words))
+    if advice.flame is not None and answer.verdict != "hand":
+        words = flame_words(advice.flame, site.planting.crop or "crop", day)
+        answer = replace(answer, why=(*answer.why, *words))
+    return _with_rest(replace(draft, answer=answer), advice, day)
+
+
+def _with_rest(draft: Draft, advice: Advice, day: Day) -> Draft:
+    """Seed to come and a planned sowing: they change no verdict."""
+    answer = draft.answer
+    if advice.seed is not None and advice.seed.is_due:
+        answer = replace(
+            answer, why=(*answer.why, advice.seed.why), last_call_on=advice.seed.last_call_on
+        )
+    if advice.stale is not None:
+        words = stale_bed_words(advice.stale, day)
+        line = stale_bed_line(advice.stale, day)
+        answer = replace(answer, why=(*answer.why, *words), plan=line)
+    return replace(draft, answer=answer)
+
+
+def _crust_action(crust: CrustBreak, choice: Choice, day: Day) -> tuple[Offer, Action] | None:
+    """A pass that breaks the crust today, if the crop would else meet it within three days."""
+    if crust.start_hour is None or crust.tool_until_hour is None:
+        return None
+    now, tonight = day.sky.now_hour, day.last_hour_today
+    if crust.start_hour >= tonight or crust.break_by_hour > now + 24.0 * _BEFORE_IT_D:
+        return None
+    by_name: Mapping[str, Offer] = {offer.tool.name: offer for offer in choice.offers}
+    offer = by_name.get(crust.tool or "")
+    if offer is None:
+        return None
+    end = min(int(crust.tool_until_hour), tonight)
+    open_hours = [h for h in range(crust.start_hour, end) if day.is_open[h]]
+    if not open_hours:
+        return None
+    return offer, Action(
+        offer.tool.name,
+        None if offer.setup is None else offer.setup.name,
+        crust.depth_mm or offer.depth_mm,
+        local_moment(day.sky.at(open_hours[0]), day),
+        local_moment(day.sky.at(open_hours[-1] + 1), day),
+        offer.minutes,
+        offer.tool.setup_min,
+        offer.note,
+    )
+
+
+def _crust_draft(
+    answer: BedAnswer,
+    breaking: tuple[Offer, Action],
+    crust: CrustBreak,
+    words: tuple[str, ...],
+) -> Draft:
+    offer, action = breaking
+    by = action.end
+    go = replace(
+        answer,
+        verdict="go",
+        because="",
+        until=None,
+        action=action,
+        sure=crust.chance,
+        last_good_at=by,
+        why=words,
+    )
+    return Draft(go, _CRUST_URGENCY * crust.chance / offer.minutes)
