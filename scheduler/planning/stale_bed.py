@@ -226,9 +226,18 @@ class _Window:
 
 
 def _windows(
-    cumulative: FloatArray, lead: GuildView, opened: int, now: int, limit: int, weights: FloatArray
+    cumulative: FloatArray,
+    lead: GuildView,
+    opened: int,
+    now: int,
+    limit: int,
+    weights: FloatArray,
+    is_stirring: bool,
 ) -> tuple[_Window, ...]:
-    """Flushes one after the other: each opens with the pass that takes the one before it."""
+    """Flushes one after the other: each opens with the pass that takes the one before it.
+
+    A pass that stirs nothing opens none, and is best late, when most of the one flush is up.
+    """
     found: list[_Window] = []
     while len(found) < _MOST_FLUSHES and opened < limit:
         n_members = cumulative.shape[0]
@@ -242,9 +251,11 @@ def _windows(
         first = max(good_from, float(now))
         if first > limit:
             break
-        kill = max(min(best, limit), first)
+        kill = max(min(best if is_stirring else too_late, limit), first)
         until = max(min(too_late, limit), kill)
         found.append(_Window(opened, round(first), round(kill), round(until)))
+        if not is_stirring:
+            break
         opened = round(kill)
     return tuple(found)
 
@@ -418,11 +429,12 @@ def stale_bed_plan(
     opened = prepared
     if opened is None:
         opened = max(now, round(mid)) if mid >= 0.0 else now
-    windows = _windows(cumulative, lead, opened, now, limit, weights)
     tool = _pass_tool(day.farm.tools, traits, kills, day.farm.flame_rules_read)
-    depth = 0.0 if tool is not None and tool.kind == "flame" else _DEEPEST_MM
-    if tool is not None and tool.kind != "flame":
-        depth = min(tool.depth_mm, _DEEPEST_MM)
+    is_stirring = tool is None or tool.kind != "flame"
+    depth = 0.0
+    if is_stirring:
+        depth = _DEEPEST_MM if tool is None else min(tool.depth_mm, _DEEPEST_MM)
+    windows = _windows(cumulative, lead, opened, now, limit, weights, is_stirring)
     passes = [w.kill for w in windows]
     if windows and limit - passes[-1] >= _APART_H:
         passes.append(limit)
@@ -594,7 +606,10 @@ def stale_bed_words(stale: StaleBed, day: Day) -> tuple[str, ...]:
             )
     if stale.left_frac is not None:
         low, mid, high = (round(100 * q) for q in vars(stale.left_frac).values())
-        span = "" if low == high else f" ({low}-{high})"
+        has_no_span = (
+            low == high or stale.already_prepared_at is None
+        )  # the dates will be moved yet
+        span = "" if has_no_span else f" ({low}-{high})"
         words.append(f"leaves about {mid}{span} in 100 of the weeds of a bed prepared on the day")
     if stale.beyond_sight_d > 0.0:
         words.append(
