@@ -131,7 +131,7 @@ def advised(draft: Draft, advice: Advice, site: Site, choice: Choice, day: Day) 
     Returns
     -------
     Draft
-        The same verdict with more reasons; `go` for a crust that can be broken today and would hold
+        The same verdict with more details; `go` for a crust that can be broken today and would hold
         the crop back within three days.
 
     Notes
@@ -144,10 +144,10 @@ def advised(draft: Draft, advice: Advice, site: Site, choice: Choice, day: Day) 
         words = crust_break_words(advice.crust, day)
         if answer.verdict != "go" and breaking is not None:
             return _with_rest(_crust_draft(answer, breaking, advice.crust, words), advice, day)
-        answer = replace(answer, why=(*answer.why, *words))
+        answer = replace(answer, details=(*answer.details, *words))
     if advice.flame is not None and answer.verdict != "hand":
         words = flame_words(advice.flame, site.planting.crop or "crop", day)
-        answer = replace(answer, why=(*answer.why, *words))
+        answer = replace(answer, details=(*answer.details, *words))
     return _with_rest(replace(draft, answer=answer), advice, day)
 
 
@@ -156,12 +156,14 @@ def _with_rest(draft: Draft, advice: Advice, day: Day) -> Draft:
     answer = draft.answer
     if advice.seed is not None and advice.seed.is_due:
         answer = replace(
-            answer, why=(*answer.why, advice.seed.why), last_call_on=advice.seed.last_call_on
+            answer,
+            details=(*answer.details, advice.seed.why),
+            last_call_on=advice.seed.last_call_on,
         )
     if advice.stale is not None:
         words = stale_bed_words(advice.stale, day)
         line = stale_bed_line(advice.stale, day)
-        answer = replace(answer, why=(*answer.why, *words), plan=line)
+        answer = replace(answer, details=(*answer.details, *words), plan=line)
     return replace(draft, answer=answer)
 
 
