@@ -11,9 +11,10 @@ import numpy as np
 from scheduler.models.soil_column import ColumnForcing
 from scheduler.models.weeds.cohorts import STAGES, Openings, Passes
 from scheduler.models.weeds.degree_days import flush_milestones
+from scheduler.planning.crop_stage import CropHours, CropStage
 from scheduler.planning.day import Day, day_of
 from scheduler.planning.ensemble import Sky
-from scheduler.planning.offers import weed_hours
+from scheduler.planning.offers import Kit, weed_hours
 from scheduler.planning.outlook import FlushOutlook, GuildView, Outlook, WorkOutlook
 from scheduler.planning.passes import KillSettings, PassRules, PassWeather
 from scheduler.planning.traits import ToolTraits
@@ -22,6 +23,7 @@ from scheduler.records import (
     Bed,
     Event,
     Farm,
+    FloatArray,
     Place,
     Planting,
     Range,
@@ -29,7 +31,13 @@ from scheduler.records import (
     Tool,
     WorkPlan,
 )
-from scheduler.service.settings import STAGE_KILL_FRAC, guilds, tool_traits
+from scheduler.service.settings import (
+    STAGE_KILL_FRAC,
+    crop_traits,
+    guilds,
+    kill_table,
+    tool_traits,
+)
 
 START = datetime(2013, 5, 1, tzinfo=UTC)
 PLACE = Place(42.0, 0.0, 100.0, "UTC")
@@ -110,6 +118,23 @@ def unseen_weather() -> PassWeather:
     return PassWeather(nothing, nothing, nothing, 10**9, False)
 
 
+def seen_weather(dose_mm: FloatArray, wetness_m3m3: float = -0.05) -> PassWeather:
+    """Soil alike at all hours; `dose_mm` of evaporation by the next wetting, (n_hours,)."""
+    dose = np.broadcast_to(np.asarray(dose_mm, np.float64), (N_MEMBERS, N_HOURS)).copy()
+    return PassWeather(dose, 0.0 * dose + wetness_m3m3, 0.0 * dose, 0, False)
+
+
+def kit(tools: Sequence[Tool] = (TINES, SWEEPS, HOE)) -> Kit:
+    """Tools with the traits and the kill of the tables, alike in all particles.
+
+    In `unseen_weather` they kill what the table says, at their usual depth and speed.
+    """
+    whole = farm(tools)
+    plain = rules(tools)
+    traits = PassRules(plain.tools, tool_traits(whole), plain.settings, plain.seed)
+    return Kit(traits, kill_table(whole), crop_traits())
+
+
 Counts = Mapping[str, float]  # weeds per m2 by stage, and `to_come`
 
 
@@ -165,6 +190,37 @@ def planting(crop: str | None = None, sown_hour: float | None = None) -> Plantin
     return Planting(BED, None, 0.0, 18.0, crop, crop is not None, at, 3, 250.0, 15.0)
 
 
+def stage(
+    up_hour: float = 0.0,
+    *,
+    leaves: float = np.nan,
+    leaf_d: float = 0.0,
+    rooted_cd: float = 0.0,
+    height_mm: float = 40.0,
+    cover: float = 0.1,
+    covered_hour: int | None = None,
+) -> CropStage:
+    """A crop that comes up at an hour in all members; `leaves` now, and `leaf_d` more a day."""
+    hours = np.arange(N_HOURS)
+    is_up = np.broadcast_to(hours >= up_hour, (N_MEMBERS, N_HOURS)).copy()
+    same = np.ones((N_MEMBERS, N_HOURS))
+    grown = leaves + leaf_d * (hours - NOW_HOUR) / 24.0
+    covers = np.full(N_HOURS, cover)
+    if covered_hour is not None:
+        covers[covered_hour:] = 0.95
+    return CropStage(is_up, same * grown, same * rooted_cd, is_up * height_mm, covers)
+
+
+def crop_hours(
+    up: float, last_blind: float | None = None, last_flame: float | None = None
+) -> CropHours:
+    """When a sown crop comes up, in all members alike."""
+    same = np.ones(N_MEMBERS)
+    nan = float("nan")
+    blind, flame = (nan if h is None else h for h in (last_blind, last_flame))
+    return CropHours(same * up, same * up, same * blind, same * flame)
+
+
 def outlook(
     fit_hours: Sequence[tuple[int, int]],
     *,
@@ -174,12 +230,18 @@ def outlook(
     emergence: float | None = None,
     last_blind: float | None = None,
     cover: float = 0.0,
+    last_flame: float | None = None,
+    grows: CropStage | None = None,
+    keys: Sequence[str] = (),
 ) -> Outlook:
-    """A planting whose soil is fit in the half-open spans `fit_hours`, in `n_fit` members."""
+    """A planting whose soil is fit in the half-open spans `fit_hours`, in `n_fit` members.
+
+    `grows` is the stage of its crop, `keys` are stacks of tools beside the kinds of the tables.
+    """
     fits = np.zeros((N_MEMBERS, N_HOURS), bool)
     for first, last in fit_hours:
         fits[:n_fit, first:last] = True
-    works = {kind: WorkOutlook(fits, fits.mean(axis=0)) for kind in tool_traits()}
+    works = {kind: WorkOutlook(fits, fits.mean(axis=0)) for kind in (*tool_traits(), *keys)}
     some = np.full((N_MEMBERS, N_HOURS), 0.5)
     same = np.ones(N_MEMBERS)
     clock = of or flush()
@@ -198,4 +260,7 @@ def outlook(
         None if last_blind is None else same * last_blind,
         np.full(N_HOURS, cover),
         same / N_MEMBERS,
+        None if emergence is None else same * emergence,
+        None if emergence is None else crop_hours(emergence, last_blind, last_flame),
+        grows,
     )
