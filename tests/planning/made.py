@@ -208,7 +208,7 @@ def stage(
     covers = np.full(N_HOURS, cover)
     if covered_hour is not None:
         covers[covered_hour:] = 0.95
-    return CropStage(is_up, same * grown, same * rooted_cd, is_up * height_mm, covers)
+    return CropStage(is_up, same * grown, same * rooted_cd, same * is_up * height_mm, covers)
 
 
 def crop_hours(

@@ -1,79 +1,29 @@
-"""Which tools a planting can take, and the order of the day within the hours."""
+"""The order of the day: one tool and one set-up at a time, within the hours."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from scheduler.planning.order import Draft, order_of_day
-from scheduler.planning.outlook import Outlook
-from scheduler.planning.tools import fitting_tools, work_minutes
 from scheduler.planning.verdict import base_answer
-from scheduler.records import Action, Tool
-from scheduler.service.settings import tool_traits
-from tests.planning.made import (
-    BED,
-    HOE,
-    NOW_HOUR,
-    SWEEPS,
-    TINES,
-    day,
-    farm,
-    outlook,
-    planting,
-)
+from scheduler.records import Action, BedAnswer, Tool
+from tests.planning.made import HOE, NOW_HOUR, SWEEPS, TINES, day, farm, outlook
 
 ALWAYS = [(0, 24 * 20)]
-TRAITS = tool_traits()
 
 
-def blind(last_blind: float) -> Outlook:
-    """Carrots sown that come up long after."""
-    grown = planting("carrot", NOW_HOUR - 150)
-    return outlook(ALWAYS, grown=grown, emergence=500.0, last_blind=last_blind)
-
-
-# ------------------------------------------------------------------ tools
-
-
-def offered(of: Outlook, is_late: bool = False) -> tuple[list[str], str]:
-    tools, reason = fitting_tools(of, farm().tools, TRAITS, NOW_HOUR, 0, is_late)
-    return [tool.name for tool in tools], reason
-
-
-def test_tools_by_what_stands_in_the_bed() -> None:
-    assert offered(outlook(ALWAYS)) == (["tines", "sweeps", "hoe"], "")
-    assert offered(outlook(ALWAYS), is_late=True) == (["sweeps", "hoe"], "")
-    assert offered(blind(NOW_HOUR + 50)) == (["tines"], "")
-    up = replace(planting("carrot", NOW_HOUR - 400), up_at=day().now)
-    assert offered(outlook(ALWAYS, grown=up, cover=0.3)) == (["sweeps", "hoe"], "")
-    assert offered(outlook(ALWAYS, grown=up, cover=0.85)) == ([], "crop_up")
-    assert offered(blind(NOW_HOUR - 1)) == ([], "crop_tender")
-
-
-def test_flame_and_hand_are_not_offered_and_a_farm_without_tools_has_no_fit() -> None:
-    of = outlook(ALWAYS)
-    odd = (Tool("torch", "flame", 0.0, 0.6), Tool("hands", "hand", 20.0, 0.1))
-    assert fitting_tools(of, odd, TRAITS, NOW_HOUR, 0, is_late=False) == ((), "no_fit")
-    assert fitting_tools(of, (), TRAITS, NOW_HOUR, 0, is_late=False) == ((), "no_fit")
-
-
-def test_minutes_grow_with_length_and_with_narrow_tools() -> None:
-    half = replace(planting(), to_m=9.0)
-    assert work_minutes(TINES, half) < work_minutes(TINES, planting())
-    assert work_minutes(HOE, planting()) > 2.0 * work_minutes(TINES, planting())
-    assert work_minutes(replace(TINES, speed_m_s=1.8), planting()) < work_minutes(TINES, planting())
-
-
-# ------------------------------------------------------------------ the day
-
-
-def draft(bed: str, tool: Tool, urgency: float, minutes: float = 10.0) -> Draft:
+def draft(
+    bed: str, tool: Tool, urgency: float, minutes: float = 10.0, setup: str | None = None
+) -> Draft:
     at = day()
     base = base_answer(outlook(ALWAYS), at)
     start, end = at.sky.at(NOW_HOUR + 2), at.sky.at(NOW_HOUR + 14)
-    action = Action(tool.name, None, tool.depth_mm, start, end, minutes, tool.setup_min)
+    action = Action(tool.name, setup, tool.depth_mm, start, end, minutes, tool.setup_min)
     return Draft(replace(base, bed=bed, verdict="go", because="", action=action), urgency)
 
 
@@ -83,6 +33,17 @@ def waiting(bed: str) -> Draft:
     until = at.sky.at(NOW_HOUR + 60)
     answer = replace(base, bed=bed, verdict="wait", because="weeds_small", until=until)
     return Draft(answer, 0.0)
+
+
+def settings(lines: Sequence[BedAnswer]) -> list[tuple[str, str | None]]:
+    return [(x.action.tool, x.action.setup) for x in lines if x.action is not None]
+
+
+def setup_minutes_told(lines: Sequence[BedAnswer]) -> list[float]:
+    return [x.action.setup_min for x in lines if x.action is not None]
+
+
+# ------------------------------------------------------------------ one tool after the other
 
 
 def test_one_set_up_at_a_time_the_tool_with_the_most_urgent_line_first() -> None:
@@ -98,8 +59,97 @@ def test_one_set_up_at_a_time_the_tool_with_the_most_urgent_line_first() -> None
     assert missed == ()
     assert changes == 2
     assert planned == 40.0 + SWEEPS.setup_min + TINES.setup_min
-    setups = [line.action.setup_min for line in lines if line.action is not None]
-    assert setups == [SWEEPS.setup_min, 0.0, TINES.setup_min, 0.0]
+    assert setup_minutes_told(lines) == [SWEEPS.setup_min, 0.0, TINES.setup_min, 0.0]
+
+
+def test_a_line_that_no_longer_fits_lets_a_shorter_one_pass() -> None:
+    drafts = [draft("A1", HOE, 3.0, 20.0), draft("A2", HOE, 2.0, 20.0), draft("A3", HOE, 1.0, 5.0)]
+    lines, missed, planned, _ = order_of_day(drafts, 0.5, day())
+    assert [line.bed for line in lines] == ["A1", "A3"]
+    assert [line.bed for line in missed] == ["A2"]
+    assert planned == 25.0  # the hoe needs no set-up
+
+
+def test_a_line_missed_is_not_the_set_up_in_use() -> None:
+    """Sweeps that find no time are not mounted: the tines are charged in full, and once."""
+    drafts = [draft("A1", SWEEPS, 9.0, 60.0), draft("A2", TINES, 1.0), draft("A3", TINES, 0.5)]
+    lines, missed, planned, changes = order_of_day(drafts, 0.75, day())
+    assert [line.bed for line in missed] == ["A1"]
+    assert setup_minutes_told(lines) == [TINES.setup_min, 0.0]
+    assert (planned, changes) == (20.0 + TINES.setup_min, 1)
+
+
+# ------------------------------------------------------------------ set-ups of one tool
+
+
+def test_another_setting_of_the_tool_in_use_costs_less_than_another_tool() -> None:
+    """Half of the tool's own minutes, at most 5: 4 of the 8 of the sweeps, 5 of 14."""
+    for tool, less in ((SWEEPS, 4.0), (replace(SWEEPS, setup_min=14.0), 5.0)):
+        tools = (TINES, tool)
+        of_farm = day(farm(tools))
+        drafts = [
+            draft("A1", tool, 3.0, setup="two rows"),
+            draft("A2", tool, 2.0, setup="three rows"),
+            draft("A3", TINES, 1.0),
+        ]
+        lines, _, planned, changes = order_of_day(drafts, 6.0, of_farm)
+        assert [line.bed for line in lines] == ["A1", "A2", "A3"]
+        assert setup_minutes_told(lines) == [tool.setup_min, less, TINES.setup_min]
+        assert planned == 30.0 + tool.setup_min + less + TINES.setup_min
+        assert changes == 3
+
+
+def test_lines_of_one_set_up_stand_together_the_one_with_the_most_urgent_line_first() -> None:
+    two, three = "two rows", "three rows"
+    drafts = [
+        draft("A1", SWEEPS, 1.0, setup=two),
+        draft("A2", SWEEPS, 5.0, setup=three),
+        draft("A3", SWEEPS, 4.0, setup=two),
+        draft("A4", SWEEPS, 0.1, setup=three),
+        draft("A5", TINES, 4.5),
+    ]
+    lines, _, _, changes = order_of_day(drafts, 6.0, day())
+    assert [line.bed for line in lines] == ["A2", "A4", "A3", "A1", "A5"]
+    assert settings(lines) == [
+        ("sweeps", three), ("sweeps", three), ("sweeps", two), ("sweeps", two), ("tines", None),
+    ]  # fmt: skip
+    assert setup_minutes_told(lines) == [8.0, 0.0, 4.0, 0.0, TINES.setup_min]
+    assert changes == 3
+
+
+def test_no_set_up_is_a_set_up_of_its_own() -> None:
+    drafts = [draft("A1", SWEEPS, 2.0), draft("A2", SWEEPS, 1.0, setup="two rows")]
+    lines, _, _, changes = order_of_day(drafts, 6.0, day())
+    assert setup_minutes_told(lines) == [8.0, 4.0]
+    assert changes == 2
+
+
+line_of_a_day = st.tuples(
+    st.sampled_from((TINES, SWEEPS, HOE)),
+    st.sampled_from((None, "two rows", "three rows")),
+    st.floats(0.0, 9.0),
+    st.floats(1.0, 40.0),
+)
+
+
+@given(st.lists(line_of_a_day, max_size=9), st.floats(0.0, 3.0))
+def test_a_setting_is_mounted_once_and_each_change_is_paid(
+    made: list[tuple[Tool, str | None, float, float]], hours: float
+) -> None:
+    drafts = [draft(f"A{i}", t, u, m, setup) for i, (t, setup, u, m) in enumerate(made)]
+    lines, missed, planned, changes = order_of_day(drafts, hours, day())
+    seen = settings(lines)
+    runs = [key for i, key in enumerate(seen) if i == 0 or seen[i - 1] != key]
+    assert len(runs) == len(set(runs)) == changes
+    tools = [tool for i, (tool, _) in enumerate(runs) if i == 0 or runs[i - 1][0] != tool]
+    assert len(tools) == len(set(tools))
+    assert planned <= 60.0 * hours + 1e-9
+    assert len(lines) + len(missed) == len(drafts)
+    again = order_of_day(drafts[::-1], hours, day())
+    assert again == (lines, missed, planned, changes)
+
+
+# ------------------------------------------------------------------ the hours
 
 
 @pytest.mark.parametrize("hours", [0.0, 0.2, 0.5, 1.0, 3.0])
@@ -132,4 +182,3 @@ def test_the_order_does_not_depend_on_the_order_of_beds() -> None:
     forward = order_of_day(drafts, 1.5, day())
     backward = order_of_day(drafts[::-1], 1.5, day())
     assert forward == backward
-    assert BED.name == "A1"
