@@ -46,6 +46,7 @@ _WETTING_MM = 8.0  # rain that starts a flush by itself
 _WETTING_CHANCE = 0.3  # from which one waits for it
 _DRY_AFTER_PASS_H = 48  # no water, so that what was uprooted dries
 _MOST_FLUSHES = 6
+_TOLD_FLUSHES = 2  # each with its dates
 
 
 @dataclass(frozen=True)
@@ -584,11 +585,15 @@ def stale_bed_words(stale: StaleBed, day: Day) -> tuple[str, ...]:
     Definition of this project. No range stated. Worked: tests/planning/test_stale_bed.py.
     """
     words = [*_prepare_words(stale, day)]
-    for i, kill in enumerate(stale.kills):
+    for i, kill in enumerate(stale.kills[:_TOLD_FLUSHES]):
         which = "first flush" if i == 0 else "next flush, opened by that pass"
         size = "" if i == 0 else f", {tenths(kill.size_frac)} of a full one"
         best = f"best {date_words(kill.best_at, day)}"
         words.append(f"{which}{size}: kill it {_kill_span(kill)}, {best}")
+    if stale.n_flushes > _TOLD_FLUSHES:
+        apart_d = (stale.kills[-1].best_at - stale.kills[0].best_at) / timedelta(days=1)
+        every = round(apart_d / (stale.n_flushes - 1))
+        words.append(f"then one about every {every} days, {stale.n_flushes} in all")
     words += stale.why
     if stale.kills and stale.last_kill_on is not None:
         with_tool = "" if stale.tool is None else f" with {stale.tool}"

@@ -262,7 +262,7 @@ def test_warmer_air_ripens_sooner() -> None:
 def test_a_pass_that_took_the_oldest_flush_moves_the_call() -> None:
     at = long_day(40 * 24)
     outlook, settings = made.outlook([]), weed_settings()
-    clean = seed_set(grown(at, history([0.0, 240.0], [(200.0, 0.99)])), outlook, at, settings)
+    clean = seed_set(grown(at, history([0.0, 240.0], [(200.0, 0.999)])), outlook, at, settings)
     poor = seed_set(grown(at, history([0.0, 240.0], [(200.0, 0.5)])), outlook, at, settings)
     assert clean is not None
     assert poor is not None
@@ -276,6 +276,7 @@ def test_a_pass_that_took_the_oldest_flush_moves_the_call() -> None:
         (history([0.0], [(500.0, 1.0)]), 2.0),  # nothing came through
         (history([], []), 2.0),  # nothing was opened
         (history([39.9 * 24], []), 2.0),  # not up yet
+        (history([30.0 * 24], []), 2.0),  # up, but too young to be those that stand established
     ],
 )
 def test_no_call_without_old_weeds(past: WeedHistory, established: float) -> None:

@@ -325,3 +325,11 @@ def test_within_sight_nothing_is_said_of_carried_weather() -> None:
     assert stale is not None
     assert stale.beyond_sight_d == 0.0
     assert not any("beyond the weather" in w for w in stale_bed_words(stale, made.day()))
+
+
+def test_many_flushes_are_told_in_one_line() -> None:
+    stale = plan_of(date(2013, 6, 10), 18.0, opened_hour=48)
+    assert stale is not None
+    words = stale_bed_words(stale, made.day())
+    assert "then one about every 8 days, 4 in all" in words
+    assert sum("kill it" in w for w in words) == 2

@@ -202,7 +202,6 @@ def _in_code() -> dict[Key, float]:
         ("seed set", "pace_d"): special._SEED_PACE_D,
         ("seed set", "due_d"): special._SEED_DUE_D,
         ("seed set", "established_m2"): special._ESTABLISHED_M2,
-        ("seed set", "survived_frac"): special._SURVIVED_FRAC,
         ("flame pass", "least_up_m2"): special._FLAME_M2,
         # the verdict
         ("verdict", "go_chance_frac"): day.GO_CHANCE,
@@ -336,8 +335,8 @@ NO_PARAMETER: Mapping[str, tuple[str, ...]] = {
     "day": (),
     "weeds": ("N_PARTICLES", "N_COURSE_PARTICLES", "IN_ROW", "BETWEEN"),
     "verdict": (),
-    "stale_bed": ("_SEED_BAND_MM", "_MOST_FLUSHES"),
-    "special": ("_CRUST_HARD", "_MAT_M2"),  # stand twice, see above
+    "stale_bed": ("_SEED_BAND_MM", "_MOST_FLUSHES", "_TOLD_FLUSHES"),
+    "special": ("_CRUST_HARD", "_MAT_M2", "_ESTABLISHED"),  # stand twice, see above
 }
 
 
