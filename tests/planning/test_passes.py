@@ -310,6 +310,10 @@ def test_luck_is_drawn_by_name_not_by_order() -> None:
     assert not np.array_equal(spread_kill((MON,), tool=SWEEPS)[0], both[0])
     assert not np.array_equal(spread_kill((MON,), of=rules(seed=6))[0], both[0])
     assert spread_kill(()).shape == (0, 512)
+    # two tools over one bed on one day do not share the luck of the pass either
+    of = rules(replace(SETTINGS, ln_sd_farm=0.0))
+    tools = (spread_kill((MON,), tool=tool, of=of)[0] for tool in (TINES, SWEEPS))
+    assert not np.array_equal(*tools)
 
 
 def test_a_tool_has_one_luck_on_the_farm() -> None:
