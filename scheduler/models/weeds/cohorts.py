@@ -35,6 +35,7 @@ from scheduler.records import FloatArray, IntArray
 
 STAGES = ("thread", "seed_leaf", "true_leaf", "young", "established")
 N_STAGES = len(STAGES)
+N_STATES = N_STAGES + 1  # in the ground, and the stages
 N_SEEDS = 40  # that stand for a cohort, each with its own rank of germination
 N_RISES = 10  # pairs of depth and rate of elongation that they share
 _NEVER = 1e9  # position of what lies beyond the last reading
@@ -111,6 +112,7 @@ class Stand:
     count_m2: FloatArray
     ledger_m2: FloatArray
     opened_m2: FloatArray  # (n_particles, n_times, n_guilds, zones)
+    ways_m2: Float32Array | None = None  # (n_particles, n_ways, zones, 216), see `stand`
 
 
 @dataclass(frozen=True)
@@ -289,8 +291,8 @@ def _stand(  # type: ignore[no-untyped-def]
     member, clock, spread, size_m2, mix, dry_bias,
     opened, opening_size, passed, kill, depth_mm, times,
     theta50, sigma, base_kpa, base_sd, seed_depth, rise_cd, hold, seed_leaf, phyllochron,
-    band_share, band_hazard, score, rise_of,
-    count, ledger, opened_m2,
+    band_share, band_hazard, score, rise_of, reach_mm, first_way,
+    count, ledger, opened_m2, ways,
 ):  # fmt: skip
     n_guilds, n_bands = band_share.shape
     n_gates = gate_kpa.shape[0]
@@ -322,6 +324,8 @@ def _stand(  # type: ignore[no-untyped-def]
         dry_at = np.zeros(n_times)
         dry_pass = np.zeros(n_passes)
         n_new = np.empty(n_times)  # seeds seen germinated first at each time
+        state = np.zeros(n_times, np.int64)  # of one seed: 0 in the ground, 1 thread and so on
+        n_ways = ways.shape[1] if ways.shape[0] > 0 else 0
         stands_in = np.empty((n_zones, n_times, 5))
         gone = np.empty((n_zones, n_times, 2))  # killed, held
         for g in range(n_guilds):
@@ -387,6 +391,9 @@ def _stand(  # type: ignore[no-untyped-def]
                         while seen < n_times and times[seen] < sprouted:
                             seen += 1
                         if seen == n_times:  # later ranks germinate later still
+                            for w in range(n_ways):
+                                for z in range(n_zones):
+                                    ways[p, w, z, 0] += n * opening_size[o, g, z] * (n_seeds - q)
                             break
                         n_new[seen] += 1.0
                         e = rise_of[j, q]
@@ -431,10 +438,14 @@ def _stand(  # type: ignore[no-untyped-def]
                                 taken[z, k + 1] = taken[z, k] + stands * killed
                                 if s == 0:
                                     alive_up[z] = alive[z, k + 1]
+                        state[:seen] = 0
                         for t in range(seen, n_times):
                             s = _stage(
                                 times[t], up, leaf_at[t] - leaf_up, one_leaf, three_leaf, six_leaf
                             )
+                            state[t] = s + 1
+                            if s == 0 and t < n_times - 1 and seed_depth[g, j, e] > reach_mm:
+                                state[t] = 0  # a thread from below the tools
                             if s == 0:
                                 stands = 1.0
                                 if hazard > 0.0 and dry_at[t] > dry_sprout:
@@ -443,11 +454,19 @@ def _stand(  # type: ignore[no-untyped-def]
                                     stands_in[z, t, 0] += stands * alive[z, n_done[t]]
                                     gone[z, t, 0] += taken[z, n_done[t]]
                             else:
+                                stands = stands_up
                                 held = survives_up * hold[g, j, e]
                                 for z in range(n_zones):
                                     stands_in[z, t, s] += stands_up * alive[z, n_done[t]]
                                     gone[z, t, 0] += taken[z, n_done[t]]
                                     gone[z, t, 1] += held * alive_up[z]
+                        for w in range(n_ways):  # its share that is alive in the end
+                            end = n_times - 1
+                            way = (state[first_way] * 6 + state[first_way + w]) * 6 + state[end]
+                            for z in range(n_zones):
+                                ways[p, w, z, way] += (
+                                    n * opening_size[o, g, z] * stands * alive[z, n_done[end]]
+                                )
                     n_up_to = 0.0
                     for t in range(first, n_times):
                         n_up_to += n_new[t]
@@ -477,6 +496,8 @@ def stand(
     openings: Openings,
     passes: Passes,
     time_hour: FloatArray,
+    first_way: int | None = None,
+    reach_mm: float = np.inf,
 ) -> Stand:
     """Weeds of one planting at some hours, by particle, guild, zone and stage.
 
@@ -499,11 +520,18 @@ def stand(
         What was killed when, by particle or the same for all.
     time_hour : array
         Hours wanted, ascending, (n_times,).
+    first_way : int, optional
+        Index of the hour from which ways are wanted: way w goes by the states at the hours
+        `first_way`, `first_way + w` and the last, for w from 0 to those before the last.
+    reach_mm : float
+        A thread from deeper than this counts as still in the ground, but for the last hour [mm].
 
     Returns
     -------
     Stand
-        Counts and the ledger, per square metre of bed in the zone's share.
+        Counts and the ledger, per square metre of bed in the zone's share. Of each way what is
+        alive at the last hour, without a pass to come, by 36 a + 6 b + c of the three states: 0 in
+        the ground, then 1 to 5 as `STAGES`.
 
     Raises
     ------
@@ -586,6 +614,10 @@ def stand(
     count = np.zeros((n_particles, n_times, n_guilds, n_zones, N_STAGES))
     ledger = np.zeros((n_particles, n_times, n_guilds, n_zones, _N_LEDGER))
     opened_m2 = np.zeros((n_particles, n_times, n_guilds, n_zones))
+    is_way = first_way is not None
+    n_ways = n_times - 1 - (first_way or 0)
+    shape = (n_particles, n_ways, n_zones, N_STATES**3) if is_way else (0, 0, 0, 0)
+    ways = np.zeros(shape, np.float32)
     _stand(
         along(germination_cd), along(elongation_cd), along(drying_d),
         along(leaf_cd), gate_kpa.astype(np.float64),
@@ -595,6 +627,6 @@ def stand(
         guilds.theta50_cd, guilds.sigma_ln, guilds.base_suction_kpa, guilds.base_suction_sd_frac,
         depth, depth / rate, hold, guilds.seed_leaf_cd, guilds.phyllochron_cd,
         guilds.band_share, guilds.band_hazard_d, sample.score, sample.rise,
-        count, ledger, opened_m2,
+        float(reach_mm), first_way or 0, count, ledger, opened_m2, ways,
     )  # fmt: skip
-    return Stand(count, ledger, opened_m2)
+    return Stand(count, ledger, opened_m2, ways if is_way else None)
