@@ -35,6 +35,7 @@ _SEED_PACE_D = 14  # whose mean pace goes on beyond the weather in sight
 _SEED_DUE_D = 7
 _MAT_M2 = 30.0  # weeds from before the record that make a mat
 _ESTABLISHED_M2 = 0.5  # of this season, from which seed is worth a call
+_SURVIVED_FRAC = 0.1  # of a full flush that must have come through the passes since
 _FLAME_M2 = 20.0  # seed leaves and first leaves from which a flame pays
 _UP_STAGES = slice(1, 3)
 _ESTABLISHED = 4  # the last stage
@@ -257,9 +258,9 @@ def seed_set(
     -----
     A mat (30 per m2 or more by the median) ripens `seed_cd` after the record begins, counted as its
     flowers are. Weeds of this season count from half an established weed per m2; the oldest opening
-    of which as many are left after the passes since, and established by now, is taken to be theirs:
-    one tenth up by the clock of the leading guild in the air, its stage at each pass by its leaf
-    heat. From coming up to first seed 500 degree-days above 4 C in the air, 350 to 700: six weeks
+    of which a tenth of a flush is left after the passes since, and established by now, is taken to
+    be theirs: one tenth up by the clock of the leading guild in the air, its stage at each pass by
+    its leaf heat. From coming up to first seed 500 degree-days above 4 C in the air, 350 to 700: six weeks
     at 16 C, as quick weeds (chickweed, groundsel) are said to take five to seven; an assumption of
     this project. Range: quick annual weeds, slow ones take much longer. Due within 7 days. Worked:
     tests/planning/test_special.py.
@@ -272,7 +273,7 @@ def seed_set(
         found.append((_reached(air, settings.flower_base_c, settings.seed_cd, 0, day), None))
     established = weeds.density_m2(0)[:, -1]
     if float(weighted_quantiles(established, w)[1]) >= _ESTABLISHED_M2:
-        up = _oldest_up_hour(weeds, outlook, day, settings)
+        up = _oldest_up_hour(weeds, outlook, day)
         if up is not None:
             found.append((_reached(air, _SEED_BASE_C, _SEED_CD, round(up), day), up))
     if not found:
@@ -330,9 +331,7 @@ def _reached(
     return from_hour + reached
 
 
-def _oldest_up_hour(
-    weeds: WeedOutlook, outlook: Outlook, day: Day, settings: WeedSettings
-) -> float | None:
+def _oldest_up_hour(weeds: WeedOutlook, outlook: Outlook, day: Day) -> float | None:
     """Hour at which the oldest flush came up of which enough stands established by now."""
     history, lead, now = weeds.history, outlook.flush.lead, day.sky.now_hour
     mean_air = outlook.weights @ day.sky.forcing.air_temp_c / outlook.weights.sum()
@@ -345,11 +344,11 @@ def _oldest_up_hour(
         up = _hour_after(germination, begin, lead.milestones.emerged10_cd)
         if up is None or up >= now or _stage_at(leaf, up, float(now), lead.guild) < _ESTABLISHED:
             continue
-        left_m2 = settings.size_m2 * history.openings.size[i].max(axis=0)  # by zone
+        left = history.openings.size[i].max(axis=0)  # by zone
         for k, at in enumerate(history.passes.hour):
             if begin < at <= now:
-                left_m2 = left_m2 * (1.0 - kill[k, :, _stage_at(leaf, up, float(at), lead.guild)])
-        if float(shares @ left_m2) >= _ESTABLISHED_M2:
+                left = left * (1.0 - kill[k, :, _stage_at(leaf, up, float(at), lead.guild)])
+        if float(shares @ left) >= _SURVIVED_FRAC:
             return up
     return None
 

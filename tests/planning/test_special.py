@@ -262,7 +262,7 @@ def test_warmer_air_ripens_sooner() -> None:
 def test_a_pass_that_took_the_oldest_flush_moves_the_call() -> None:
     at = long_day(40 * 24)
     outlook, settings = made.outlook([]), weed_settings()
-    clean = seed_set(grown(at, history([0.0, 240.0], [(200.0, 0.999)])), outlook, at, settings)
+    clean = seed_set(grown(at, history([0.0, 240.0], [(200.0, 0.99)])), outlook, at, settings)
     poor = seed_set(grown(at, history([0.0, 240.0], [(200.0, 0.5)])), outlook, at, settings)
     assert clean is not None
     assert poor is not None

@@ -202,6 +202,7 @@ def _in_code() -> dict[Key, float]:
         ("seed set", "pace_d"): special._SEED_PACE_D,
         ("seed set", "due_d"): special._SEED_DUE_D,
         ("seed set", "established_m2"): special._ESTABLISHED_M2,
+        ("seed set", "survived_frac"): special._SURVIVED_FRAC,
         ("flame pass", "least_up_m2"): special._FLAME_M2,
         # the verdict
         ("verdict", "go_chance_frac"): day.GO_CHANCE,
