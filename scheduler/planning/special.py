@@ -260,10 +260,10 @@ def seed_set(
     flowers are. Weeds of this season count from half an established weed per m2; the oldest opening
     of which a tenth of a flush is left after the passes since, and established by now, is taken to
     be theirs: one tenth up by the clock of the leading guild in the air, its stage at each pass by
-    its leaf heat. From coming up to first seed 500 degree-days above 4 C in the air, 350 to 700: six weeks
-    at 16 C, as quick weeds (chickweed, groundsel) are said to take five to seven; an assumption of
-    this project. Range: quick annual weeds, slow ones take much longer. Due within 7 days. Worked:
-    tests/planning/test_special.py.
+    its leaf heat. From coming up to first seed 500 degree-days above 4 C in the air, 350 to 700:
+    six weeks at 16 C, as quick weeds (chickweed, groundsel) are said to take five to seven; an
+    assumption of this project. Range: quick annual weeds, slow ones take much longer. Due within 7
+    days. Worked: tests/planning/test_special.py.
     """
     sky, weights = day.sky, outlook.weights
     air = sky.forcing.air_temp_c
