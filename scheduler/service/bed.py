@@ -194,7 +194,7 @@ def _workable(s: Situation, outlook: Outlook) -> tuple[WorkableHours, ...]:
     start = s.sky.at(s.sky.now_hour).astimezone(s.day.zone)
     kinds: dict[int, list[str]] = {}
     for tool in s.farm.tools:
-        names = kinds.setdefault(id(outlook.works[tool.kind]), [])
+        names = kinds.setdefault(id(outlook.works[tool.key]), [])
         if tool.name not in names:
             names.append(tool.name)
     by_id = {id(work): work for work in outlook.works.values()}

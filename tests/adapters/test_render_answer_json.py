@@ -46,6 +46,9 @@ def test_answer_fits_the_schema(morning: Morning) -> None:
         (("beds", 0, "because"), "mood"),
         (("beds", 0, "sure"), 1.2),
         (("beds", 0, "action", "start"), "2013-05-14T07:00:00"),
+        (("beds", 0, "action", "note"), 3),
+        (("beds", 0, "last_call_on"), "2013-05-20T00:00:00-04:00"),
+        (("beds", 0, "plan"), ["stale bed"]),
         (("beds", 0, "minutes"), None),
         (("schema_version",), "2"),
         (("surplus",), 1),
@@ -62,7 +65,7 @@ def test_schema_refuses(path: tuple[Any, ...], value: Any) -> None:
 
 
 def test_keys_are_those_of_the_design(morning: Morning) -> None:
-    """The list of keys as the design states it; a change here is a new schema version."""
+    """The list of keys; one that goes or changes its meaning is a new schema version."""
     whole = answer(morning)
     assert list(whole) == [
         "schema_version",
@@ -96,9 +99,29 @@ def test_keys_are_those_of_the_design(morning: Morning) -> None:
         "killable_frac",
         "minutes",
         "last_good_at",
+        "last_call_on",
+        "plan",
         "why",
         "look",
     ]
+
+
+@pytest.mark.parametrize("key", ["last_call_on", "plan"])
+def test_new_keys_are_required(morning: Morning, key: str) -> None:
+    whole = answer(morning)
+    del whole["beds"][0][key]
+    assert faults(whole) == [f"{key!r} is a required property"]
+
+
+def test_what_to_remember_what_is_planned_and_the_last_call() -> None:
+    text = (GOLDEN / "morning_spring.json").read_text()
+    beds = {bed["bed"]: bed for bed in answer(TypeAdapter(Morning).validate_json(text))["beds"]}
+    assert beds["B4"]["action"]["note"] == "last time here: fair, one notch closer"
+    assert beds["B5"]["action"]["note"] is None
+    assert beds["A2"]["plan"] == "stale bed for beet 20 May: kill the flush 14-16 May, shallow"
+    assert beds["B4"]["plan"] is None
+    assert beds["A5"]["last_call_on"] == "2013-05-18"
+    assert beds["B4"]["last_call_on"] is None
 
 
 def test_schema_and_pages_know_the_same_codes() -> None:

@@ -22,7 +22,7 @@ from scheduler.planning.bed_page import (
     Why,
     WorkableHours,
 )
-from scheduler.records import Event, Morning, Range
+from scheduler.records import Event, Morning, Range, Refusal
 
 GOLDEN = Path(__file__).parents[1] / "golden"
 ZONE = ZoneInfo("America/New_York")
@@ -164,6 +164,51 @@ def test_headline_answers() -> None:
     assert "still to come 20-70 %" in page
     assert "grasses of warm soil: none open" in page
     assert "index now 0.4 of 1; expected Wed 12:00 (6 in 10); break it by Fri 12:00." in page
+
+
+def test_tools_not_offered_stand_by_their_reason() -> None:
+    """Tools with one reason share a line; the reason comes in the grower's units."""
+    page = made_page()
+    assert page.answer is not None
+    refusals = (
+        Refusal("sweeps", "crop_tender", "the rows are not to be seen yet"),
+        Refusal("ridger", "no_fit", "needs 350 mm between rows; these are 254 mm apart"),
+        Refusal("wheel hoe", "crop_tender", "the rows are not to be seen yet"),
+    )
+    page = replace(page, answer=replace(page.answer, refusals=refusals))
+    assert (
+        "Tools not offered:\n"
+        "  sweeps, wheel hoe: the rows are not to be seen yet.\n"
+        "  ridger: needs 350 mm between rows; these are 254 mm apart.\n"
+    ) in bed_text(page, is_plotted=False)
+    us = bed_text(replace(page, units="us"), is_plotted=False)
+    assert "  ridger: needs 13.8 in between rows; these are 10 in apart.\n" in us
+
+
+def test_where_every_tool_is_offered_nothing_is_said_of_tools() -> None:
+    page = made_page()
+    assert page.answer is not None
+    for answer in (None, replace(page.answer, refusals=())):
+        assert "not offered" not in bed_text(replace(page, answer=answer), is_plotted=False)
+
+
+def test_note_and_plan_stand_under_what_to_do() -> None:
+    page = made_page()
+    answer = page.answer
+    assert answer is not None
+    assert answer.action is not None
+    note = "back out 18 m after each run; lift over B4/north"
+    plan = "stale bed for leek 12 Jun: prepare it by 24 May"
+    told = replace(answer, action=replace(answer.action, note=note), plan=plan)
+    text = bed_text(replace(page, answer=told, units="us"), is_plotted=False)
+    head = text.split("\n\n")[0].splitlines()
+    assert head[-2:] == [
+        "Note         Back out 59 ft after each run; lift over B4/north.",
+        "Plan         Stale bed for leek 12 Jun: prepare it by 24 May.",
+    ]
+    bare = replace(answer, action=replace(answer.action, note=""), plan="")
+    text = bed_text(replace(page, answer=bare), is_plotted=False)
+    assert not re.search("^(Note|Plan) ", text, re.MULTILINE)
 
 
 def test_every_why_names_its_origin() -> None:

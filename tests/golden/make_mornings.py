@@ -28,7 +28,9 @@ from scheduler.records import (
     FlushAnswer,
     Morning,
     Place,
+    Plan,
     Range,
+    Refusal,
     Setup,
     Soil,
     SoilAnswer,
@@ -87,6 +89,11 @@ def farm() -> Farm:
             (3, 3, 0, 3, 3, 4, 0),
             (Blocked(2, time(7), time(19), "harvest"),),
         ),
+        plans=(
+            Plan("D7", "leek", date(2013, 6, 12), is_sown=False),
+            Plan("A7", "carrot", date(2013, 5, 28)),
+            Plan("A2", "beet", date(2013, 5, 20)),
+        ),
     )
 
 
@@ -141,11 +148,12 @@ def go(
     minutes: tuple[float, float],
     sure: float,
     why: tuple[str, ...],
+    note: str = "",
     **changes: object,
 ) -> BedAnswer:
     """One line of today's list."""
     start = max(at(14, hours[0]), DRY_FROM[SOILS[bed[0]]])
-    action = Action(tool[0], tool[1], tool[2], start, at(14, hours[1]), *minutes)
+    action = Action(tool[0], tool[1], tool[2], start, at(14, hours[1]), *minutes, note)
     facts: dict[str, object] = {
         "rank": rank,
         "crop": crop,
@@ -180,6 +188,11 @@ def spring() -> Morning:
             ),
             last_good_at=at(14, 18),
             crust=CrustAnswer(0.4, at(15, 12), 0.6, at(17, 12)),
+            note="last time here: fair, one notch closer",
+            refusals=(
+                Refusal("sweeps", "crop_tender", "the rows of carrot are not to be seen yet"),
+                Refusal("wheel hoe", "crop_tender", "the rows of carrot are not to be seen yet"),
+            ),
         ),
         go(
             2,
@@ -208,6 +221,7 @@ def spring() -> Morning:
                 "threads most today, 66 degree-days since the rain of 4 May; 9 mm dry on top",
                 "sowing planned on it",
             ),
+            plan="stale bed for beet 20 May: kill the flush 14-16 May, shallow",
         ),
         go(
             4,
@@ -256,6 +270,8 @@ def spring() -> Morning:
             0.62,
             ("threads most tomorrow, 76 degree-days since the pass of 5 May",),
             part="north",
+            note="one end is blocked: back out 18 m after each run; lift over B2/south "
+            "(bean is coming up)",
         ),
         go(
             8,
@@ -266,13 +282,25 @@ def spring() -> Morning:
             (7, 18),
             (14, 0),
             0.58,
-            ("threads most tomorrow, 84 degree-days; the rows close in 12 days",),
+            ("threads most tomorrow",),
             is_sown=False,
+            note="last time here: fair",
         ),
         answer("B2", "wait", "crop_tender", part="south", crop="bean", until=at(20, 9)),
     ]
-    beds += [answer(f"A{n}", "nothing", "clean") for n in (4, 6, 7, 8)]
-    beds += [answer("A5", "hand", "no_fit", crop="leek", minutes={"by_hand": Range(25, 40, 70)})]
+    beds += [answer(f"A{n}", "nothing", "clean") for n in (4, 6, 8)]
+    later = "stale bed for carrot 28 May: prepare it by 16 May"
+    beds += [answer("A7", "nothing", "clean", plan=later)]
+    beds += [
+        answer(
+            "A5",
+            "hand",
+            "no_fit",
+            crop="leek",
+            minutes={"by_hand": Range(25, 40, 70)},
+            last_call_on=date(2013, 5, 18),
+        )
+    ]
     beds += [answer(f"B{n}", "wait", "weeds_small", until=at(17, 9)) for n in (7, 8)]
     beds += [
         answer(f"C{n}", "wait", "wet", until=at(16, 12) if n < 7 or n == 9 else at(17, 8))
@@ -280,7 +308,10 @@ def spring() -> Morning:
         if n != 11
     ]
     beds += [answer("C11", "wait", "rain_after", until=at(16, 10), crop="spinach")]
-    beds += [answer(f"D{n}", "wait", "wet", until=at(16, 12)) for n in range(1, 7)]
+    beds += [
+        answer(f"D{n}", "wait", "wet", until=at(16, 12), last_call_on=date(2013, 5, day))
+        for n, day in zip(range(1, 7), (9, 9, 9, 21, 21, 22), strict=True)
+    ]
     beds += [
         answer(
             "D7",
@@ -292,6 +323,7 @@ def spring() -> Morning:
                 "where": "middle",
                 "gain_min": 35,
             },
+            plan="stale bed for leek 12 Jun: prepare it by 24 May",
         ),
         answer("D8", "wait", "crop_up", until=at(22, 9), crop="bean"),
     ]

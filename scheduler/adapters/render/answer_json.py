@@ -103,6 +103,8 @@ def _bed(bed: BedAnswer, zone: ZoneInfo) -> dict[str, Any]:
         "killable_frac": _range(bed.killable_frac),
         "minutes": {key: _range((bed.minutes or {}).get(key)) for key in MINUTES_KEYS},
         "last_good_at": _moment(bed.last_good_at, zone),
+        "last_call_on": None if bed.last_call_on is None else bed.last_call_on.isoformat(),
+        "plan": bed.plan or None,
         "why": list(bed.why),
         "look": None
         if bed.look is None
@@ -123,6 +125,7 @@ def _action(action: Action, zone: ZoneInfo) -> dict[str, Any]:
         "end": _moment(action.end, zone),
         "work_min": _number(action.work_min),
         "setup_min": _number(action.setup_min),
+        "note": action.note or None,
     }
 
 

@@ -85,6 +85,7 @@ def bed_text(page: BedPage, width: int = 80, *, is_plotted: bool = True) -> str:
     zone = ZoneInfo(page.time_zone)
     blocks = [
         _head(page, zone, width),
+        _tools(page, width),
         _soil_table(page.soil_depths, page.units, width),
         _hours(page, zone, width),
         _crust_and_flush(page, zone, width),
@@ -171,9 +172,30 @@ def _verdict(answer: BedAnswer, page: BedPage, zone: ZoneInfo, width: int) -> li
     if answer.last_good_at is not None:
         good = moment_words(answer.last_good_at, page.as_of, zone)
         lines += _labelled("", f"Good until {good}.", page.units, width)
+    if answer.action is not None and answer.action.note:
+        lines += _labelled("Note", _sentence(answer.action.note), page.units, width)
+    if answer.plan:
+        lines += _labelled("Plan", _sentence(answer.plan), page.units, width)
     if answer.look is not None:
         where = f", {answer.look['where']}" if answer.look.get("where") else ""
         lines += _labelled("Look", f"{answer.look['ask']}{where}.", page.units, width)
+    return lines
+
+
+# -------------------------------------------------------------------- tools
+
+
+def _tools(page: BedPage, width: int) -> list[str]:
+    """The tools of the farm that are not offered, those with the same reason together."""
+    by_why: dict[str, list[str]] = {}
+    for refusal in () if page.answer is None else page.answer.refusals:
+        by_why.setdefault(refusal.why, []).append(refusal.tool)
+    if not by_why:
+        return []
+    lines = ["Tools not offered:"]
+    for why, tools in by_why.items():
+        text = grower_text(f"{', '.join(tools)}: {_ended(why)}", page.units)
+        lines += wrapped(text, width, "  ", "    ")
     return lines
 
 
@@ -615,5 +637,8 @@ def origin_words(why: Why) -> str:
 
 def _sentence(text: str) -> str:
     text = text.strip()
-    text = text[:1].upper() + text[1:]
+    return _ended(text[:1].upper() + text[1:])
+
+
+def _ended(text: str) -> str:
     return text if text.endswith((".", "!", "?")) else f"{text}."

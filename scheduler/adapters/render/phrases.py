@@ -198,7 +198,9 @@ _NUMBER = r"(?<![\w.])(-?\d+(?:\.\d+)?)(?:(-| to )(\d+(?:\.\d+)?))?"
 
 def _plain(value: float, unit: str) -> str:
     if unit == "in":
-        return f"{value:.2f}" if abs(value) < 0.095 else f"{value:.1f}"
+        if abs(value) < 0.095:
+            return f"{value:.2f}"
+        return f"{value:.1f}" if abs(value) < 9.95 else f"{value:.1f}".removesuffix(".0")
     if unit == "ft":
         return f"{value:.0f}" if abs(value) >= 10 else f"{value:.1f}"
     return f"{value:.0f}" if abs(value) >= 10 or unit == "F" else f"{value:.1f}"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Sequence
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from scheduler.adapters.quantities import depth_text, duration_text
@@ -32,10 +32,19 @@ MAX_GO_LINES = 8
 MAX_LOOKS = 2
 MAX_DAYS = 2  # days told one by one in the lines of what is due; the rest is "later"
 MAX_WEATHER_LINES = 3
+MAX_CLAUSES = 3  # of the reasons of a paragraph
+MAX_BARE_CROP = 18  # columns that a crop's name may claim before the tool and its depth
+MAX_PLANS = 2
+MAX_LINES = 3  # of the crusts, and of the threads, on a page of 80 columns
+MAX_ODD = 3  # beds named because they differ from the others of their soil
+MOST_FRAC = 0.75  # of a soil's beds that agree before the soil is named in their place
+LAST_CALL_D = 7
 MIN_WIDTH = 36
 NOT_IN_SIGHT = "not within the days in sight"
 NARROW_WIDTH = 72  # below this the columns of a go line become a sentence
 LABEL_WIDTH = 12
+TEXT_WIDTH = 80 - LABEL_WIDTH - 1  # of a labelled statement, on a page of 80 columns
+LIFT = "lift over"  # begins a note that another crop of the bed depends on
 _FAR = datetime.max.replace(tzinfo=UTC)
 
 
@@ -195,11 +204,11 @@ class _Page:
         return f"{bed.crop}, {'sown' if bed.is_sown else 'set'} {day}"
 
     def tool_words(self, bed: BedAnswer, detail: int) -> str:
-        """Tool, set-up and depth; `detail` 1 is longest."""
+        """Tool, set-up and depth; `detail` 3 is longest, 1 has no depth, 0 is the bare tool."""
         action = bed.action
         assert action is not None
-        tool = f"{action.tool} {action.setup}" if action.setup and detail else action.tool
-        return f"{tool}, {depth_text(action.depth_mm, self.units)}"
+        tool = f"{action.tool} {action.setup}" if action.setup and detail % 2 else action.tool
+        return tool if detail < 2 else f"{tool}, {depth_text(action.depth_mm, self.units)}"
 
     def hours(self, bed: BedAnswer) -> str:
         action = bed.action
@@ -216,7 +225,7 @@ class _Page:
         return minutes
 
     def clauses(self, bed: BedAnswer) -> list[str]:
-        """What the second line may say, in order: the reasons, and until when it stays good."""
+        """What the second line may say, in order: a reason, until when it stays good, the rest."""
         clauses = [
             clause.strip().rstrip(".;")
             for why in bed.why
@@ -227,20 +236,27 @@ class _Page:
             clauses.insert(min(1, len(clauses)), f"until {self.moment(bed.last_good_at)}")
         return clauses
 
+    def notes(self, bed: BedAnswer) -> list[str]:
+        """What to remember at this pass: what to lift over, the last time here."""
+        note = "" if bed.action is None else grower_text(bed.action.note, self.units)
+        return [piece.strip() for piece in note.split(";") if piece.strip()]
+
     def go_rows(self, shown: Sequence[BedAnswer]) -> list[str]:
         names = [planting_name(bed) for bed in shown]
         works = [self.work(bed) for bed in shown]
         name_width = min(max(map(len, names)), 14)
         # number, blank, bed, two blanks, crop, two blanks, tool, two blanks, hours, blank, minutes
         room = self.width - (3 + name_width + 2 + 2 + 2 + 11 + 1 + 6)
-        widest = room * 11 // 20
-        tools = [_fitting([self.tool_words(bed, n) for n in (1, 0)], widest) for bed in shown]
+        bare_crop = max(len(self.crop_words(bed, 0)) for bed in shown)
+        widest = max(room * 11 // 20, room - min(bare_crop, MAX_BARE_CROP))
+        tools = [_fitting([self.tool_words(bed, n) for n in (3, 2, 1, 0)], widest) for bed in shown]
         tool_width = max(map(len, tools))
         crop_width = room - tool_width
         crops = [
             _fitting([self.crop_words(bed, n) for n in (2, 1, 0)], crop_width) for bed in shown
         ]
-        lines = []
+        lines: list[str] = []
+        lifts: list[str] = []
         for place, bed in enumerate(shown, start=1):
             lines.append(
                 f"{place:>2} "
@@ -252,17 +268,30 @@ class _Page:
             )
             sure = "" if bed.sure is None else f"sure {chance_words(bed.sure)}"
             room_why = self.width - 4 - len(sure) - 2
-            why = joined_while_fits(self.clauses(bed), room_why)
+            clauses = self.clauses(bed)
+            clauses[2:2] = [_without_reason(note) for note in self.notes(bed)]
+            if tools[place - 1] not in (self.tool_words(bed, 3), self.tool_words(bed, 2)):
+                depth = bed.action and depth_text(bed.action.depth_mm, self.units)
+                clauses[:0] = [f"{depth} deep"]
+            why = joined_while_fits(clauses, room_why)
+            lifts += [
+                f"{names[place - 1]}: {note}"
+                for note in map(_without_reason, self.notes(bed))
+                if note.startswith(LIFT) and note not in why
+            ]
             lines.append((f"    {why}".ljust(self.width - len(sure)) + sure).rstrip())
-        return lines
+        return lines + (self.line("Mind", "; ".join(lifts)) if lifts else [])
 
     def go_paragraph(self, place: int, bed: BedAnswer) -> list[str]:
         head = (
             f"{place} {planting_name(bed)}: {self.crop_words(bed, 2)}. "
-            f"{_sentence(self.tool_words(bed, 1)).rstrip('.')}, {self.hours(bed)}, "
+            f"{_sentence(self.tool_words(bed, 3)).rstrip('.')}, {self.hours(bed)}, "
             f"{self.work(bed)} min."
         )
-        sentences = [head, _sentence("; ".join(self.clauses(bed)))] if self.clauses(bed) else [head]
+        sentences = [head]
+        for clauses in (self.clauses(bed)[:MAX_CLAUSES], self.notes(bed)):
+            if clauses:
+                sentences.append(_sentence("; ".join(clauses)))
         if bed.sure is not None:
             sentences.append(f"Sure: {chance_words(bed.sure)}.")
         return wrapped(" ".join(sentences), self.width, rest="  ")
@@ -347,10 +376,13 @@ class _Page:
     # --------------------------------------------------------------- ahead
 
     def ahead(self) -> list[str]:
-        """The two questions every page answers: where a crust is due, and where a flush."""
+        """What is due: crusts and flushes, which every page answers, seed to come, plans, looks."""
+        seed = self.seed_words()
         return [
             *self.line("Crust", self.crust_words()),
             *self.line("Threads", self.thread_words()),
+            *(self.line("Seed", seed) if seed else []),
+            *self.plan_lines(),
             *self.look_lines(),
         ]
 
@@ -358,12 +390,17 @@ class _Page:
         """The plantings whose crop does not cover the ground: where crusts and threads matter."""
         return [bed for bed in self.all_beds() if bed.because != "crop_up"]
 
+    def open_by_soil(self) -> dict[str, list[BedAnswer]]:
+        by_soil: dict[str, list[BedAnswer]] = defaultdict(list)
+        for bed in self.open_ground():
+            by_soil[bed.soil_name].append(bed)
+        return by_soil
+
     def crust_words(self) -> str:
         crusts = [(bed, bed.crust) for bed in self.open_ground() if bed.crust is not None]
         if not crusts:
             return "not known"
         expected: dict[date, list[BedAnswer]] = defaultdict(list)
-        chances: dict[date, list[float]] = defaultdict(list)
         break_by: dict[str, list[BedAnswer]] = defaultdict(list)
         standing: list[BedAnswer] = []
         for bed, crust in sorted(crusts, key=lambda item: item[1].break_by or _FAR):
@@ -375,34 +412,96 @@ class _Page:
             if crust.expected_at <= self.morning.as_of:
                 standing.append(bed)
             else:
-                day = self.local_day(crust.expected_at)
-                expected[day].append(bed)
-                chances[day].append(crust.chance)
-        words = []
-        if standing:
-            words.append(f"stands on {self.names(standing)}")
-        days = sorted(expected)
-        if days:
-            near = [
-                f"{near_day_words(day, self.today)} on {self.names(expected[day])} "
-                f"({_chance_span(chances[day])})"
-                for day in days[:MAX_DAYS]
-            ]
-            if len(days) > MAX_DAYS:
-                later = [bed for day in days[MAX_DAYS:] for bed in expected[day]]
-                near.append(f"later on {self.names(later)}")
-            words.append(f"expected {', '.join(near)}")
-        if not words:
+                expected[self.local_day(crust.expected_at)].append(bed)
+        if not standing and not expected:
             return "none expected"
-        if break_by:
-            by = [f"{self.names(beds)} by {until}" for until, beds in break_by.items()]
-            words.append(f"break {', '.join(by)}")
-        return "; ".join(words)
+        by_bed = _joined(
+            f"stands on {self.names(standing)}" if standing else "",
+            self.expected_by_bed(expected),
+            self.break_words(break_by, len(break_by)),
+        )
+        if _n_lines(by_bed) < MAX_LINES:
+            return by_bed
+        return _joined(
+            f"stands on {self.where(standing)}" if standing else "",
+            self.expected_by_soil(expected),
+            self.break_words(break_by, MAX_DAYS),
+        )
+
+    def expected_by_bed(self, expected: dict[date, list[BedAnswer]]) -> str:
+        days = sorted(expected)
+        words = [
+            f"{near_day_words(day, self.today)} on {self.names(expected[day])} "
+            f"({_chance_span(expected[day])})"
+            for day in days[:MAX_DAYS]
+        ]
+        if len(days) > MAX_DAYS:
+            later = [bed for day in days[MAX_DAYS:] for bed in expected[day]]
+            words.append(f"later on {self.names(later)}")
+        return f"expected {', '.join(words)}" if words else ""
+
+    def expected_by_soil(self, expected: dict[date, list[BedAnswer]]) -> str:
+        """For each soil the day or two days in which most of its crusts come, or the first day."""
+        day_of = {id(bed): day for day, beds in expected.items() for bed in beds}
+        by_span: dict[tuple[date, date | None], list[BedAnswer]] = defaultdict(list)
+        for soil, all_of in self.open_by_soil().items():
+            beds = [bed for bed in all_of if id(bed) in day_of]
+            if not beds:
+                continue
+            days = [day_of[id(bed)] for bed in beds]
+            first, last = _span(days, MOST_FRAC)
+            within = [b for b in beds if last is None or first <= day_of[id(b)] <= last]
+            if _is_named(soil, within, all_of):  # one by one: then none of them is left out
+                (first, last), within = _span(days, 1.0), beds
+            by_span[first, last] += within
+        words = []
+        for first, last in sorted(by_span, key=lambda span: (span[0], span[1] or date.max)):
+            beds = by_span[first, last]
+            when = near_day_words(first, self.today)
+            if last is None:
+                when = f"from {when}"
+            elif last > first:
+                when = f"{when} or {near_day_words(last, self.today)}"
+            words.append(f"{when} on {self.where(beds)} ({_chance_span(beds)})")
+        return f"expected {', '.join(words)}" if words else ""
+
+    def break_words(self, break_by: dict[str, list[BedAnswer]], n_told: int) -> str:
+        """Beds to be broken, soonest first: the moments told one by one, and the rest."""
+        words = [f"{self.names(beds)} by {until}" for until, beds in break_by.items()]
+        if len(words) > n_told + 1:
+            rest = [bed for beds in list(break_by.values())[n_told:] for bed in beds]
+            words = [*words[:n_told], f"later {self.names(rest)}"]
+        return f"break {', '.join(words)}" if words else ""
+
+    def where(self, beds: Sequence[BedAnswer]) -> str:
+        """Plantings by their soils where most of a soil are among them, else by name."""
+        here = {id(bed) for bed in beds}
+        whole: list[str] = []
+        odd: list[BedAnswer] = []
+        most: list[str] = []
+        named: list[BedAnswer] = []
+        for soil, all_of in self.open_by_soil().items():
+            within = [bed for bed in all_of if id(bed) in here]
+            if not within:
+                continue
+            if _is_named(soil, within, all_of):
+                named += within
+            elif len(all_of) - len(within) <= MAX_ODD:
+                whole.append(soil)
+                odd += [bed for bed in all_of if id(bed) not in here]
+            else:
+                most.append(soil)
+        words = [self.names(named)] if named else []
+        if most:
+            words.append(f"most {_listed(sorted(most))} beds")
+        if whole:
+            words.append(f"{_listed(sorted(whole))} beds{f' but {self.names(odd)}' if odd else ''}")
+        return " and ".join(words)
 
     def thread_words(self) -> str:
         most: dict[date, list[BedAnswer]] = defaultdict(list)
         past: dict[date, list[BedAnswer]] = defaultdict(list)
-        opening: dict[date, list[BedAnswer]] = defaultdict(list)
+        opening: list[date] = []
         n_known = 0
         for bed in self.open_ground():
             flush = bed.flush
@@ -415,28 +514,80 @@ class _Page:
                 most[self.local_day(flush.thread_most_at)].append(bed)
             elif flush.last_good_at is not None and flush.last_good_at > self.morning.as_of:
                 past[self.local_day(flush.last_good_at)].append(bed)
-            elif flush.next_expected_at is not None:
-                opening[self.local_day(flush.next_expected_at)].append(bed)
+            if flush.next_expected_at is not None:
+                opening.append(self.local_day(flush.next_expected_at))
         if n_known == 0:
             return "not known"
-        groups = []
-        if most:
-            groups.append(f"most come {self.days(most)}")
-        if past:
-            groups.append(f"too late from {self.days(past)}")
+        following = ""
         if opening:
-            groups.append(f"next flush {self.days(opening)}")
-        return "; ".join(groups) if groups else "no flush open"
+            following = f"next flush {near_day_words(min(opening), self.today)}, if the rain comes"
+        text = ""
+        for n_told, is_rest_named in ((MAX_DAYS, True), (MAX_DAYS, False), (1, False)):
+            text = _joined(
+                f"most come {self.days(most, n_told, is_rest_named)}" if most else "",
+                f"too late from {self.days(past, n_told, is_rest_named)}" if past else "",
+                following,
+            )
+            if _n_lines(text) <= MAX_LINES:
+                break
+        return text or "no flush open"
 
-    def days(self, by_day: dict[date, list[BedAnswer]]) -> str:
+    def days(
+        self, by_day: dict[date, list[BedAnswer]], n_told: int, is_rest_named: bool = True
+    ) -> str:
+        """Days with their beds: `n_told` one by one, or one more where that is all; the rest."""
         words = [
             f"{near_day_words(day, self.today)} on {self.names(beds)}"
             for day, beds in sorted(by_day.items())
         ]
-        if len(words) > MAX_DAYS + 1:
-            rest = [bed for day in sorted(by_day)[MAX_DAYS:] for bed in by_day[day]]
-            words = [*words[:MAX_DAYS], f"later on {self.names(rest)}"]
+        if len(words) > n_told + 1 or (len(words) > n_told and not is_rest_named):
+            rest = [bed for day in sorted(by_day)[n_told:] for bed in by_day[day]]
+            later = self.names(rest) if is_rest_named else _counted(rest)
+            words = [*words[:n_told], f"later on {later}"]
         return ", ".join(words)
+
+    def seed_words(self) -> str:
+        """Which weeds shed seed within the week, and where that is past."""
+        by_day: dict[date, list[BedAnswer]] = defaultdict(list)
+        past: list[BedAnswer] = []
+        for bed in self.all_beds():
+            if bed.last_call_on is None:
+                continue
+            if bed.last_call_on < self.today:
+                past.append(bed)
+            elif bed.last_call_on <= self.today + timedelta(days=LAST_CALL_D):
+                by_day[bed.last_call_on].append(bed)
+        due = [
+            f"{self.names(beds)} by {near_day_words(day, self.today)}"
+            if day > self.today
+            else f"{self.names(beds)} today"
+            for day, beds in sorted(by_day.items())
+        ]
+        called = f"last call before weeds shed seed: {', '.join(due)}" if due else ""
+        gone = "past" if due else "last call before weeds shed seed is past"
+        text = _joined(called, f"{gone}: {self.names(past)}" if past else "")
+        if _n_lines(text) < MAX_LINES:
+            return text
+        return _joined(called, f"{gone} on {_counted(past)}" if past else "")
+
+    def plan_lines(self) -> list[str]:
+        """What the nearest planned sowings and settings ask for, a line a plan."""
+        planned = {
+            plan.bed: plan.on
+            for plan in sorted(self.morning.farm.plans, key=lambda plan: plan.on, reverse=True)
+            if plan.on > self.today
+        }
+        beds = sorted(
+            (bed for bed in self.all_beds() if bed.plan),
+            key=lambda bed: (planned.get(bed.bed, date.max), natural_key(planting_name(bed))),
+        )
+        lines: list[str] = []
+        for place, bed in enumerate(beds[:MAX_PLANS]):
+            short = bed.plan.removeprefix("stale bed ")
+            joint = ":" if short == bed.plan else ""
+            label = "Plans" if place == 0 or self.narrow else ""
+            lines += self.line(label, f"{planting_name(bed)}{joint} {short}")
+        return lines
 
     def look_lines(self) -> list[str]:
         asked = [(bed, bed.look) for bed in self.all_beds() if bed.look]
@@ -514,8 +665,44 @@ def _listed(names: Sequence[str]) -> str:
     return " and ".join([", ".join(names[:-1]), names[-1]]) if len(names) > 1 else names[0]
 
 
-def _chance_span(chances: Sequence[float]) -> str:
-    """One chance for several beds: "7 in 10", or "5 to 9 in 10" where they differ."""
+def _without_reason(note: str) -> str:
+    """A note without the bracket in which it says why."""
+    return note.partition(" (")[0]
+
+
+def _joined(*statements: str) -> str:
+    """The statements that say something, one after the other."""
+    return "; ".join(statement for statement in statements if statement)
+
+
+def _n_lines(text: str) -> int:
+    """Lines that a labelled statement takes on a page of 80 columns."""
+    return len(wrapped(text, TEXT_WIDTH))
+
+
+def _counted(beds: Sequence[BedAnswer]) -> str:
+    """How many plantings, where they are too many to name."""
+    return f"{len(beds)} bed{'' if len(beds) == 1 else 's'}"
+
+
+def _is_named(soil: str, beds: Sequence[BedAnswer], all_of: Sequence[BedAnswer]) -> bool:
+    """Whether `beds` are too few of a soil's beds for the soil to be named in their place."""
+    return not soil or len(beds) <= MAX_ODD or 2 * len(beds) <= len(all_of)
+
+
+def _span(days: Sequence[date], most_frac: float) -> tuple[date, date | None]:
+    """The earliest day, or two days running, with `most_frac` of `days`; else from the first on."""
+    for n_days in (1, 2):
+        for first in sorted(set(days)):
+            last = first + timedelta(days=n_days - 1)
+            if sum(first <= day <= last for day in days) >= most_frac * len(days):
+                return first, last
+    return min(days), None
+
+
+def _chance_span(beds: Sequence[BedAnswer]) -> str:
+    """The chance of a crust on several beds: "7 in 10", or "5 to 9 in 10" where they differ."""
+    chances = [bed.crust.chance for bed in beds if bed.crust is not None]
     low, high = chance_words(min(chances)), chance_words(max(chances))
     if low == high:
         return low
