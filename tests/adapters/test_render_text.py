@@ -295,7 +295,7 @@ def test_a_soil_that_does_not_agree_is_not_said_to() -> None:
     crusts = scattered({"A": (1, 2), "B": (1, 2), "D": (1, 2)})
     crusts |= {f"A{n}": None for n in (1, 3, 5, 7)}
     crusts["A2"] = CrustAnswer(0.1, NOW + timedelta(days=1), 0.5, None)
-    crusts |= {f"D{n}": CrustAnswer(0.0, NOW + timedelta(days=7), 0.3, None) for n in (1,)}
+    crusts["D1"] = CrustAnswer(0.0, NOW + timedelta(days=7), 0.3, None)
     crusts |= {f"C{n}": CrustAnswer(0.0, NOW + timedelta(days=1), 0.3, None) for n in (2, 4, 6, 8)}
     assert crust_line(crusted(crusts)) == (
         "expected Wed or Thu on A2, A4, A6, A8 and most silt loam beds and clay loam beds "
@@ -334,9 +334,9 @@ def test_words_by_soil_are_true_of_every_bed() -> None:
     assert n_seen > 10
 
 
-@pytest.mark.parametrize("seed", range(8))
+@pytest.mark.parametrize("seed", range(20))
 def test_crusts_and_threads_keep_to_three_lines(seed: int) -> None:
-    """On a page of 80 columns, with every bed of its own mind."""
+    """On a page of 80 columns, whatever the days of the beds: twenty drawn mornings."""
     draw = random.Random(seed)
     whole = stored("spring")
 
@@ -354,7 +354,7 @@ def test_crusts_and_threads_keep_to_three_lines(seed: int) -> None:
     lines = ahead.splitlines()
     threads = next(place for place, line in enumerate(lines) if line.startswith("Threads"))
     after = next(place for place, line in enumerate(lines) if line.startswith("Seed"))
-    assert threads <= 4  # days without any order among the beds of a soil may take a fourth
+    assert threads <= 3
     assert after - threads <= 3
 
 

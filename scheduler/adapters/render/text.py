@@ -36,6 +36,7 @@ MAX_CLAUSES = 3  # of the reasons of a paragraph
 MAX_BARE_CROP = 18  # columns that a crop's name may claim before the tool and its depth
 MAX_PLANS = 2
 MAX_LINES = 3  # of the crusts, and of the threads, on a page of 80 columns
+BUDGETS = ((MAX_DAYS, True), (MAX_DAYS, False), (1, False))  # days told; is the rest named
 MAX_ODD = 3  # beds named because they differ from the others of their soil
 MOST_FRAC = 0.75  # of a soil's beds that agree before the soil is named in their place
 LAST_CALL_D = 7
@@ -422,11 +423,16 @@ class _Page:
         )
         if _n_lines(by_bed) < MAX_LINES:
             return by_bed
-        return _joined(
-            f"stands on {self.where(standing)}" if standing else "",
-            self.expected_by_soil(expected),
-            self.break_words(break_by, MAX_DAYS),
-        )
+        by_soil = ""
+        for n_told, is_rest_named in BUDGETS:
+            by_soil = _joined(
+                f"stands on {self.where(standing)}" if standing else "",
+                self.expected_by_soil(expected),
+                self.break_words(break_by, n_told, is_rest_named),
+            )
+            if _n_lines(by_soil) <= MAX_LINES:
+                break
+        return by_soil
 
     def expected_by_bed(self, expected: dict[date, list[BedAnswer]]) -> str:
         days = sorted(expected)
@@ -465,12 +471,15 @@ class _Page:
             words.append(f"{when} on {self.where(beds)} ({_chance_span(beds)})")
         return f"expected {', '.join(words)}" if words else ""
 
-    def break_words(self, break_by: dict[str, list[BedAnswer]], n_told: int) -> str:
+    def break_words(
+        self, break_by: dict[str, list[BedAnswer]], n_told: int, is_rest_named: bool = True
+    ) -> str:
         """Beds to be broken, soonest first: the moments told one by one, and the rest."""
         words = [f"{self.names(beds)} by {until}" for until, beds in break_by.items()]
-        if len(words) > n_told + 1:
+        if len(words) > n_told + 1 or (len(words) > n_told and not is_rest_named):
             rest = [bed for beds in list(break_by.values())[n_told:] for bed in beds]
-            words = [*words[:n_told], f"later {self.names(rest)}"]
+            later = self.names(rest) if is_rest_named else _counted(rest)
+            words = [*words[:n_told], f"later {later}"]
         return f"break {', '.join(words)}" if words else ""
 
     def where(self, beds: Sequence[BedAnswer]) -> str:
@@ -522,7 +531,7 @@ class _Page:
         if opening:
             following = f"next flush {near_day_words(min(opening), self.today)}, if the rain comes"
         text = ""
-        for n_told, is_rest_named in ((MAX_DAYS, True), (MAX_DAYS, False), (1, False)):
+        for n_told, is_rest_named in BUDGETS:
             text = _joined(
                 f"most come {self.days(most, n_told, is_rest_named)}" if most else "",
                 f"too late from {self.days(past, n_told, is_rest_named)}" if past else "",
