@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, time, timedelta
 from typing import Any
 
@@ -28,6 +28,10 @@ TOOLS = (
     Tool("sweeps", "sweeps", 25.0, 0.9, width_m=0.8, travel="in the paths", setup_min=10.0),
     Tool("hoe", "wheel hoe", 20.0, 0.7, width_m=0.2, travel="by hand", setup_min=0.0),
 )
+_IN_ROWS = {"rows": (2, 3), "row_spacings_mm": (250.0, 375.0), "travel": "in the paths"}
+FINGERS = Tool("fingers", "finger weeder", 20.0, 0.8, width_m=0.8, setup_min=15.0, **_IN_ROWS)
+BAR = replace(FINGERS, name="bar", kind="knives", carries=("finger weeder",))
+FLAMER = Tool("flamer", "flame", 0.0, 0.65, width_m=0.75, travel="by hand", setup_min=5.0)
 
 
 def local(year: int, month: int, day: int, hour: int = 0, minute: int = 0) -> datetime:
