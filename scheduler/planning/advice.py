@@ -26,7 +26,6 @@ from scheduler.planning.stale_bed import (
     stale_bed_plan,
     stale_bed_words,
 )
-from scheduler.planning.weeds import WeedSettings
 from scheduler.records import Action, BedAnswer, Plan
 
 _CRUST_URGENCY = 20.0  # of a crust over a sown crop, against weeds per m2 and minute
@@ -43,9 +42,7 @@ class Advice:
     stale: StaleBed | None
 
 
-def advice_for(
-    site: Site, choice: Choice, kit: Kit, day: Day, settings: WeedSettings, ensemble: Ensemble
-) -> Advice:
+def advice_for(site: Site, choice: Choice, kit: Kit, day: Day, ensemble: Ensemble) -> Advice:
     """Look at one planting for everything that is not an ordinary pass.
 
     Parameters
@@ -58,8 +55,6 @@ def advice_for(
         The farm's tools.
     day : Day
         The clock; its farm's plans.
-    settings : WeedSettings
-        What the tables say of weeds.
     ensemble : Ensemble
         The columns, for a bed that a sowing is planned in.
 
@@ -79,10 +74,10 @@ def advice_for(
     stale = None
     if plan is not None and site.planting.part is None:
         bed = seedbed(site.planting, ensemble)
-        stale = stale_bed_plan(plan, day, outlook, bed, traits, kit.kills, settings)
+        stale = stale_bed_plan(plan, day, outlook, bed, traits, kit.kills, kit.weeds)
     return Advice(
         crust_break(outlook, day, outlook.crop_hours, tools, traits, choice.gates),
-        seed_set(site.weeds, outlook, day, settings),
+        seed_set(site.weeds, outlook, day, kit.weeds),
         None if crop is None else flame_window(site.weeds, outlook, day, outlook.crop_hours, crop),
         stale,
     )

@@ -21,7 +21,7 @@ from scheduler.planning.passes import (
     weather_kill_frac,
 )
 from scheduler.planning.traits import CropTraits
-from scheduler.planning.weeds import BETWEEN, KillTable, WeedOutlook
+from scheduler.planning.weeds import BETWEEN, KillTable, WeedOutlook, WeedSettings
 from scheduler.planning.work import last_time, setup_of, work_minutes
 from scheduler.records import (
     BoolArray,
@@ -46,6 +46,7 @@ class Kit:
     rules: PassRules  # tools by name, traits by key, kill under the weather
     kills: KillTable
     crops: Mapping[str, CropTraits]
+    weeds: WeedSettings
 
 
 @dataclass(frozen=True)
@@ -76,8 +77,8 @@ class Offer:
     work: WorkOutlook
     minutes: float
     depth_mm: float
-    kill_frac: FloatArray  # (n_particles, 2, 5) today, under each member's soil and weather
-    old_killable: FloatArray  # (n_particles, n_days) of what stood before the record
+    kill_frac: FloatArray  # (n_days, n_particles, 2, 5) under each member's soil and weather
+    stirs_frac: FloatArray  # (2,) of a full flush that its pass opens, by zone
     killable: FloatArray  # (n_particles, n_days) of what stands and is to come
     dry_killable: FloatArray  # (n_particles,) today, if no rain followed
     is_fit: BoolArray  # (n_particles, n_days) whether that particle's soil can be worked that day
@@ -92,12 +93,18 @@ class Offer:
         mean: FloatArray = self.weights @ (self.killable * self.is_fit)
         return mean
 
+    @property
+    def old_killable(self) -> FloatArray:
+        """What a pass takes of weeds that stood before the record, (n_particles, n_days)."""
+        return np.asarray(self.kill_frac[:, :, BETWEEN, -1].T)
+
 
 @dataclass(frozen=True)
 class Choice:
-    """What can go over a planting now, and why the other tools of the farm do not."""
+    """What can go over a planting now, what later, and why the other tools of the farm do not."""
 
     offers: tuple[Offer, ...]
+    later: tuple[Offer, ...]  # tools that the crop lets in on a day in sight
     refusals: tuple[Refusal, ...]
     opens_hour: float | None  # first hour in sight at which the crop lets in a tool that fits
     closed_by: Refusal | None  # the refusal that speaks where there is no offer
@@ -248,43 +255,52 @@ def choose(site: Site, kit: Kit, events: Sequence[Event], day: Day) -> Choice:
     tests/planning/test_offers.py; whole mornings: tests/scenes.
     """
     offers: list[Offer] = []
+    later: list[Offer] = []
     refusals: list[Refusal] = []
-    opens: list[float] = []
     gates: dict[str, Gate] = {}
-    closed_by: Refusal | None = None
     for tool in day.farm.tools:
         if tool.kind == _BY_HAND:
             continue
-        found_gate, found_fit = _gate_and_fit(tool, site, kit, day)
-        if found_fit.is_fit:
-            gates[tool.name] = found_gate
-        if not found_fit.is_fit or not found_gate.is_open:
-            is_gate = found_fit.is_fit
-            refusal = (
-                Refusal(tool.name, found_gate.because, found_gate.why)
-                if is_gate
-                else Refusal(tool.name, found_fit.because, found_fit.why)
-            )
-            refusals.append(refusal)
-            if is_gate and found_gate.because != "no_fit":
-                if closed_by is None or closed_by.because == "no_fit":
-                    closed_by = refusal
-                if found_gate.opens_hour is not None:
-                    opens.append(found_gate.opens_hour)
-            elif closed_by is None:
-                closed_by = refusal
+        found, way = _gate_and_fit(tool, site, kit, day)
+        if not way.is_fit:
+            refusals.append(Refusal(tool.name, way.because, way.why))
             continue
-        offer = _offer(tool, found_gate, found_fit, site, kit, events, day)
-        if float(offer.killable.max(initial=0.0)) <= 0.0 and _is_weedy(site.weeds):
+        gates[tool.name] = found
+        if not found.is_open:
+            refusals.append(Refusal(tool.name, found.because, found.why))
+            if found.opens_hour is not None:
+                later.append(_offer(tool, found, way, site, kit, events, day))
+            continue
+        offer = _offer(tool, found, way, site, kit, events, day)
+        if _takes_any(offer, site.weeds):
+            offers.append(offer)
+        else:
             why = "takes none of what stands or is to come here"
             refusals.append(Refusal(tool.name, "no_fit", why))
-            continue
-        offers.append(offer)
-    return Choice(tuple(offers), tuple(refusals), min(opens, default=None), closed_by, gates)
+    return Choice(
+        tuple(offers),
+        tuple(later),
+        tuple(refusals),
+        min((offer.from_hour for offer in later), default=None),
+        _speaker(refusals, gates),
+        gates,
+    )
 
 
-def _is_weedy(weeds: WeedOutlook) -> bool:
-    return float(weeds.count_m2.max(initial=0.0)) > 0.0
+def _speaker(refusals: Sequence[Refusal], gates: Mapping[str, Gate]) -> Refusal | None:
+    """The refusal that speaks for all: the crop's, then one of a tool that fits, then any."""
+    by_crop = [r for r in refusals if r.because != "no_fit"]
+    fitting = [r for r in refusals if r.tool in gates]
+    return next(iter((*by_crop, *fitting, *refusals)), None)
+
+
+def _takes_any(offer: Offer, weeds: WeedOutlook) -> bool:
+    """Whether it takes any weed of this season or of before, or there are none at all."""
+    is_weedy = float(weeds.count_m2.max(initial=0.0)) > 0.0
+    is_old = float(weeds.standing_m2.max(initial=0.0)) > 0.0
+    takes = is_weedy and float(offer.killable.max(initial=0.0)) > 0.0
+    takes_old = is_old and float(offer.kill_frac[:, :, BETWEEN, -1].max(initial=0.0)) > 0.0
+    return takes or takes_old or not (is_weedy or is_old)
 
 
 def _gate_and_fit(tool: Tool, site: Site, kit: Kit, day: Day) -> tuple[Gate, Fit]:
@@ -380,11 +396,12 @@ def _offer(
         work=work,
         minutes=minutes,
         depth_mm=depth,
-        kill_frac=kills[0],
-        old_killable=kills[:, :, BETWEEN, -1].T.copy(),
+        kill_frac=kills,
+        stirs_frac=kit.kills.stirs_frac[tool.key]
+        * np.interp(depth, kit.weeds.size_depth_mm, kit.weeds.size_depth_frac),
         killable=killable,
         dry_killable=weeds.killable_frac(1, kill(dry, hours[:1])[0]),
-        is_fit=_fit_days(work, minutes, found.closes_hour, days, day)[weeds.member],
+        is_fit=_fit_days(work, minutes, from_hour, found.closes_hour, days, day)[weeds.member],
         weights=w,
         killed_m2=float(w @ (killable[:, 0] * density)),
         from_hour=from_hour,
@@ -399,6 +416,7 @@ def _note(way: Fit, last: str) -> str:
 def _fit_days(
     work: WorkOutlook,
     minutes: float,
+    from_hour: float,
     until_hour: float | None,
     days: Sequence[tuple[int, int]],
     day: Day,
@@ -408,6 +426,7 @@ def _fit_days(
     fits = np.zeros((work.is_workable.shape[0], len(days)), bool)
     for d, (first, last) in enumerate(days):
         is_open = day.is_open[first:last].copy()
+        is_open[: max(0, int(np.ceil(from_hour)) - first)] = False
         if until_hour is not None:
             is_open[max(0, int(until_hour) - first) :] = False
         inside = work.is_workable[:, first - day.stored : last - day.stored][:, is_open]

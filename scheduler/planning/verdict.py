@@ -1,81 +1,75 @@
-"""One verdict for one planting: what a pass today would take, and what it would take later.
+"""One verdict for one planting: what to do today, by the minutes a pass is worth.
 
-The share of the open flushes that a tool kills is read from the weed particles for every day in
-sight, times the chance that the soil can then be worked. `go` if today takes nearly as much as the
-best day to come; a planting whose weeds have outgrown every fitting tool is `hand`; one with hardly
-any weeds is `clean`. The degree-day clock stands beside it in words and dates. What a pass is worth
-in minutes is not computed here.
+`go` if the value of a pass today exceeds the grower's price of its machine minutes, the crop plants
+it costs, the harm to soil only just dry enough and the visits in vain. `hand` where what stands in
+the row is beyond any tool; `wait` where a pass is worth it on a later day, or once soil and crop
+allow; `nothing` where none is worth it.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from datetime import datetime, timedelta
+from datetime import timedelta
 
 import numpy as np
 
-from scheduler.models.workability import working_spans
-from scheduler.planning.day import (
-    FIT_CHANCE,
-    GO_CHANCE,
-    Day,
-    date_words,
-    local_moment,
-    tenths,
-)
+from scheduler.planning.day import GO_CHANCE, Day, date_words, local_moment, tenths
 from scheduler.planning.draws import weighted_quantiles
-from scheduler.planning.hours import local_day
 from scheduler.planning.offers import Choice, Kit, Offer, Site, day_hours, is_up
 from scheduler.planning.order import Draft
-from scheduler.planning.outlook import FlushOutlook, Outlook, WorkOutlook
-from scheduler.planning.weeds import BETWEEN, IN_ROW, HandRates, WeedOutlook
-from scheduler.records import (
-    Action,
-    BedAnswer,
-    BoolArray,
-    CrustAnswer,
-    FloatArray,
-    FlushAnswer,
-    Range,
-    SoilAnswer,
+from scheduler.planning.outlook import Outlook
+from scheduler.planning.readings import base_answer, hand_minutes, with_weeds
+from scheduler.planning.sentences import (
+    clock_words,
+    go_words,
+    grown_words,
+    hour_words,
+    share_words,
+    terms_words,
 )
+from scheduler.planning.spans import first_fit, fit_spans, span_today
+from scheduler.planning.value import Terms, ValueSettings, price_of_weeds, values_today
+from scheduler.planning.weeds import IN_ROW, HandRates, WeedOutlook
+from scheduler.records import Action, BedAnswer, BoolArray, FloatArray, Range
 
 _CLEAN_M2 = 5.0  # weeds standing and to come below which a bed is clean
-_WORTH_M2 = 4.0  # killed weeds below which a pass is not worth setting out for
 _NEARLY = 0.9  # of the best day to come
-_LEAST_SHARE = 0.2  # of stand and flush, below which a pass waits if the soil lets it
-_LEAST_SURE = 0.4  # below it a later day is the better bet
 _MAT_M2 = 30.0  # weeds from before the record that make a mat
 _HAND_YOUNG_M2 = 15.0  # in the row
 _HAND_ESTABLISHED_M2 = 4.0
 _HAND_WINDOW = timedelta(days=60)  # after sowing or setting; later weeds cost little yield
-_HAND_KILL = 0.3  # killable share below which a machine does not rescue
-_WEED_STAGES_HAND = slice(1, 5)
+_HAND_KILL = 0.3  # share of what is grown in the row below which a tool does not rescue
+_HAND_SHARE = 0.3  # of a hand round that a pass before it must save to be worth it
+_LEAST_SHARE = 0.2  # of stand and flush, below which tools are said not to fit the weeds
 _GROWN = slice(3, 5)  # young and established
 _DRY_SURFACE = 0.15  # relative water of the surface below which a bed that is not fit is hard
-_CRUST_CHANCE = 0.2  # from which a crust to come is told
-_WETTING_CHANCE = 0.3  # from which a wetting to come is told
 _MOST_MAT_M2 = 60.0  # of a mat that count for the order of the day
 _NO_CLEAN_UP = ("hand", "flame")
 _WEATHERED = 0.8  # of a good day's kill that a clean-up has in the weather it gets
+_CLEANS_UP = 0.3  # share of a mat that a clean-up must take
 
 
-def weed_verdict(site: Site, choice: Choice, kit: Kit, day: Day, hand: HandRates) -> Draft:
+def weed_verdict(
+    site: Site, choice: Choice, kit: Kit, day: Day, hand: HandRates, settings: ValueSettings
+) -> Draft:
     """One verdict for one planting, with its reason, dates and figures.
 
     Parameters
     ----------
     site : Site
-        Soil, crust, clock, crop and weeds of the planting; the weeds at `weed_hours(day)`.
+        Soil, crust, clock, crop and weeds of the planting; the weeds at `weed_hours(day)`, with
+        their future.
     choice : Choice
-        Tools that can go, and why the others not.
+        Tools that can go, what may follow, and why the others not.
     kit : Kit
         The farm's tools.
     day : Day
         The clock.
     hand : HandRates
         Minutes of hand weeding by stage.
+    settings : ValueSettings
+        Price of weeds, stand, soil and time.
 
     Returns
     -------
@@ -84,33 +78,29 @@ def weed_verdict(site: Site, choice: Choice, kit: Kit, day: Day, hand: HandRates
 
     Notes
     -----
-    Thresholds (clean below 5 weeds per m2 standing and to come; a pass worth setting out for from 4
-    killed per m2, and from a fifth of what stands and is to come where it can wait; `hand` within
-    60 days of sowing or setting, from 15 young or 4 established per m2 in the row that a tool takes
-    less than 0.3 of) are assumptions of this project. No range stated. Worked:
-    tests/planning/test_verdict.py; whole mornings: tests/scenes.
+    A bed is clean below 5 weeds per m2 standing and to come. `hand` within 60 days of sowing or
+    setting, from 15 young or 4 established per m2 in the row of which a tool takes less than 0.3,
+    unless a pass first saves 0.3 of the round. Assumptions of this project. No range stated.
+    Worked: tests/planning/test_verdict.py; whole mornings: tests/scenes.
     """
     outlook, weeds = site.outlook, site.weeds
-    base = replace(_with_weeds(base_answer(outlook, day), weeds, day), refusals=choice.refusals)
+    base = replace(with_weeds(base_answer(outlook, day), weeds, day), refusals=choice.refusals)
     w = weeds.weights / weeds.weights.sum()
     whole = float(w @ (weeds.density_m2(0).sum(axis=1) + weeds.to_come_m2(0)))
     mat = float(weighted_quantiles(weeds.standing_m2, w)[1])
-    is_mat = mat >= _MAT_M2 and not _is_cleaned_up(weeds, kit)
+    if mat >= _MAT_M2 and not _is_cleaned_up(weeds, kit):
+        cleaners = [o for o in choice.offers if _takes_old(o) >= _CLEANS_UP]
+        if cleaners:
+            return _mat_verdict(base, site, cleaners, day, mat)
     closed = choice.closed_by
     is_covered = not choice.offers and closed is not None and closed.because == "crop_up"
-    if not is_mat and not is_covered and _needs_hand(outlook, weeds, day, w):
-        takes = max((_takes_in_row(o, weeds) for o in choice.offers), default=0.0)
-        if takes < _HAND_KILL:
-            why = (
-                f"{_count(weeds, w)} in the row beyond any shallow tool",
-                f"a tool takes {tenths(takes)} of them at most",
-            )
-            minutes = {"by_hand": _by_hand(weeds, outlook, hand)}
-            answer = replace(base, verdict="hand", because="no_fit", why=why, minutes=minutes)
-            return Draft(answer, 0.0)
-    if not choice.offers and closed is not None and closed.because != "no_fit":
-        return Draft(_no_tool(base, outlook, day, choice), 0.0)
-    if whole < _CLEAN_M2 and not is_mat:
+    is_due = not is_covered and _needs_hand(outlook, weeds, day, w)
+    if not choice.offers:
+        if is_due:
+            return _hand_verdict(base, site, hand, 0.0)
+        if closed is not None and closed.because != "no_fit":
+            return Draft(_no_tool(base, outlook, day, choice), 0.0)
+    if whole < _CLEAN_M2:
         if mat >= _CLEAN_M2:
             left = (f"about {mat:.0f} weeds per m2 may be left from before the record: look",)
             return Draft(replace(base, verdict="nothing", because="unknown", why=left), 0.0)
@@ -118,101 +108,119 @@ def weed_verdict(site: Site, choice: Choice, kit: Kit, day: Day, hand: HandRates
         return Draft(replace(base, verdict="nothing", because="clean", why=few), 0.0)
     if not choice.offers:
         return Draft(_no_tool(base, outlook, day, choice), 0.0)
-    if is_mat:
-        return _mat_verdict(base, site, choice.offers, day, mat)
-    return _pass_verdict(base, outlook, weeds, day, _best(choice.offers))
+    assert weeds.future is not None
+    price = price_of_weeds(site, choice, kit, day, settings, weeds.future.end_hour)
+    values = values_today(site, choice, price, settings, day.farm.work.machine_price)
+    offer = _best(choice.offers, values, day)
+    terms = values[offer.tool.name]
+    if is_due:
+        takes = max(_takes_in_row(o, weeds) for o in choice.offers)
+        by_hand = hand_minutes(weeds, outlook, hand)
+        is_worth = terms.net_min > 0.0 and terms.worth_min >= _HAND_SHARE * by_hand.mid
+        if takes < _HAND_KILL and not is_worth:
+            return _hand_verdict(base, site, hand, takes)
+        base = replace(base, minutes={"by_hand": by_hand})
+    return _pass_verdict(base, site, day, offer, terms)
 
 
-def _best(offers: Sequence[Offer]) -> Offer:
-    """The offer that takes most today; of those that take nearly as much, the quickest."""
-    fit = [o for o in offers if float(o.gain[0]) > 0.0] or list(offers)
-    most = max(o.killed_m2 for o in fit)
-    return min(
-        (o for o in fit if o.killed_m2 >= _NEARLY * most), key=lambda o: (o.minutes, o.tool.name)
-    )
+def _best(offers: Sequence[Offer], values: Mapping[str, Terms], day: Day) -> Offer:
+    """The offer that leaves most, of those that can work today if any can."""
+    can = [o for o in offers if span_today(o, day) is not None] or list(offers)
+    return max(can, key=lambda o: (values[o.tool.name].net_min, -o.minutes, o.tool.name))
 
 
 def _takes_in_row(offer: Offer, weeds: WeedOutlook) -> float:
     """Share of the grown weeds in the row that a pass today takes, mean over particles."""
     grown = weeds.count_m2[:, 1, IN_ROW, _GROWN]
-    killed = (grown * offer.kill_frac[:, IN_ROW, _GROWN]).sum(axis=1)
+    killed = (grown * offer.kill_frac[0][:, IN_ROW, _GROWN]).sum(axis=1)
     whole = float(offer.weights @ grown.sum(axis=1))
     return float(offer.weights @ killed) / whole if whole > 0.0 else 0.0
 
 
-def _pass_verdict(
-    base: BedAnswer, outlook: Outlook, weeds: WeedOutlook, day: Day, offer: Offer
-) -> Draft:
-    last_good = _last_good(offer, day)
-    span = _span_today(offer, day)
-    gain = offer.gain
-    later = float(gain[1:].max(initial=0.0))
+def _takes_old(offer: Offer) -> float:
+    return float(offer.weights @ offer.old_killable[:, 0])
+
+
+def _pass_verdict(base: BedAnswer, site: Site, day: Day, offer: Offer, terms: Terms) -> Draft:
+    """Go, wait or leave it, by the best tool that can go."""
+    outlook, weeds = site.outlook, site.weeds
     w = offer.weights
-    kill_today = float(w @ offer.killable[:, 0])
     killable = Range(*(float(q) for q in weighted_quantiles(offer.killable[:, 0], w)))
-    density = weeds.density_m2(1).sum(axis=1) + weeds.to_come_m2(1)
-    peak_m2 = max(
-        float(w @ (offer.killable[:, d] * density)) for d in range(offer.killable.shape[1])
+    minutes = {
+        **(base.minutes or {}),
+        "saved": terms.saved,
+        "cost_of_waiting": terms.cost_of_waiting,
+    }
+    base = replace(
+        base,
+        killable_frac=killable,
+        minutes=minutes,
+        details=(*base.details, *terms_words(offer, terms)),
     )
-    if peak_m2 < _WORTH_M2:
-        few = (f"a pass takes {peak_m2:.0f} weeds per m2 at best",)
-        return Draft(replace(base, verdict="nothing", because="clean", why=few), 0.0)
-    sure = 0.0
-    if span is not None:
-        sure = _sure(offer, weeds, day, span)
-    is_ripe = (
-        offer.killed_m2 >= _WORTH_M2
-        and kill_today >= _NEARLY * later
-        and (kill_today >= _LEAST_SHARE or later <= 0.0)
-        and (span is None or sure >= _LEAST_SURE)
-    )
-    if not is_ripe:
-        enough = max(_NEARLY * later, min(_LEAST_SHARE, later))
-        d = 1 + int(np.argmax(gain[1:] >= enough))
-        first, _ = day_hours(day)[d]
-        until = _first_fit(offer, day, first)
-        takes = f"a pass takes {tenths(kill_today)} now, {tenths(float(gain[d]))} then"
-        if kill_today >= enough and span is not None and sure < _LEAST_SURE:
-            takes = f"{tenths(sure)} that going today loses nothing; surer then"
-        is_rain = _is_spoilt_by_rain(offer, later)
-        if is_rain:
-            dry = float(w @ offer.dry_killable)
-            takes = f"a pass takes {tenths(kill_today)} with the rain after it, dry {tenths(dry)}"
-        why = (takes, _clock_words(outlook, day), _waiting_words(offer))
-        return Draft(
-            replace(
-                base,
-                verdict="wait",
-                because="rain_after" if is_rain else "weeds_small",
-                until=local_moment(day.sky.at(until), day),
-                why=why,
-                killable_frac=killable,
-            ),
-            0.0,
-        )
+    span = span_today(offer, day)
+    if terms.net_min <= 0.0:
+        return Draft(_not_today(base, outlook, day, offer, terms), 0.0)
     if span is None:
-        return Draft(replace(_too_wet(base, outlook, day, offer), killable_frac=killable), 0.0)
-    last = day.sky.n_hours if last_good is None else last_good  # None: as good all days in sight
-    days_left = max(0.5, (last - day.sky.now_hour) / 24.0)
-    urgency = sure * offer.killed_m2 * (1.0 + 1.0 / days_left) / offer.minutes
+        return Draft(_not_fit(base, outlook, day, offer), 0.0)
+    last_good = _last_good_hour(offer, terms, day, span)
     answer = replace(
         base,
         verdict="go",
         because="",
         action=_action(offer, day, span),
-        sure=sure,
+        sure=_sure(offer, terms, weeds, day, span),
         last_good_at=None if last_good is None else local_moment(day.sky.at(last_good), day),
-        killable_frac=killable,
-        why=_go_words(outlook, weeds, day, offer, kill_today),
+        why=go_words(offer, terms, outlook, weeds, day),
     )
-    return Draft(answer, urgency)
+    worth = terms.worth_min - terms.stand_min - terms.soil_min - terms.vain_min
+    return Draft(answer, worth / offer.minutes)
 
 
-def _is_spoilt_by_rain(offer: Offer, later: float) -> bool:
-    """Whether a pass today would be ripe but for what falls after it."""
+def _not_today(
+    base: BedAnswer, outlook: Outlook, day: Day, offer: Offer, terms: Terms
+) -> BedAnswer:
+    """A pass today is not worth its minutes: until when it is, or that none is."""
+    later_net = terms.later_min - terms.stand_min - terms.price_min
+    takes = float(offer.weights @ offer.killable[:, 0])
+    words = (clock_words(outlook, day), share_words(offer))
+    if terms.best_day == 0 or later_net <= 0.0:
+        if offer.purpose == "blind" and takes < _LEAST_SHARE:
+            return replace(
+                _until_up(base, outlook, day),
+                why=("too few threads for the last blind pass; then until the crop is up", *words),
+            )
+        because = "clean" if takes >= _LEAST_SHARE else "no_fit"
+        why = (
+            f"a pass would save {max(terms.worth_min, 0.0):.0f} min by hand and take "
+            f"{offer.minutes:.0f}: not worth it today or on the days in sight",
+        )
+        if because == "no_fit":
+            why = (f"{offer.tool.name} takes {tenths(takes)} of what stands and is to come",)
+        return replace(base, verdict="nothing", because=because, why=(*why, *words))
+    first, _ = day_hours(day)[terms.best_day]
+    until = local_moment(day.sky.at(first_fit(offer, day, first)), day)
+    is_rain = _is_spoilt_by_rain(offer)
+    then = (
+        f"a pass saves {max(terms.worth_min, 0.0):.0f} min by hand now, {terms.later_min:.0f} then"
+    )
+    if is_rain:
+        dry = float(offer.weights @ offer.dry_killable)
+        then = f"a pass takes {tenths(takes)} with the rain after it, dry {tenths(dry)}"
+    return replace(
+        base,
+        verdict="wait",
+        because="rain_after" if is_rain else "weeds_small",
+        until=until,
+        why=(then, *words),
+    )
+
+
+def _is_spoilt_by_rain(offer: Offer) -> bool:
+    """Whether what falls after a pass today takes a tenth of it, and more than leaves later do."""
     w = offer.weights
     dry, now = float(w @ offer.dry_killable), float(w @ offer.killable[:, 0])
-    return dry >= _NEARLY * later and now < _NEARLY * dry
+    later = float(offer.gain[1:].max(initial=0.0))
+    return dry >= max(_NEARLY * later, _LEAST_SHARE) and now < _NEARLY * dry
 
 
 def _action(offer: Offer, day: Day, span: tuple[int, int]) -> Action:
@@ -236,12 +244,21 @@ def _is_fit_in(offer: Offer, weeds: WeedOutlook, day: Day, span: tuple[int, int]
     return fit[weeds.member]
 
 
-def _sure(offer: Offer, weeds: WeedOutlook, day: Day, span: tuple[int, int]) -> float:
-    """Weight of particles whose soil is fit in the span and that lose nothing by going today."""
+def _sure(offer: Offer, terms: Terms, weeds: WeedOutlook, day: Day, span: tuple[int, int]) -> float:
+    """Weight of particles whose soil is fit in the span and in which going beats leaving it."""
     inside = _is_fit_in(offer, weeds, day, span)
-    best_later = (offer.killable[:, 1:] * offer.is_fit[:, 1:]).max(axis=1, initial=0.0)
-    beats = offer.killable[:, 0] >= _NEARLY * best_later
-    return float(offer.weights @ (inside & beats))
+    return float(offer.weights @ (inside & (terms.waiting_min > 0.0)))
+
+
+def _last_good_hour(offer: Offer, terms: Terms, day: Day, span: tuple[int, int]) -> int | None:
+    """End of the last day worth nearly the best; None: not in sight."""
+    if terms.last_good_day is None:
+        return None
+    if terms.last_good_day == 0:
+        return span[1]
+    first, last = day_hours(day)[terms.last_good_day]
+    found = fit_spans(offer, day, first, last)
+    return found[-1][1] if found else last
 
 
 def _mat_verdict(
@@ -249,23 +266,21 @@ def _mat_verdict(
 ) -> Draft:
     """A bed that came weedy out of the winter: one clean-up before it sheds seed."""
     outlook, weeds = site.outlook, site.weeds
-    offer = max(offers, key=lambda o: float(o.weights @ o.old_killable[:, 0]))
-    killable = offer.old_killable
+    can = [o for o in offers if span_today(o, day) is not None] or list(offers)
+    offer = max(can, key=lambda o: (_takes_old(o), -o.minutes, o.tool.name))
     w = offer.weights
-    takes = float(w @ killable[:, 0])
-    offer = replace(offer, killable=killable, killed_m2=takes * mat_m2)
-    span = _span_today(offer, day)
+    takes = _takes_old(offer)
+    span = span_today(offer, day)
     words = [f"a mat from winter, about {mat_m2:.0f} per m2; a pass takes {tenths(takes)}"]
     if weeds.flowers_hour is not None:
         if weeds.flowers_hour <= day.sky.now_hour:
             words.append("in flower by now: before it sheds seed")
         else:
             words.append(f"flowers about {date_words(day.sky.at(weeds.flowers_hour), day)}")
-    base = replace(
-        base, killable_frac=Range(*(float(q) for q in weighted_quantiles(killable[:, 0], w)))
-    )
+    killable = weighted_quantiles(offer.old_killable[:, 0], w)
+    base = replace(base, killable_frac=Range(*(float(q) for q in killable)))
     if span is None:
-        wet = _too_wet(base, outlook, day, offer)
+        wet = _not_fit(base, outlook, day, offer)
         return Draft(replace(wet, why=(words[0], *wet.why)), 0.0)
     sure = float(w @ _is_fit_in(offer, weeds, day, span))
     answer = replace(
@@ -283,7 +298,7 @@ def _is_cleaned_up(weeds: WeedOutlook, kit: Kit) -> bool:
     """Whether what was done took about as much of a mat as one pass of the farm's best tool."""
     best = max(
         (
-            float(kit.kills.kill_frac[tool.key][BETWEEN, -1])
+            float(kit.kills.kill_frac[tool.key][1, -1])
             for tool in kit.rules.tools.values()
             if tool.kind not in _NO_CLEAN_UP
         ),
@@ -293,36 +308,8 @@ def _is_cleaned_up(weeds: WeedOutlook, kit: Kit) -> bool:
     return left < 1.0 - _NEARLY * _WEATHERED * best
 
 
-def _with_weeds(base: BedAnswer, weeds: WeedOutlook, day: Day) -> BedAnswer:
-    """Weeds by stage, and the dates of the flush from the particles where these lie ahead."""
-    flush = base.flush
-    to_come = weeds.to_come_m2(0)
-    whole = to_come + weeds.density_m2(0).sum(axis=1)
-    share = np.where(whole > 1e-6, to_come / np.maximum(whole, 1e-6), np.nan)
-    quantiles = weighted_quantiles(share, weights=weeds.weights)
-    if flush is not None and flush.opened_at is not None and np.isfinite(quantiles).all():
-        flush = replace(flush, to_come_frac=Range(*(float(q) for q in quantiles)))
-    if flush is not None and weeds.course is not None:
-        course = weeds.course
-
-        in_sight = local_moment(day.sky.at(day.sky.n_hours - 24), day)
-
-        def moment(hour: float | None, by_clock: datetime | None) -> datetime | None:
-            """By the particles; beyond their sight the clock's, if that is beyond it too."""
-            if hour is not None:
-                return local_moment(day.sky.at(round(hour)), day)
-            return by_clock if by_clock is not None and by_clock > in_sight else None
-
-        flush = replace(
-            flush,
-            thread_from=moment(course.thread_from_hour, flush.thread_from),
-            thread_most_at=moment(course.thread_most_hour, flush.thread_most_at),
-            last_good_at=moment(course.last_good_hour, flush.last_good_at),
-        )
-    return replace(base, weeds=weeds.ranges(0), flush=flush)
-
-
 def _needs_hand(outlook: Outlook, weeds: WeedOutlook, day: Day, w: FloatArray) -> bool:
+    """Whether a hand round is due: grown weeds in the row while weeds still cost yield."""
     planting = outlook.planting
     if not is_up(outlook, int(weeds.hours[0]), day.stored):
         return False
@@ -333,22 +320,13 @@ def _needs_hand(outlook: Outlook, weeds: WeedOutlook, day: Day, w: FloatArray) -
     return young > _HAND_YOUNG_M2 or established > _HAND_ESTABLISHED_M2
 
 
-def _count(weeds: WeedOutlook, w: FloatArray) -> str:
-    row = weeds.density_m2(0, IN_ROW)
-    low, _, high = weighted_quantiles(row[:, 3:].sum(axis=1), w)
-    return f"{low:.0f}-{high:.0f} grown weeds per m2"
-
-
-def _by_hand(weeds: WeedOutlook, outlook: Outlook, hand: HandRates) -> Range:
-    """Minutes to weed the planting by hand, from its weeds by stage."""
-    planting = outlook.planting
-    metres = planting.to_m - planting.from_m
-    area = metres * planting.bed.width_m
-    rows = planting.n_rows or 1
-    stages = weeds.density_m2(0)
-    each = stages[:, _WEED_STAGES_HAND] @ hand.stage_min * area
-    minutes = each + hand.row_metre_min * rows * metres
-    return Range(*(float(q) for q in weighted_quantiles(minutes, weeds.weights)))
+def _hand_verdict(base: BedAnswer, site: Site, hand: HandRates, takes: float) -> Draft:
+    why = (
+        f"{grown_words(site.weeds)} in the row beyond any shallow tool",
+        f"a tool takes {tenths(takes)} of them at most",
+    )
+    minutes = {"by_hand": hand_minutes(site.weeds, site.outlook, hand)}
+    return Draft(replace(base, verdict="hand", because="no_fit", why=why, minutes=minutes), 0.0)
 
 
 def _no_tool(base: BedAnswer, outlook: Outlook, day: Day, choice: Choice) -> BedAnswer:
@@ -363,10 +341,10 @@ def _no_tool(base: BedAnswer, outlook: Outlook, day: Day, choice: Choice) -> Bed
     if choice.opens_hour is not None:
         until = local_moment(day.sky.at(choice.opens_hour), day)
         return replace(base, verdict="wait", because="crop_tender", until=until, why=(words,))
-    return replace(_no_later(base, outlook, day), why=(words,))
+    return replace(_until_up(base, outlook, day), why=(words,))
 
 
-def _no_later(base: BedAnswer, outlook: Outlook, day: Day) -> BedAnswer:
+def _until_up(base: BedAnswer, outlook: Outlook, day: Day) -> BedAnswer:
     """Too late to go blind: until the crop is up."""
     until = day.sky.n_hours - 1
     if outlook.emergence_hours is not None:
@@ -380,250 +358,29 @@ def _no_later(base: BedAnswer, outlook: Outlook, day: Day) -> BedAnswer:
     )
 
 
-def _spans(offer: Offer, day: Day, first: int, last: int) -> list[tuple[int, int]]:
-    work = offer.work
-    if offer.until_hour is not None:
-        last = max(first, min(last, int(offer.until_hour)))
-    chance = work.chance_frac[first - day.stored : last - day.stored]
-    spans = working_spans(chance, day.is_open[first:last], threshold_frac=GO_CHANCE)
-    return [(first + a, first + b) for a, b in spans]
-
-
-def _span_today(offer: Offer, day: Day) -> tuple[int, int] | None:
-    spans = [
-        s
-        for s in _spans(offer, day, day.sky.now_hour, day.last_hour_today)
-        if (s[1] - s[0]) * 60.0 >= offer.minutes
-    ]
-    return max(spans, key=lambda s: s[1] - s[0]) if spans else None
-
-
-def _first_fit(offer: Offer, day: Day, from_hour: int) -> int:
-    """First hour from `from_hour` on in which the tool can work, else that hour."""
-    spans = _spans(offer, day, from_hour, day.sky.n_hours)
-    return spans[0][0] if spans else from_hour
-
-
-def _last_good(offer: Offer, day: Day) -> int | None:
-    """End of the last working span whose day still takes nearly the best; None: not in sight."""
-    best = float(offer.gain.max())
-    good = [d for d in range(offer.gain.size) if offer.gain[d] >= _NEARLY * best]
-    if not good or good[-1] == offer.gain.size - 1:
-        return None
-    run = good[0]
-    for d in good:
-        if d - run > 1:
-            break
-        run = d
-    first, last = day_hours(day)[run]
-    spans = _spans(offer, day, first, last)
-    return spans[-1][1] if spans else last
-
-
-def _too_wet(base: BedAnswer, outlook: Outlook, day: Day, offer: Offer) -> BedAnswer:
+def _not_fit(base: BedAnswer, outlook: Outlook, day: Day, offer: Offer) -> BedAnswer:
+    """Worth a pass, but the soil, the hours or the crop do not allow it today."""
     sky = day.sky
-    today = slice(sky.now_hour - day.stored, day.last_hour_today - day.stored)
-    open_now = day.is_open[sky.now_hour : day.last_hour_today]
-    chance = offer.work.chance_frac[today]
-    spans = _spans(offer, day, day.last_hour_today, sky.n_hours)
-    if offer.purpose == "blind" and offer.until_hour is not None and not spans:
-        last = f"not fit before the last blind hour, {_hour_words(day, offer.until_hour)}"
-        return replace(_no_later(base, outlook, day), why=(f"ripe, but {last}",))
-    until = local_moment(sky.at(spans[0][0] if spans else sky.n_hours - 1), day)
-    if not open_now.any() or (chance[open_now] >= GO_CHANCE).any():
-        why = "ripe, but too few working hours are left today while the soil is fit"
-        return replace(base, verdict="wait", because="no_hours", until=until, why=(why,))
-    is_dry = float(np.median(outlook.surface_rel_water[:, today.start])) < _DRY_SURFACE
-    best = float(chance[open_now].max())
+    later = fit_spans(offer, day, day.last_hour_today, sky.n_hours)
+    if offer.until_hour is not None and not later:
+        last = hour_words(day, offer.until_hour)
+        if offer.purpose == "blind":
+            why = (f"worth a pass, but not fit before the last blind hour, {last}",)
+            return replace(_until_up(base, outlook, day), why=why)
+        why = (f"worth a pass, but {outlook.planting.crop} closes before the soil is fit",)
+        return replace(base, verdict="nothing", because="crop_up", why=why)
+    open_today = day.is_open[sky.now_hour : day.last_hour_today]
+    chance = offer.work.chance_frac[sky.now_hour - day.stored : day.last_hour_today - day.stored]
+    until = local_moment(sky.at(later[0][0] if later else sky.n_hours - 1), day)
+    if not open_today.any() or (chance[open_today] >= GO_CHANCE).any():
+        why = ("worth a pass, but too few working hours are left today while the soil is fit",)
+        return replace(base, verdict="wait", because="no_hours", until=until, why=why)
+    surface = outlook.surface_rel_water[:, sky.now_hour - day.stored]
+    is_dry = float(np.median(surface)) < _DRY_SURFACE
+    best = float(chance[open_today].max())
     words = "too hard under its crust" if is_dry else "too wet"
-    why = f"ripe, but {words}: at best {tenths(best)} that it can be worked today"
-    if not spans:
-        why += "; not within the days in sight"
-    return replace(
-        base, verdict="wait", because="hard" if is_dry else "wet", until=until, why=(why,)
-    )
-
-
-def _clock_words(outlook: Outlook, day: Day) -> str:
-    flush = outlook.flush
-    if flush.opened_hour is None:
-        return "no opening on record"
-    opened = date_words(day.sky.at(flush.opened_hour), day)
-    return f"{flush.shares['heat'].mid:.0f} degree-days since {opened}"
-
-
-def _go_words(
-    outlook: Outlook, weeds: WeedOutlook, day: Day, offer: Offer, kill_today: float
-) -> tuple[str, ...]:
-    w = offer.weights
-    standing = weeds.density_m2(1)
-    thread = float(weighted_quantiles(standing[:, 0], w)[1])
-    up = float(weighted_quantiles(standing[:, 1:].sum(axis=1), w)[1])
-    threads = {"0": "no threads", "1": "1 thread"}.get(_round(thread), f"{_round(thread)} threads")
-    stand = f"{threads}, {_round(up)} up per m2, takes {tenths(kill_today)}"
-    words = []
-    if offer.purpose == "blind" and offer.until_hour is not None:
-        words.append(f"last blind hour {_hour_words(day, offer.until_hour)}")
-    words.append(stand)
-    words.append(_clock_words(outlook, day))
-    come = float(weighted_quantiles(weeds.to_come_m2(1), w)[1])
-    words.append(f"{_round(come)} per m2 still to come")
-    if offer.gain.size > 1 and kill_today - float(offer.gain[1]) > 0.02:
-        words.append(f"tomorrow takes {tenths(max(0.0, float(offer.gain[1])))}")
-    words.append(_waiting_words(offer))
-    return tuple(words)
-
-
-def _waiting_words(offer: Offer) -> str:
-    """First cost of waiting: what a pass takes today and in one to five days, rain and all."""
-    shares = [round(100 * float(share)) for share in offer.gain[1:6]]
-    today = round(100 * float(offer.weights @ offer.killable[:, 0]))
-    return (
-        f"of 100 weeds a pass takes {today} today, {', '.join(map(str, shares))} on the days after"
-    )
-
-
-def _round(density_m2: float) -> str:
-    """A density as a grower would say it: no false digits."""
-    if density_m2 < 10.0:
-        return f"{density_m2:.0f}"
-    return (
-        f"{5 * round(density_m2 / 5):d}" if density_m2 < 100 else f"{10 * round(density_m2 / 10):d}"
-    )
-
-
-def _hour_words(day: Day, hour: float) -> str:
-    local: datetime = local_moment(day.sky.at(hour), day)
-    return f"{local:%a %H:%M}"
-
-
-def _ruling_work(outlook: Outlook, day: Day) -> WorkOutlook:
-    """The strictest of the farm's own tools speaks for a bed that has no line."""
-    kinds = sorted({tool.key for tool in day.farm.tools}) or sorted(outlook.works)
-    first = day.sky.now_hour - day.stored
-    return min(
-        (outlook.works[kind] for kind in kinds), key=lambda w: float(w.chance_frac[first:].sum())
-    )
-
-
-def base_answer(outlook: Outlook, day: Day) -> BedAnswer:
-    """Soil, crust, flush and planting of an answer; the verdict is still to be given.
-
-    Parameters
-    ----------
-    outlook : Outlook
-        The planting's outlook.
-    day : Day
-        The clock.
-
-    Returns
-    -------
-    BedAnswer
-        Verdict `nothing`, `clean` until another is given.
-
-    Notes
-    -----
-    Definition of this project. No range stated. Worked: tests/planning/test_order.py; whole
-    mornings: tests/scenes.
-    """
-    sky, stored = day.sky, day.stored
-    now = sky.now_hour - stored
-    work = _ruling_work(outlook, day)
-    first = next(
-        (
-            i
-            for i in range(now, work.chance_frac.size - 1)
-            if work.chance_frac[i] >= FIT_CHANCE and work.chance_frac[i + 1] >= FIT_CHANCE
-        ),
-        None,
-    )
-    w = outlook.weights
-    planting = outlook.planting
-    soil = SoilAnswer(
-        float(work.chance_frac[max(now - 1, 0)]),
-        None if first is None else local_moment(sky.at(stored + first), day),
-        float(weighted_quantiles(outlook.surface_rel_water[:, max(now - 1, 0)], w)[1]),
-        float(weighted_quantiles(outlook.surface_temp_c[:, max(now - 1, 0)], w)[1]),
-    )
-    break_by = None
-    if outlook.first_up_hours is not None:
-        hour = weighted_quantiles(outlook.first_up_hours, w)[0]
-        if not np.isnan(hour):
-            break_by = local_moment(sky.at(int(hour)), day)
-    crust = CrustAnswer(
-        float(weighted_quantiles(outlook.crust_index[:, max(now - 1, 0)], w)[1]),
-        None
-        if outlook.crust_expected_hour is None or outlook.crust_chance < _CRUST_CHANCE
-        else local_moment(sky.at(outlook.crust_expected_hour), day),
-        outlook.crust_chance,
-        break_by if outlook.crust_chance >= _CRUST_CHANCE else None,
-    )
-    return BedAnswer(
-        rank=None,
-        bed=planting.bed.name,
-        part=planting.part,
-        crop=planting.crop,
-        verdict="nothing",
-        because="clean",
-        until=None,
-        sure=None,
-        action=None,
-        soil=soil,
-        crust=crust,
-        flush=flush_answer(outlook.flush, outlook.weights, day),
-        why=(),
-        is_sown=planting.is_sown,
-        soil_name=planting.bed.soil,
-        established_on=None
-        if planting.established_at is None
-        else local_day(planting.established_at, day.farm.place.time_zone),
-    )
-
-
-def flush_answer(flush: FlushOutlook, weights: FloatArray, day: Day) -> FlushAnswer:
-    """A flush in dates and in growing degree-days.
-
-    Parameters
-    ----------
-    flush : FlushOutlook
-        The flush of one guild.
-    weights : array
-        Member weights, shape (n_members,).
-    day : Day
-        The clock.
-
-    Returns
-    -------
-    FlushAnswer
-        Medians; None beyond sight.
-
-    Notes
-    -----
-    Definition of this project. No range stated. Worked mornings: tests/scenes.
-    """
-    sky = day.sky
-
-    def moment(hour: float | None) -> datetime | None:
-        return None if hour is None else local_moment(sky.at(round(hour)), day)
-
-    def reached(name: str) -> datetime | None:
-        return moment(_median(flush.reached[name], weights))
-
-    next_at = flush.next_expected_hour if flush.next_chance >= _WETTING_CHANCE else None
-    if flush.opened_hour is None:
-        return FlushAnswer(None, None, None, None, None, None, None, moment(next_at))
-    return FlushAnswer(
-        moment(flush.opened_hour),
-        flush.opened_by,
-        flush.shares["heat"].mid,
-        reached("first_thread"),
-        reached("peak_thread"),
-        reached("too_late"),
-        flush.shares["to_come"],
-        moment(next_at),
-    )
-
-
-def _median(hours: FloatArray, weights: FloatArray) -> float | None:
-    value = weighted_quantiles(hours, weights)[1]
-    return None if np.isnan(value) else float(value)
+    told = f"worth a pass, but {words}: at best {tenths(best)} that it can be worked today"
+    if not later:
+        told += "; not within the days in sight"
+    because = "hard" if is_dry else "wet"
+    return replace(base, verdict="wait", because=because, until=until, why=(told,))

@@ -8,6 +8,7 @@ from datetime import datetime, timedelta
 
 import numpy as np
 
+from scheduler.models.soil_column import Float32Array
 from scheduler.models.weeds.cohorts import (
     STAGES,
     GuildTable,
@@ -27,6 +28,9 @@ N_PARTICLES = 512
 N_COURSE_PARTICLES = 64  # that date a flush
 IN_ROW, BETWEEN = 0, 1
 _ROW_BAND_M = 0.10
+_N_SEEDS = 20  # that stand for a cohort in one of the many particles
+_TODAY = 1  # place of today's pass among the hours: after now
+_REACH_MM = 25.0  # threads from deeper escape a pass that is thought of
 _LEAST_OPENING = 0.03  # of a full flush: less is not followed
 _SOWING_STIRS = (0.7, 0.0)  # in the row, between
 _SHALLOW_PREP_KILL = 0.7
@@ -161,6 +165,7 @@ def draw_particles(
         settings.size_m2 * np.exp(settings.size_ln_sd * z("size")),
         np.asarray(mix),
         settings.dry_bias_sd_kpa * z("dry bias"),
+        np.arange(n_particles, dtype=np.int64) // n_members,
     )
 
 
@@ -178,6 +183,8 @@ class WeedHistory:
     moments: tuple[datetime, ...]
     standing_left: float  # share of the weeds before the record that no entry has killed
     left_out: tuple[tuple[datetime, str], ...] = ()  # passes with tools the farm does not list
+    ready_frac: FloatArray | None = None  # (n_guilds, 2) of a full flush, were a zone stirred now
+    rested_d: FloatArray | None = None  # (2,) days since each zone was stirred
 
 
 def weed_history(
@@ -301,6 +308,12 @@ def weed_history(
             last = np.where(stirs > 0.0, day, last)
         if float(size.max()) >= _LEAST_OPENING:
             opened.append((hour, size, label, at))
+    now_d = sky.now_hour / 24.0
+    if before is not None:
+        pool += (1.0 - pool) * (1.0 - np.exp(-(now_d - before) / settings.refill_d))
+    season_now = _season(
+        settings, sky.at(sky.now_hour), sky.now_hour, ensemble, soil_mean_c, latitude_deg
+    )
     first = float(ensemble.readings_from_hour)
     last_before = max((k[0] for k in killed if k[0] < first), default=-1e9)
     opened = [o for o in opened if o[0] >= min(first, last_before)]
@@ -323,6 +336,8 @@ def weed_history(
         tuple(o[3] for o in opened),
         left,
         tuple(left_out),
+        pool * season_now[:, None],
+        now_d - last,
     )
 
 
@@ -355,6 +370,22 @@ def _season(
 
 
 @dataclass(frozen=True)
+class WeedFuture:
+    """Weeds of one planting by the states a pass today, a later one and the end would find.
+
+    Ways (n_particles, n_days, zones, 216) as `scheduler.models.weeds.cohorts.stand` has them: day 0
+    is today. `opened_m2` are the ways of what a pass today opens that stirs a whole zone to the
+    depth of a full flush.
+    """
+
+    end_hour: float
+    standing_m2: Float32Array
+    opened_m2: Float32Array
+    ready_m2: FloatArray  # (n_particles, 2) seeds that a stirring opens where the ground has rested
+    rested_d: FloatArray  # (2,) days since each zone was stirred
+
+
+@dataclass(frozen=True)
 class WeedOutlook:
     """Weeds of one planting from now on, by particle."""
 
@@ -368,6 +399,7 @@ class WeedOutlook:
     member: IntArray
     flowers_hour: float | None  # median hour at which a mat from winter flowers
     course: FlushCourse | None = None  # of the flush in force
+    future: WeedFuture | None = None  # what a pass today and a later one would find
 
     def density_m2(self, time: int, zone: int | None = None) -> FloatArray:
         """Weeds by stage at one of the hours, (n_particles, stages), of a zone or of the bed."""
@@ -416,6 +448,8 @@ def weed_outlook(
     seed: int,
     hours: FloatArray,
     n_particles: int = N_PARTICLES,
+    *,
+    has_future: bool = False,
 ) -> WeedOutlook:
     """Weeds of one planting at some hours from now on.
 
@@ -437,6 +471,8 @@ def weed_outlook(
         Hours wanted on the sky's clock, ascending.
     n_particles : int
         Particles.
+    has_future : bool
+        Whether the hours are now and the days to come, and a pass on each of them is thought of.
 
     Returns
     -------
@@ -449,23 +485,67 @@ def weed_outlook(
     tests/planning/test_weed_zones.py.
     """
     particles = draw_particles(planting.key, settings, seed, ensemble.n_members, n_particles)
+    end = float(ensemble.sky.n_hours)
     weeds = _stand_of(
-        planting, ensemble, settings, gate_kpa, particles, history.openings, history.passes, hours
+        planting,
+        ensemble,
+        settings,
+        gate_kpa,
+        particles,
+        history.openings,
+        history.passes,
+        np.append(hours, end) if has_future else hours,
+        _TODAY if has_future else None,
     )
+    n_times = hours.size
     z = stratified_normals(seed, n_particles, "weeds", planting.key, "standing")
     median = settings.standing_m2.get(planting.bed.was, settings.standing_m2["unknown"])
     standing = history.standing_left * median * np.exp(settings.standing_ln_sd * z)
     return WeedOutlook(
         hours,
-        weeds.count_m2.sum(axis=2),
-        weeds.ledger_m2[:, :, :, :, 0].sum(axis=2),
+        weeds.count_m2[:, :n_times].sum(axis=2),
+        weeds.ledger_m2[:, :n_times, :, :, 0].sum(axis=2),
         standing,
         np.full(n_particles, 1.0 / n_particles),
         in_row_share(planting),
         history,
         particles.member,
         _flowers_hour(ensemble, settings),
+        future=_future(planting, ensemble, history, settings, gate_kpa, particles, weeds, hours),
     )
+
+
+def _future(
+    planting: Planting,
+    ensemble: Ensemble,
+    history: WeedHistory,
+    settings: WeedSettings,
+    gate_kpa: FloatArray,
+    particles: Particles,
+    weeds: Stand,
+    hours: FloatArray,
+) -> WeedFuture | None:
+    """The ways of what stands, and of what a pass today would open."""
+    if weeds.ways_m2 is None or history.ready_frac is None or history.rested_d is None:
+        return None
+    end = float(ensemble.sky.n_hours)
+    rested = 1.0 - np.exp(-history.rested_d / settings.recovery_d)
+    size = history.ready_frac * rested[None, :]
+    none = Passes(np.zeros(0), np.zeros((0, 1, 2, len(STAGES))), np.zeros(0))
+    opened = _stand_of(
+        planting,
+        ensemble,
+        settings,
+        gate_kpa,
+        particles,
+        Openings(hours[_TODAY : _TODAY + 1], size[None]),
+        none,
+        np.append(hours, end),
+        _TODAY,
+    )
+    assert opened.ways_m2 is not None
+    ready = (particles.mix * particles.size_m2[:, None]) @ history.ready_frac
+    return WeedFuture(end, weeds.ways_m2, opened.ways_m2, ready, history.rested_d)
 
 
 def _stand_of(
@@ -477,6 +557,7 @@ def _stand_of(
     openings: Openings,
     passes: Passes,
     hours: FloatArray,
+    first_way: int | None = None,
 ) -> Stand:
     """Weeds of a planting on the running integrals of its own columns."""
     run, columns = ensemble.run_of(planting.key)
@@ -494,6 +575,9 @@ def _stand_of(
         openings,
         passes,
         hours,
+        first_way,
+        _REACH_MM,
+        _N_SEEDS,
     )
 
 

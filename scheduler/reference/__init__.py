@@ -69,6 +69,8 @@ UNITS: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "week": ("_week",),
         "min": ("_min",),
         "1/m2": ("_m2",),
+        "min/m2": ("_min_m2",),
+        "frac/d": ("_frac_d",),
         "g/cm3": ("_g_cm3",),
         "pct": ("_pct",),
         "rows": ("n_rows",),

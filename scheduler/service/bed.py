@@ -23,7 +23,7 @@ from scheduler.planning.ensemble import N_SOIL_MEMBERS, N_STORED_LAYERS
 from scheduler.planning.hours import at_local, local_day
 from scheduler.planning.outlook import Outlook
 from scheduler.planning.plantings import touches, was_done
-from scheduler.planning.verdict import flush_answer
+from scheduler.planning.readings import flush_answer
 from scheduler.planning.weeds import weed_outlook
 from scheduler.ports import Journal, Progress, WeatherStore
 from scheduler.records import Farm, FloatArray, Planting, Range

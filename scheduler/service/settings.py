@@ -20,6 +20,7 @@ from scheduler.planning.ensemble import SoilPrior, Spread
 from scheduler.planning.outlook import GuildView
 from scheduler.planning.passes import KillSettings
 from scheduler.planning.traits import CropTraits, ToolTraits
+from scheduler.planning.value import ValueSettings
 from scheduler.planning.weeds import HandRates, KillTable, WeedSettings
 from scheduler.records import Farm, FloatArray, Soil, WeatherSeries
 
@@ -480,3 +481,61 @@ def kill_settings() -> KillSettings:
         ln_sd_pass=v("ln_sd_pass"),
         unseen_dried_frac=v("unseen_dried_frac"),
     )
+
+
+@lru_cache(maxsize=1)
+def value_settings() -> ValueSettings:
+    """What the tables say of the price of weeds, stand, soil and time."""
+    t = tables()
+
+    def v(name: str) -> float:
+        return t.number("value", name)
+
+    small, between = v("small_in_row_s"), v("small_between_s")
+    eased, eased_between = v("small_in_row_relief_frac"), v("between_relief_frac")
+    leaves_small = v("sowing_leaves_small_frac")
+    return ValueSettings(
+        ground_s=np.array([v("ground_in_row_s"), v("ground_between_s")]),
+        ground_takes_frac=np.array(
+            [v("ground_takes_in_row_frac"), v("ground_takes_between_frac")]
+        ),
+        stage_s=np.array(
+            [
+                [small, small, v("true_leaf_in_row_s"), v("young_in_row_s"),
+                 v("established_in_row_s")],
+                [between, between, between, between, v("established_between_s")],
+            ]
+        ),
+        stage_relief_frac=np.array(
+            [
+                [eased, eased, v("true_leaf_in_row_relief_frac"), 0.0, 0.0],
+                [eased_between, eased_between, eased_between, v("young_between_relief_frac"), 0.0],
+            ]
+        ),
+        sowing_leaves_frac=np.array(
+            [
+                v("sowing_leaves_ground_frac"), leaves_small, leaves_small,
+                v("sowing_leaves_true_leaf_frac"), v("sowing_leaves_young_frac"),
+                v("sowing_leaves_established_frac"),
+            ]
+        ),
+        again_chance=v("again_frac"),
+        pass_chance=v("pass_frac"),
+        most_passes=v("most_passes"),
+        up_d=v("up_d"),
+        late_frac=v("late_frac"),
+        row_share=v("row_share_frac"),
+        empty_d=v("empty_d"),
+        flush_weight=v("flush_weight"),
+        relief_crop_frac=v("relief_crop_frac"),
+        relief_empty_frac=v("relief_empty_frac"),
+        recovery_d=t.number("flush", "recovery_d"),
+        stand_min_m2=v("stand_min_m2"),
+        harm_frac=v("harm_frac"),
+        near_wet_m3m3=v("near_wet_m3m3"),
+        vain_min=v("vain_min"),
+        loss_frac_d=v("loss_frac_d"),
+        half_m2=v("half_m2"),
+        weight_of_stage=np.array([0.0, 0.0, 0.0, v("pull_true_leaf"), v("pull_young"), 1.0]),
+        discount_d=v("discount_frac_d"),
+    )  # fmt: skip

@@ -41,6 +41,7 @@ from scheduler.service.settings import (
     soil_prior,
     spread,
     tool_traits,
+    value_settings,
     weed_heat,
     weed_settings,
 )
@@ -148,13 +149,14 @@ def situation(
         PassRules({tool.name: tool for tool in farm.tools}, tools, kill_settings(), farm.seed),
         kill_table(farm),
         crops,
+        weed_settings(),
     )
     weeds: dict[str, WeedOutlook] = {}
     drafts: list[Draft] = []
     for p in plantings:
         site = _site(p, outlooks, ensemble, events, surfaces[p.key][1], day, kit)
-        weeds[p.key] = site.weeds
         drafts.append(_draft(site, kit, events, day, ensemble))
+        weeds[p.key] = replace(site.weeds, future=None)  # large, and of no more use
     return Situation(
         farm,
         now,
@@ -174,8 +176,8 @@ def situation(
 def _draft(site: Site, kit: Kit, events: Sequence[Event], day: Day, ensemble: Ensemble) -> Draft:
     """The verdict of one planting, with what else is due there."""
     choice = choose(site, kit, events, day)
-    advice = advice_for(site, choice, kit, day, weed_settings(), ensemble)
-    draft = weed_verdict(site, choice, kit, day, hand_rates())
+    advice = advice_for(site, choice, kit, day, ensemble)
+    draft = weed_verdict(site, choice, kit, day, hand_rates(), value_settings())
     return advised(draft, advice, site, choice, day)
 
 
@@ -229,7 +231,9 @@ def _weeds(
         farm.place.latitude_deg,
     )
     gates = np.array(GATE_KPA)
-    found = weed_outlook(planting, ensemble, history, settings, gates, farm.seed, weed_hours(day))
+    found = weed_outlook(
+        planting, ensemble, history, settings, gates, farm.seed, weed_hours(day), has_future=True
+    )
     if outlook.flush.opened_hour is None:
         return found
     course = flush_course(

@@ -228,7 +228,8 @@ def test_particles_are_drawn_by_name_in_any_order() -> None:
         for one, other in zip(values, back[name], strict=True):
             assert_array_equal(one, other)
     assert_array_equal(forth["A1"][0], np.tile(np.arange(8), 8))  # members in turn
-    for one, other in zip(forth["A1"][1:], forth["A2"][1:], strict=True):
+    assert_array_equal(forth["A1"][-1], np.repeat(np.arange(8), 8))  # variants in turn of members
+    for one, other in zip(forth["A1"][1:-1], forth["A2"][1:-1], strict=True):
         assert not np.array_equal(one, other)
     again = fields(draw_particles("A1", weed_settings(), 6, 8, 64))
     assert not np.array_equal(forth["A1"][3], again[3])  # another farm's seed

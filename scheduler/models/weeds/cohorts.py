@@ -77,6 +77,7 @@ class Particles:
     size_m2: FloatArray  # seeds a full flush opens
     mix: FloatArray  # share of the guilds; rows add to 1
     dry_bias_kpa: FloatArray  # added to the suction that the bands bear
+    variant: IntArray | None = None  # which of the samples of seeds each follows, 0 without it
 
 
 @dataclass(frozen=True)
@@ -130,7 +131,9 @@ class SeedSample:
     rate_score: FloatArray
 
 
-def seed_sample(n_bands: int, n_seeds: int = N_SEEDS, n_rises: int = N_RISES) -> SeedSample:
+def seed_sample(
+    n_bands: int, n_seeds: int = N_SEEDS, n_rises: int = N_RISES, shift: float = 0.0
+) -> SeedSample:
     """Sample of seeds spread evenly over ranks, depths and rates.
 
     Parameters
@@ -141,6 +144,8 @@ def seed_sample(n_bands: int, n_seeds: int = N_SEEDS, n_rises: int = N_RISES) ->
         Seeds that stand for a cohort; a multiple of `n_rises`.
     n_rises : int
         Pairs of depth and rate.
+    shift : float
+        Shift of all ranks in steps, -0.25 to 0.25: samples with other shifts lie between.
 
     Returns
     -------
@@ -163,9 +168,9 @@ def seed_sample(n_bands: int, n_seeds: int = N_SEEDS, n_rises: int = N_RISES) ->
     inverse = NormalDist().inv_cdf
     seeds, rises = np.arange(n_seeds), np.arange(n_rises)
     bands = np.arange(n_bands) + 0.5
-    shift = (np.argsort(np.argsort(bands * _GOLDEN % 1.0)) + 0.5) / n_bands - 0.5
+    apart = (np.argsort(np.argsort(bands * _GOLDEN % 1.0)) + 0.5) / n_bands - 0.5
     to_and_fro = np.where(seeds % 2 == 0, 0.5, -0.5)  # bands differ, none is ahead
-    rank = (seeds[None, :] + 0.5 + shift[:, None] * to_and_fro[None, :]) / n_seeds
+    rank = (seeds[None, :] + 0.5 + shift + apart[:, None] * to_and_fro[None, :]) / n_seeds
     rate = (rises[None, :] * _GOLDEN + bands[:, None] * _SILVER) % 1.0
     rate = (np.argsort(np.argsort(rate, axis=1), axis=1) + 0.5) / n_rises
     turn = (n_rises * (bands * _BRONZE % 1.0)).astype(np.int64)
@@ -288,7 +293,7 @@ def _stage(time, up, leaf_cd, one_leaf, three_leaf, six_leaf):  # type: ignore[n
 @nb.njit(cache=True, parallel=True, error_model="numpy")
 def _stand(  # type: ignore[no-untyped-def]
     germination, elongation, drying, leaf, gate_kpa,
-    member, clock, spread, size_m2, mix, dry_bias,
+    member, variant, clock, spread, size_m2, mix, dry_bias,
     opened, opening_size, passed, kill, depth_mm, times,
     theta50, sigma, base_kpa, base_sd, seed_depth, rise_cd, hold, seed_leaf, phyllochron,
     band_share, band_hazard, score, rise_of, reach_mm, first_way,
@@ -299,7 +304,7 @@ def _stand(  # type: ignore[no-untyped-def]
     n_times = times.shape[0]
     n_passes = passed.shape[0]
     n_zones = kill.shape[2]
-    n_seeds = score.shape[1]
+    n_seeds = score.shape[2]
     n_done = np.zeros(n_times, np.int64)  # passes before each time
     for t in range(n_times):
         while n_done[t] < n_passes and passed[n_done[t]] <= times[t]:
@@ -308,6 +313,7 @@ def _stand(  # type: ignore[no-untyped-def]
     for i in nb.prange(member.shape[0]):
         p = order[i]
         m = member[p]
+        v = variant[p]
         own_kill = np.empty((n_passes, n_zones, 5))
         for k in range(n_passes):
             own_kill[k] = kill[k, p if kill.shape[1] > 1 else 0]
@@ -351,14 +357,14 @@ def _stand(  # type: ignore[no-untyped-def]
                     for k in range(n_passes):
                         dry_pass[k] = _at(drying, dry_row, passed[k])
                 for q in range(n_seeds):
-                    bears = base_kpa[g] * (1.0 - base_sd * score[j, q]) + dry_bias[p]
+                    bears = base_kpa[g] * (1.0 - base_sd * score[v, j, q]) + dry_bias[p]
                     k = 0
                     while k < n_gates - 2 and gate_kpa[k + 1] < bears:
                         k += 1
                     f = (bears - gate_kpa[k]) / (gate_kpa[k + 1] - gate_kpa[k])
                     gate[q] = k
                     beyond[q] = min(max(f, 0.0), 1.0)
-                    need[q] = theta50[g] * np.exp(sigma[g] * spread[p] * score[j, q]) / clock[p]
+                    need[q] = theta50[g] * np.exp(sigma[g] * spread[p] * score[v, j, q]) / clock[p]
                 for o in range(opened.shape[0]):
                     at_all = 0.0
                     for z in range(n_zones):
@@ -498,6 +504,7 @@ def stand(
     time_hour: FloatArray,
     first_way: int | None = None,
     reach_mm: float = np.inf,
+    n_seeds: int = N_SEEDS,
 ) -> Stand:
     """Weeds of one planting at some hours, by particle, guild, zone and stage.
 
@@ -523,6 +530,8 @@ def stand(
     first_way : int, optional
         Index of the hour from which ways are wanted: way w goes by the states at the hours
         `first_way`, `first_way + w` and the last, for w from 0 to those before the last.
+    n_seeds : int
+        Seeds that stand for a cohort in one particle; those of other variants lie between them.
     reach_mm : float
         A thread from deeper than this counts as still in the ground, but for the last hour [mm].
 
@@ -603,7 +612,13 @@ def stand(
     def position(hours: FloatArray) -> FloatArray:
         return (np.asarray(hours, dtype=np.float64) - first_hour) / reading_every_h
 
-    sample = seed_sample(guilds.band_mm.shape[0])
+    variant = np.zeros_like(particles.member) if particles.variant is None else particles.variant
+    n_variants = int(variant.max(initial=0)) + 1
+    shifts = 0.5 * ((np.arange(n_variants) + 0.5) / n_variants - 0.5)
+    sample = seed_sample(guilds.band_mm.shape[0], n_seeds)
+    score = np.stack(
+        [seed_sample(guilds.band_mm.shape[0], n_seeds, shift=float(x)).score for x in shifts]
+    )
     depth = depths_within_bands(guilds.band_share, guilds.band_mm, sample.depth_frac)
     rate_sd = np.sqrt(np.log(1.0 + guilds.shoot_rate_cv**2))
     rate = guilds.shoot_rate_mm_cd[:, None, None] * np.exp(rate_sd * sample.rate_score)[None]
@@ -621,12 +636,13 @@ def stand(
     _stand(
         along(germination_cd), along(elongation_cd), along(drying_d),
         along(leaf_cd), gate_kpa.astype(np.float64),
-        particles.member, particles.clock, particles.spread, particles.size_m2, particles.mix,
+        particles.member, variant,
+        particles.clock, particles.spread, particles.size_m2, particles.mix,
         particles.dry_bias_kpa, position(openings.hour), openings.size, position(passes.hour),
         passes.kill_frac, passes.depth_mm, position(time_hour),
         guilds.theta50_cd, guilds.sigma_ln, guilds.base_suction_kpa, guilds.base_suction_sd_frac,
         depth, depth / rate, hold, guilds.seed_leaf_cd, guilds.phyllochron_cd,
-        guilds.band_share, guilds.band_hazard_d, sample.score, sample.rise,
+        guilds.band_share, guilds.band_hazard_d, score, sample.rise,
         float(reach_mm), first_way or 0, count, ledger, opened_m2, ways,
     )  # fmt: skip
     return Stand(count, ledger, opened_m2, ways if is_way else None)

@@ -1,0 +1,238 @@
+"""What one planting's answer says of soil, crust, flush and weeds, before any verdict."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import datetime
+
+import numpy as np
+
+from scheduler.planning.day import FIT_CHANCE, Day, local_moment
+from scheduler.planning.draws import weighted_quantiles
+from scheduler.planning.hours import local_day
+from scheduler.planning.outlook import FlushOutlook, Outlook, WorkOutlook
+from scheduler.planning.weeds import HandRates, WeedOutlook
+from scheduler.records import (
+    BedAnswer,
+    CrustAnswer,
+    FloatArray,
+    FlushAnswer,
+    Range,
+    SoilAnswer,
+)
+
+_WEED_STAGES_HAND = slice(1, 5)
+_CRUST_CHANCE = 0.2  # from which a crust to come is told
+_WETTING_CHANCE = 0.3  # from which a wetting to come is told
+
+
+def base_answer(outlook: Outlook, day: Day) -> BedAnswer:
+    """Soil, crust, flush and planting of an answer; the verdict is still to be given.
+
+    Parameters
+    ----------
+    outlook : Outlook
+        The planting's outlook.
+    day : Day
+        The clock.
+
+    Returns
+    -------
+    BedAnswer
+        Verdict `nothing`, `clean` until another is given.
+
+    Notes
+    -----
+    Definition of this project. No range stated. Worked: tests/planning/test_order.py; whole
+    mornings: tests/scenes.
+    """
+    sky, stored = day.sky, day.stored
+    now = sky.now_hour - stored
+    work = _ruling_work(outlook, day)
+    first = next(
+        (
+            i
+            for i in range(now, work.chance_frac.size - 1)
+            if work.chance_frac[i] >= FIT_CHANCE and work.chance_frac[i + 1] >= FIT_CHANCE
+        ),
+        None,
+    )
+    w = outlook.weights
+    planting = outlook.planting
+    soil = SoilAnswer(
+        float(work.chance_frac[max(now - 1, 0)]),
+        None if first is None else local_moment(sky.at(stored + first), day),
+        float(weighted_quantiles(outlook.surface_rel_water[:, max(now - 1, 0)], w)[1]),
+        float(weighted_quantiles(outlook.surface_temp_c[:, max(now - 1, 0)], w)[1]),
+    )
+    break_by = None
+    if outlook.first_up_hours is not None:
+        hour = weighted_quantiles(outlook.first_up_hours, w)[0]
+        if not np.isnan(hour):
+            break_by = local_moment(sky.at(int(hour)), day)
+    crust = CrustAnswer(
+        float(weighted_quantiles(outlook.crust_index[:, max(now - 1, 0)], w)[1]),
+        None
+        if outlook.crust_expected_hour is None or outlook.crust_chance < _CRUST_CHANCE
+        else local_moment(sky.at(outlook.crust_expected_hour), day),
+        outlook.crust_chance,
+        break_by if outlook.crust_chance >= _CRUST_CHANCE else None,
+    )
+    return BedAnswer(
+        rank=None,
+        bed=planting.bed.name,
+        part=planting.part,
+        crop=planting.crop,
+        verdict="nothing",
+        because="clean",
+        until=None,
+        sure=None,
+        action=None,
+        soil=soil,
+        crust=crust,
+        flush=flush_answer(outlook.flush, outlook.weights, day),
+        why=(),
+        is_sown=planting.is_sown,
+        soil_name=planting.bed.soil,
+        established_on=None
+        if planting.established_at is None
+        else local_day(planting.established_at, day.farm.place.time_zone),
+    )
+
+
+def flush_answer(flush: FlushOutlook, weights: FloatArray, day: Day) -> FlushAnswer:
+    """A flush in dates and in growing degree-days.
+
+    Parameters
+    ----------
+    flush : FlushOutlook
+        The flush of one guild.
+    weights : array
+        Member weights, shape (n_members,).
+    day : Day
+        The clock.
+
+    Returns
+    -------
+    FlushAnswer
+        Medians; None beyond sight.
+
+    Notes
+    -----
+    Definition of this project. No range stated. Worked mornings: tests/scenes.
+    """
+    sky = day.sky
+
+    def moment(hour: float | None) -> datetime | None:
+        return None if hour is None else local_moment(sky.at(round(hour)), day)
+
+    def reached(name: str) -> datetime | None:
+        return moment(_median(flush.reached[name], weights))
+
+    next_at = flush.next_expected_hour if flush.next_chance >= _WETTING_CHANCE else None
+    if flush.opened_hour is None:
+        return FlushAnswer(None, None, None, None, None, None, None, moment(next_at))
+    return FlushAnswer(
+        moment(flush.opened_hour),
+        flush.opened_by,
+        flush.shares["heat"].mid,
+        reached("first_thread"),
+        reached("peak_thread"),
+        reached("too_late"),
+        flush.shares["to_come"],
+        moment(next_at),
+    )
+
+
+def with_weeds(base: BedAnswer, weeds: WeedOutlook, day: Day) -> BedAnswer:
+    """Weeds by stage, and the dates of the flush from the particles where these lie ahead.
+
+    Parameters
+    ----------
+    base : BedAnswer
+        As `base_answer` gives it.
+    weeds : WeedOutlook
+        Weeds of the planting; the first hour is now.
+    day : Day
+        The clock.
+
+    Returns
+    -------
+    BedAnswer
+        With weeds and dates.
+
+    Notes
+    -----
+    Definition of this project. No range stated. Whole mornings: tests/scenes.
+    """
+    flush = base.flush
+    to_come = weeds.to_come_m2(0)
+    whole = to_come + weeds.density_m2(0).sum(axis=1)
+    share = np.where(whole > 1e-6, to_come / np.maximum(whole, 1e-6), np.nan)
+    quantiles = weighted_quantiles(share, weights=weeds.weights)
+    if flush is not None and flush.opened_at is not None and np.isfinite(quantiles).all():
+        flush = replace(flush, to_come_frac=Range(*(float(q) for q in quantiles)))
+    if flush is not None and weeds.course is not None:
+        course = weeds.course
+
+        in_sight = local_moment(day.sky.at(day.sky.n_hours - 24), day)
+
+        def moment(hour: float | None, by_clock: datetime | None) -> datetime | None:
+            """By the particles; beyond their sight the clock's, if that is beyond it too."""
+            if hour is not None:
+                return local_moment(day.sky.at(round(hour)), day)
+            return by_clock if by_clock is not None and by_clock > in_sight else None
+
+        flush = replace(
+            flush,
+            thread_from=moment(course.thread_from_hour, flush.thread_from),
+            thread_most_at=moment(course.thread_most_hour, flush.thread_most_at),
+            last_good_at=moment(course.last_good_hour, flush.last_good_at),
+        )
+    return replace(base, weeds=weeds.ranges(0), flush=flush)
+
+
+def hand_minutes(weeds: WeedOutlook, outlook: Outlook, hand: HandRates) -> Range:
+    """Minutes to weed the planting by hand, from its weeds by stage.
+
+    Parameters
+    ----------
+    weeds : WeedOutlook
+        Weeds of the planting; the first hour is now.
+    outlook : Outlook
+        The planting.
+    hand : HandRates
+        Minutes a weed and a metre of row.
+
+    Returns
+    -------
+    Range
+        Minutes [min].
+
+    Notes
+    -----
+    Linear in the weeds (melander_rasmussen_2001); the rates are assumptions. No range stated.
+    Worked: tests/planning/test_verdict.py.
+    """
+    planting = outlook.planting
+    metres = planting.to_m - planting.from_m
+    area = metres * planting.bed.width_m
+    rows = planting.n_rows or 1
+    stages = weeds.density_m2(0)
+    each = stages[:, _WEED_STAGES_HAND] @ hand.stage_min * area
+    minutes = each + hand.row_metre_min * rows * metres
+    return Range(*(float(q) for q in weighted_quantiles(minutes, weeds.weights)))
+
+
+def _ruling_work(outlook: Outlook, day: Day) -> WorkOutlook:
+    """The strictest of the farm's own tools speaks for a bed that has no line."""
+    kinds = sorted({tool.key for tool in day.farm.tools}) or sorted(outlook.works)
+    first = day.sky.now_hour - day.stored
+    return min(
+        (outlook.works[kind] for kind in kinds), key=lambda w: float(w.chance_frac[first:].sum())
+    )
+
+
+def _median(hours: FloatArray, weights: FloatArray) -> float | None:
+    value = weighted_quantiles(hours, weights)[1]
+    return None if np.isnan(value) else float(value)
