@@ -1,0 +1,1 @@
+"""Playing a rule through a season against a hidden truth."""

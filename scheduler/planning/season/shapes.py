@@ -1,0 +1,106 @@
+"""Records of the season player: garden, weather of a season, truth, what a rule decides, the bill."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Protocol
+
+from scheduler.models.soil_column import ColumnForcing
+from scheduler.planning.ensemble import SoilMembers
+from scheduler.records import BoolArray, Farm, FloatArray, Planting
+
+
+@dataclass(frozen=True)
+class SeasonPlanting:
+    """One planting of the season: prepared, sown or set, cleared."""
+
+    planting: Planting
+    prepared_at: datetime
+    cleared_at: datetime
+
+
+@dataclass(frozen=True)
+class Garden:
+    """The farm and what grows on it over the season; one planting after the other in a bed."""
+
+    farm: Farm
+    plantings: tuple[SeasonPlanting, ...]
+
+
+@dataclass(frozen=True)
+class SeasonWeather:
+    """True hourly weather of one season, one row; `name` says where and when."""
+
+    name: str
+    start_at: datetime
+    forcing: ColumnForcing  # arrays (1, n_hours)
+
+
+@dataclass(frozen=True)
+class Truth:
+    """What is hidden from every rule but the oracle: soil, clock, size, kill; one draw by name."""
+
+    name: str
+    is_outside: bool  # drawn outside the prior
+    soils: Mapping[str, SoilMembers]  # one member a soil
+    clock: float
+    spread: float
+    farm_size_ln: float  # of all beds
+    bed_size_ln: Mapping[str, float]
+    event_size_ln_sd: float
+    kill_ln: Mapping[str, float]  # by tool key, for spread_kill_frac
+    pass_kill_ln_sd: float
+    pass_share_frac: float  # of the pool that a stirring opens
+    dry_bias_kpa: float = 0.0
+    gauge_factor: float = 1.0
+    dose_factor: float = 1.0
+    build: str = "gate"  # gate: as the program; product: another build of the weeds
+    seed: int = 0
+
+
+@dataclass(frozen=True)
+class Choose:
+    """One pass that a rule wants today: planting, tool, and how sure it says it is."""
+
+    planting_key: str
+    tool: str
+    sure: float | None = None
+
+
+class Rule(Protocol):
+    """A rule sees what its grower can see that morning and names passes in the order to be made."""
+
+    name: str
+
+    def passes(self, morning: Morning) -> tuple[Choose, ...]:
+        """Passes wanted today, in order."""
+        ...
+
+
+@dataclass(frozen=True)
+class Morning:
+    """What a rule may look at: the play hands it over, truth stays behind methods of the play."""
+
+    hour: int  # of the season's clock
+    day: int
+    hours_left_min: float
+    events: tuple[object, ...]  # records.Event of this play so far, visits in vain among them
+    seen: Mapping[str, FloatArray] = field(default_factory=dict)  # weeds m2 by stage, if it looks
+
+
+@dataclass(frozen=True)
+class Bill:
+    """What a season cost under a rule; minutes of the whole farm."""
+
+    hand_min: float
+    machine_min: float  # set-ups included
+    vain_min: float
+    n_passes: int
+    n_vain: int
+    n_hand_rounds: int
+    stand_lost_min: float
+    seeds_shed: float
+    stated: FloatArray  # (n_lines,) sure as stated for each line once
+    came_true: BoolArray  # (n_lines,) workable and better than leaving it
