@@ -1,4 +1,4 @@
-"""Records of the season player: garden, weather of a season, truth, what a rule decides, the bill."""
+"""Records of the season player: garden, weather, truth, what a rule decides, and the bill."""
 
 from __future__ import annotations
 
