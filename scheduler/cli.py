@@ -412,7 +412,9 @@ def morning_page(
         with progress_shown() as progress:
             from scheduler import service
 
-            found = service.morning(described, database, database, as_of or now, progress=progress)
+            found = service.morning(
+                described, database, database, as_of or now, lists=database, progress=progress
+            )
         if as_of is None or not is_json:
             database.write_list(found.as_of, now, answer(found))
     sys.stdout.write(answer_text(found) if is_json else today_text(found, page_width(width)))

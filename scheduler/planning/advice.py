@@ -28,7 +28,7 @@ from scheduler.planning.stale_bed import (
 )
 from scheduler.records import Action, BedAnswer, Plan
 
-_CRUST_URGENCY = 20.0  # of a crust over a sown crop, against weeds per m2 and minute
+_CRUST_WORTH_MIN = 30.0  # of breaking a crust over a sown crop: part of its stand
 _BEFORE_IT_D = 3.0  # a crust break later than this is told, not yet listed
 
 
@@ -207,4 +207,5 @@ def _crust_draft(
         last_good_at=by,
         why=words,
     )
-    return Draft(go, _CRUST_URGENCY * crust.chance / offer.minutes)
+    worth = _CRUST_WORTH_MIN * crust.chance
+    return Draft(go, worth / offer.minutes, worth)

@@ -25,6 +25,7 @@ _CAREFUL_FACTOR = 2.0  # on the loss of a blind pass over a crop that asks for c
 _SHALLOW_FACTOR = 2.0  # and where the seed lies nearer to the tool than it should
 _MARGINAL_LOSS = 1.0  # more loss at the very stage, in shares of the tabled; none a leaf later
 _MARGIN_SHARE = 0.25  # of the heat to rooting that counts as a leaf does
+_STUCK_H = 120.0  # more than that to emergence, though most of its heat is there
 _CLEAR_MM = 20.0  # that a crop must stand above the soil thrown to it
 
 _LEAF_GATES = {
@@ -148,8 +149,8 @@ def gate(
     -----
     A sown crop is below ground until nine tenths of the weight of members has it up: blind tools
     until 70 % of the heat to emergence, 10 mm above the seed; a seed nearer to the surface than
-    20 mm is worked at 10 mm all the same, at twice the loss, and a crop that asks for care loses
-    twice again. Flame until 85 %. Up: between the rows until it covers the ground, in the row from
+    20 mm is worked at 10 mm all the same; that, or a crop that asks for care, doubles the loss.
+    Flame until 85 %. Up: between the rows until it covers the ground, in the row from
     the crop's leaf stage. Set: in the row once rooted; a tuber or a clove takes blind tools and
     soil thrown to its row until the first tenth is up. The tabled loss holds a leaf after the stage
     and doubles at it. Common practice; the shares are assumptions. No range stated.
@@ -225,6 +226,8 @@ def _below_ground(asked: _Asked, words: list[str]) -> Gate:
         why = f"{name} is about to come up: the last good hour of a blind pass is gone"
         if crop.has_crook:
             why = f"{name} comes up bent: never a tine over the crook"
+        if _is_stuck(asked):
+            why = f"{name} had most of its heat and lies too dry to come up: look, or water it"
         return asked.closed("crop_tender", why, later)
     return _blind(asked, last)
 
@@ -259,7 +262,7 @@ def _blind(asked: _Asked, last: float | None) -> Gate:
     loss = traits.blind_loss_frac
     if crop.blind == CAREFUL_BLIND:
         loss *= _CAREFUL_FACTOR
-    if depth_mm > seed_mm - _ABOVE_SEED_MM:
+    elif depth_mm > seed_mm - _ABOVE_SEED_MM:
         loss *= _SHALLOW_FACTOR
     why = f"{name} is below ground, seed at {seed_mm:.0f} mm: at most {depth_mm:.0f} mm deep"
     if last is not None:
@@ -289,7 +292,7 @@ def _standing(asked: _Asked, word: str) -> Gate:
     if word == "flame":
         return asked.closed("no_fit", f"never a flame over standing {name}")
     is_covered = asked.stage.cover_frac[at:] > CLOSED_COVER
-    if is_covered[0] and word != "hand":
+    if is_covered[0]:
         cover_pct = 100.0 * asked.stage.cover_frac[at]
         return asked.closed("crop_up", f"{name} covers {cover_pct:.0f} % of the ground")
     closes = float(asked.now_hour + is_covered.argmax() - 1) if is_covered.any() else None
@@ -392,6 +395,13 @@ def _last_hour(asked: _Asked, name: str) -> float | None:
         return None
     hour = weighted_quantiles(getattr(asked.emergence, name), asked.weights)[0]
     return None if np.isnan(hour) else float(hour)
+
+
+def _is_stuck(asked: _Asked) -> bool:
+    """Whether a crop near to coming up has no day of it in sight for half of the members."""
+    assert asked.emergence is not None
+    up = weighted_quantiles(np.nan_to_num(asked.emergence.first_up, nan=np.inf), asked.weights)[1]
+    return not np.isfinite(up) or float(up) > asked.now_hour + _STUCK_H
 
 
 def _age(asked: _Asked) -> str:

@@ -63,6 +63,11 @@ class Site:
         """The planting."""
         return self.outlook.planting
 
+    @property
+    def area_m2(self) -> float:
+        """Its area."""
+        return self.planting.bed.width_m * (self.planting.to_m - self.planting.from_m)
+
 
 @dataclass(frozen=True)
 class Offer:

@@ -1,34 +1,65 @@
-"""The list of the day: one verdict for every planting, then the order of those to do today.
+"""The list of the day: which passes fit into the hours, with which tools, in which order.
 
-This is the rule of workability and flush window: go where the soil can be worked today and the
-flush stands where one pass kills most of what it ever can. What a pass is worth in minutes is not
-computed here.
+Where the hours are scarce a minute is worth more than the grower's own price: the plan is made at
+several prices of a minute and the one that saves most within the hours is kept.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 
 from scheduler.planning.day import Day, local_moment
 from scheduler.planning.work import setup_minutes
-from scheduler.records import (
-    BedAnswer,
-)
+from scheduler.records import Action, BedAnswer, Tool
+
+_PRICES = (0.5, 1.0, 1.5, 2.0, 3.0, 4.5, 7.0, 10.0, 15.0, 25.0, 40.0)  # of a minute, tried in turn
+_KEEPS_PLACE = 0.10  # by which a line must gain to pass one that stood before it
 
 
 @dataclass(frozen=True)
 class Draft:
-    """A verdict before the order of the day; `urgency` ranks the lines worth doing."""
+    """A verdict before the order of the day.
+
+    `worth_min` is what its pass is worth before the price of its minutes, `urgency` what it gains a
+    minute, with what waiting costs. `others` are the same planting with other tools.
+    """
 
     answer: BedAnswer
     urgency: float
+    worth_min: float = 0.0
+    others: tuple[Draft, ...] = ()
+
+    @property
+    def action(self) -> Action:
+        """The pass of a `go`."""
+        assert self.answer.action is not None
+        return self.answer.action
+
+    @property
+    def place(self) -> tuple[str, str]:
+        """Bed and part."""
+        return self.answer.bed, self.answer.part or ""
+
+
+@dataclass(frozen=True)
+class DayPlan:
+    """Answers in order, ranked lines first; lines not reached; minutes and set-ups of the day."""
+
+    answers: tuple[BedAnswer, ...]
+    not_reached: tuple[BedAnswer, ...]
+    minutes: float
+    n_setups: int
+    worth_min: float
 
 
 def order_of_day(
-    drafts: Sequence[Draft], hours_available: float, day: Day
-) -> tuple[tuple[BedAnswer, ...], tuple[BedAnswer, ...], float, int]:
+    drafts: Sequence[Draft],
+    hours_available: float,
+    day: Day,
+    before: Mapping[tuple[str, str], int] | None = None,
+) -> DayPlan:
     """Order what is worth doing within the hours, one set-up at a time.
 
     Parameters
@@ -39,64 +70,127 @@ def order_of_day(
         Hours of cultivation today [h].
     day : Day
         The clock.
+    before : mapping, optional
+        Rank of each bed and part on the list issued last.
 
     Returns
     -------
-    tuple
-        Answers in order (ranked lines first), lines not reached, minutes planned, set-up changes.
+    DayPlan
+        The plan.
 
     Notes
     -----
-    Tools are taken in the order of their most urgent line, and so are the set-ups of a tool; within
-    a set-up by urgency, then by when the soil is fit, then by name. A line that does not fit into
-    what is left of the hours becomes `wait`, `no_hours`. Definition of this project. No range
-    stated. Worked: tests/planning/test_order.py; whole mornings: tests/scenes.
+    At each price of a minute a planting takes the tool that leaves most, or none; tools are taken
+    in the order of their most urgent line, and so are the set-ups of a tool, within a set-up by
+    urgency. The plan runs until the hours are full; that of the most worth is kept, of equals the
+    one at the least price. More hours never lower that worth. A line keeps its place in its set-up
+    unless one below it gains a tenth more. A line that does not fit becomes `wait`, `no_hours`.
+    Definition of this project. No range stated. Worked: tests/planning/test_order.py; whole
+    mornings: tests/scenes.
     """
-    go = [d for d in drafts if d.answer.verdict == "go"]
-    best: dict[str, float] = {}
-    best_setup: dict[tuple[str, str | None], float] = {}
-    for draft in go:
-        action = draft.answer.action
-        assert action is not None
-        setting = (action.tool, action.setup)
-        best[action.tool] = max(best.get(action.tool, 0.0), draft.urgency)
-        best_setup[setting] = max(best_setup.get(setting, 0.0), draft.urgency)
-
-    def key(draft: Draft) -> tuple[float, str, float, str, float, datetime, str, str]:
-        action = draft.answer.action
-        assert action is not None
-        answer = draft.answer
-        return (
-            -best[action.tool], action.tool, -best_setup[action.tool, action.setup],
-            action.setup or "", -draft.urgency, action.start, answer.bed, answer.part or "",
-        )  # fmt: skip
-
-    left = hours_available * 60.0
-    planned = 0.0
-    changes = 0
+    go = [draft for draft in drafts if draft.answer.verdict == "go"]
     tools = {tool.name: tool for tool in day.farm.tools}
-    in_use: tuple[str, str | None] | None = None
-    ranked: list[BedAnswer] = []
-    missed: list[BedAnswer] = []
-    for draft in sorted(go, key=key):
-        action = draft.answer.action
-        assert action is not None
-        needed = (action.tool, action.setup)
-        setup = setup_minutes(in_use, needed, tools[action.tool])
-        cost = action.work_min + setup
-        if cost <= left:
-            left -= cost
-            planned += cost
-            changes += int(needed != in_use)
-            in_use = needed
-            ranked.append(
-                replace(draft.answer, rank=len(ranked) + 1, action=replace(action, setup_min=setup))
-            )
-        else:
-            tomorrow = local_moment(day.sky.at(day.last_hour_today), day)
-            missed.append(replace(draft.answer, verdict="wait", because="no_hours", until=tomorrow))
+    minutes = hours_available * 60.0
+    own = day.farm.work.machine_price
+    prices = [own, *(price for price in _PRICES if price > own)]
+    plans = [_plan(_chosen(go, price), minutes, tools, before or {}) for price in prices]
+    best = max(plans, key=lambda plan: plan.worth_min)
+    reached = {draft.place for draft, _ in best.lines}
+    ranked = tuple(
+        replace(draft.answer, rank=i, action=replace(draft.action, setup_min=setup))
+        for i, (draft, setup) in enumerate(best.lines, start=1)
+    )
+    tomorrow = local_moment(day.sky.at(day.last_hour_today), day)
+    missed = sorted((d for d in go if d.place not in reached), key=_by_urgency)
     rest = sorted(
         (d.answer for d in drafts if d.answer.verdict != "go"),
         key=lambda a: (a.verdict, a.because, a.bed, a.part or ""),
     )
-    return (*ranked, *rest), tuple(missed), planned, changes
+    return DayPlan(
+        (*ranked, *rest),
+        tuple(
+            replace(d.answer, verdict="wait", because="no_hours", until=tomorrow) for d in missed
+        ),
+        best.minutes,
+        best.n_setups,
+        best.worth_min,
+    )
+
+
+def _chosen(go: Sequence[Draft], price: float) -> list[Draft]:
+    """Each planting with the tool that leaves most at a price of a minute, if any is left."""
+    chosen = []
+    for draft in go:
+        options = (draft, *draft.others)
+        best = max(options, key=lambda o: o.worth_min - price * o.action.work_min)
+        if best.worth_min > price * best.action.work_min:
+            chosen.append(best)
+    return chosen
+
+
+@dataclass(frozen=True)
+class _Lines:
+    lines: tuple[tuple[Draft, float], ...]  # with the set-up minutes before each
+    minutes: float
+    n_setups: int
+    worth_min: float
+
+
+def _plan(
+    go: Sequence[Draft],
+    minutes: float,
+    tools: Mapping[str, Tool],
+    before: Mapping[tuple[str, str], int],
+) -> _Lines:
+    """The lines in order until the minutes are full."""
+    lines: list[tuple[Draft, float]] = []
+    in_use: tuple[str, str | None] | None = None
+    left, n_setups = minutes, 0
+    for draft in _in_order(go, before):
+        needed = (draft.action.tool, draft.action.setup)
+        setup = setup_minutes(in_use, needed, tools[draft.action.tool])
+        cost = draft.action.work_min + setup
+        if cost > left:
+            break
+        left -= cost
+        n_setups += int(needed != in_use)
+        in_use = needed
+        lines.append((draft, setup))
+    return _Lines(
+        tuple(lines), minutes - left, n_setups, sum(draft.worth_min for draft, _ in lines)
+    )
+
+
+def _in_order(go: Sequence[Draft], before: Mapping[tuple[str, str], int]) -> list[Draft]:
+    """One set-up after the other, the most urgent first; places are kept where little is gained."""
+    best: dict[str, float] = {}
+    best_setup: dict[tuple[str, str | None], float] = {}
+    for draft in go:
+        tool, setup = draft.action.tool, draft.action.setup
+        best[tool] = max(best.get(tool, 0.0), draft.urgency)
+        best_setup[tool, setup] = max(best_setup.get((tool, setup), 0.0), draft.urgency)
+    groups: dict[tuple[str, str | None], list[Draft]] = {}
+    for draft in go:
+        groups.setdefault((draft.action.tool, draft.action.setup), []).append(draft)
+    in_order = sorted(groups, key=lambda g: (-best[g[0]], g[0], -best_setup[g], g[1] or ""))
+    return [draft for group in in_order for draft in _settled(groups[group], before)]
+
+
+def _by_urgency(draft: Draft) -> tuple[float, datetime, tuple[str, str]]:
+    return -draft.urgency, draft.action.start, draft.place
+
+
+def _settled(go: Sequence[Draft], before: Mapping[tuple[str, str], int]) -> list[Draft]:
+    """By urgency, but a line passes one that stood before it only if it gains a tenth more."""
+    lines = sorted(go, key=_by_urgency)
+    for end in range(1, len(lines)):
+        i = end
+        while i > 0:
+            above, below = lines[i - 1], lines[i]
+            was = before.get(below.place), before.get(above.place)
+            is_earlier = was[0] is not None and was[1] is not None and was[0] < was[1]
+            if not is_earlier or above.urgency > (1.0 + _KEEPS_PLACE) * below.urgency:
+                break
+            lines[i - 1], lines[i] = below, above
+            i -= 1
+    return lines

@@ -149,7 +149,6 @@ def price_of_weeds(
     early = np.full(N_STATES, 1.0 if left_d > 0.0 else 0.0)
     early[0] = up
     price = price * (late + (1.0 - late) * early)[None, :]
-    area = planting.bed.width_m * (planting.to_m - planting.from_m)
     share = np.array([site.weeds.row_share, 1.0 - site.weeds.row_share])
     in_window = float(
         np.clip((ends_h - day.sky.now_hour) / 24.0, 0.0, (end_hour - day.sky.now_hour) / 24.0)
@@ -158,7 +157,7 @@ def price_of_weeds(
         price,
         relief,
         in_window if planting.crop is not None else 0.0,
-        area * share,
+        site.area_m2 * share,
     )
 
 

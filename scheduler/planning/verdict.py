@@ -45,6 +45,7 @@ _LEAST_SHARE = 0.2  # of stand and flush, below which tools are said not to fit 
 _GROWN = slice(3, 5)  # young and established
 _DRY_SURFACE = 0.15  # relative water of the surface below which a bed that is not fit is hard
 _MOST_MAT_M2 = 60.0  # of a mat that count for the order of the day
+_MAT_MIN_M2 = 0.02  # minutes by hand that each of them would cost
 _NO_CLEAN_UP = ("hand", "flame")
 _WEATHERED = 0.8  # of a good day's kill that a clean-up has in the weather it gets
 _CLEANS_UP = 0.3  # share of a mat that a clean-up must take
@@ -116,11 +117,20 @@ def weed_verdict(
     if is_due:
         takes = max(_takes_in_row(o, weeds) for o in choice.offers)
         by_hand = hand_minutes(weeds, outlook, hand)
-        is_worth = terms.net_min > 0.0 and terms.worth_min >= _HAND_SHARE * by_hand.mid
+        is_worth = terms.net_min > 0.0 and terms.saved.mid >= _HAND_SHARE * by_hand.mid
         if takes < _HAND_KILL and not is_worth:
             return _hand_verdict(base, site, hand, takes)
         base = replace(base, minutes={"by_hand": by_hand})
-    return _pass_verdict(base, site, day, offer, terms)
+    draft = _pass_verdict(base, site, day, offer, terms)
+    if draft.answer.verdict != "go":
+        return draft
+    others = tuple(
+        other
+        for o in choice.offers
+        if o is not offer
+        and (other := _pass_verdict(base, site, day, o, values[o.tool.name])).answer.verdict == "go"
+    )
+    return replace(draft, others=others)
 
 
 def _best(offers: Sequence[Offer], values: Mapping[str, Terms], day: Day) -> Offer:
@@ -158,7 +168,8 @@ def _pass_verdict(base: BedAnswer, site: Site, day: Day, offer: Offer, terms: Te
         details=(*base.details, *terms_words(offer, terms)),
     )
     span = span_today(offer, day)
-    if terms.net_min <= 0.0:
+    is_later = terms.best_day > 0 and terms.later_min > terms.stand_min + terms.price_min
+    if terms.net_min <= 0.0 and not (span is None and is_later):
         return Draft(_not_today(base, outlook, day, offer, terms), 0.0)
     if span is None:
         return Draft(_not_fit(base, outlook, day, offer), 0.0)
@@ -173,7 +184,8 @@ def _pass_verdict(base: BedAnswer, site: Site, day: Day, offer: Offer, terms: Te
         why=go_words(offer, terms, outlook, weeds, day),
     )
     worth = terms.worth_min - terms.stand_min - terms.soil_min - terms.vain_min
-    return Draft(answer, worth / offer.minutes)
+    waiting = max(0.0, float(w @ terms.waiting_min))
+    return Draft(answer, (worth + waiting) / offer.minutes, worth)
 
 
 def _not_today(
@@ -291,7 +303,8 @@ def _mat_verdict(
         sure=sure,
         why=tuple(words),
     )
-    return Draft(answer, sure * takes * min(mat_m2, _MOST_MAT_M2) / offer.minutes)
+    worth = sure * takes * min(mat_m2, _MOST_MAT_M2) * _MAT_MIN_M2 * site.area_m2
+    return Draft(answer, worth / offer.minutes, worth)
 
 
 def _is_cleaned_up(weeds: WeedOutlook, kit: Kit) -> bool:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import datetime, timedelta
+from typing import Any
 
 import numpy as np
 
@@ -13,9 +14,11 @@ from scheduler.planning.ensemble import N_SOIL_MEMBERS
 from scheduler.planning.hours import hours_left, local_day
 from scheduler.planning.order import order_of_day
 from scheduler.planning.weeds import N_PARTICLES
-from scheduler.ports import Journal, Progress, WeatherStore
+from scheduler.ports import Journal, Lists, Progress, WeatherStore
 from scheduler.records import Event, Farm, Kind, Morning, WeatherAnswer, WeatherSeries
 from scheduler.service.situation import Situation, situation
+
+_PLACES_LAST = timedelta(hours=36)
 
 
 def morning(
@@ -24,6 +27,7 @@ def morning(
     weather: WeatherStore,
     now: datetime,
     *,
+    lists: Lists | None = None,
     n_members: int = N_SOIL_MEMBERS,
     progress: Progress | None = None,
 ) -> Morning:
@@ -33,6 +37,8 @@ def morning(
     ----------
     farm, journal, weather, now, n_members, progress
         As in `situation`.
+    lists : Lists, optional
+        Lists as issued: a line keeps its place against the last one unless another gains on it.
 
     Returns
     -------
@@ -44,18 +50,19 @@ def morning(
     WeatherMissingError, UsageError
         As in `situation`.
     """
-    return morning_of(
-        situation(farm, journal, weather, now, n_members=n_members, progress=progress)
-    )
+    found = situation(farm, journal, weather, now, n_members=n_members, progress=progress)
+    return morning_of(found, None if lists is None else lists.latest_list(now))
 
 
-def morning_of(s: Situation) -> Morning:
+def morning_of(s: Situation, issued: Mapping[str, Any] | None = None) -> Morning:
     """The list of a computed situation.
 
     Parameters
     ----------
     s : Situation
         As `situation` returns it.
+    issued : mapping, optional
+        The list issued last.
 
     Returns
     -------
@@ -63,7 +70,7 @@ def morning_of(s: Situation) -> Morning:
         The list.
     """
     hours = hours_left(s.farm.work, s.now, s.farm.place.time_zone)
-    beds, missed, planned, changes = order_of_day(s.drafts, hours, s.day)
+    plan = order_of_day(s.drafts, hours, s.day, _ranks(issued, s.now))
     series = s.series
     last = series.last_observed_at
     return Morning(
@@ -88,14 +95,25 @@ def morning_of(s: Situation) -> Morning:
             series.notes,
         ),
         hours_available=hours,
-        minutes_planned=planned,
-        setup_changes=changes,
-        beds=beds,
-        not_reached=missed,
+        minutes_planned=plan.minutes,
+        setup_changes=plan.n_setups,
+        beds=plan.answers,
+        not_reached=plan.not_reached,
         cautions=_cautions(s),
         day=local_day(s.now, s.farm.place.time_zone),
         outlook_line=_outlook_line(s),
     )
+
+
+def _ranks(issued: Mapping[str, Any] | None, now: datetime) -> dict[tuple[str, str], int]:
+    """Rank of each bed and part on the list issued last, if it is of today or yesterday."""
+    if issued is None:
+        return {}
+    age = now - datetime.fromisoformat(str(issued["as_of"]))
+    if not timedelta(0) <= age <= _PLACES_LAST:
+        return {}
+    lines = [line for line in issued["beds"] if line["rank"] is not None]
+    return {(line["bed"], line["part"] or ""): int(line["rank"]) for line in lines}
 
 
 def _weakest(series: WeatherSeries, events: Sequence[Event]) -> tuple[str, ...]:
