@@ -1,0 +1,1 @@
+"""Seasons played by rules against hidden truths; `python -m tests.season` writes the results."""
