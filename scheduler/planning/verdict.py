@@ -46,6 +46,7 @@ _GROWN = slice(3, 5)  # young and established
 _DRY_SURFACE = 0.15  # relative water of the surface below which a bed that is not fit is hard
 _MOST_MAT_M2 = 60.0  # of a mat that count for the order of the day
 _MAT_MIN_M2 = 0.02  # minutes by hand that each of them would cost
+_LAST_CHANCE = 3.0  # times as urgent, where the crop closes the gate by tomorrow night
 _NO_CLEAN_UP = ("hand", "flame")
 _WEATHERED = 0.8  # of a good day's kill that a clean-up has in the weather it gets
 _CLEANS_UP = 0.3  # share of a mat that a clean-up must take
@@ -184,8 +185,16 @@ def _pass_verdict(base: BedAnswer, site: Site, day: Day, offer: Offer, terms: Te
         why=go_words(offer, terms, outlook, weeds, day),
     )
     worth = terms.worth_min - terms.stand_min - terms.soil_min - terms.vain_min
-    waiting = max(0.0, float(w @ terms.waiting_min))
-    return Draft(answer, (worth + waiting) / offer.minutes, worth)
+    return Draft(answer, _urgency(offer, terms, worth, day), worth)
+
+
+def _urgency(offer: Offer, terms: Terms, worth_min: float, day: Day) -> float:
+    """Worth a minute; what the crop lets in for the last time counts with what waiting costs."""
+    until = offer.until_hour
+    if until is not None and until <= day.last_hour_today + 24:
+        waiting = max(0.0, float(offer.weights @ terms.waiting_min))
+        return _LAST_CHANCE * (worth_min + waiting) / offer.minutes
+    return worth_min / offer.minutes
 
 
 def _not_today(
