@@ -282,7 +282,7 @@ def init(
         bool, typer.Option("--yes", help="Take every default and ask nothing.")
     ] = False,
 ) -> None:
-    """Start a farm: seven questions, a working folder."""
+    """Start a farm: eight questions, a working folder."""
     from scheduler.adapters.farmfile import (
         INIT_QUESTIONS,
         Answers,

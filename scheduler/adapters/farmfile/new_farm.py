@@ -1,4 +1,4 @@
-"""A new farm folder from the answers to seven questions."""
+"""A new farm folder from the answers to eight questions."""
 
 from __future__ import annotations
 
@@ -26,6 +26,7 @@ from scheduler.adapters.nearest import hint
 from scheduler.adapters.quantities import (
     UNIT_SYSTEMS,
     QuantityError,
+    duration_min,
     found_text,
     latitude_deg,
     longitude_deg,
@@ -48,6 +49,7 @@ class Answers:
     soil: str = "silt loam"
     beds: str = ""  # empty: the default of the units
     hours: str = "3 h"
+    price: str = "15 min"
 
 
 @dataclass(frozen=True)
@@ -79,6 +81,10 @@ INIT_QUESTIONS = (
         {"us": "20 beds, 50 ft x 30 in", "metric": "20 beds, 15 m x 75 cm"},
     ),
     _question("hours", "Hours for this work on a working day"),
+    _question(
+        "price",
+        "A quarter of an hour with the machine must save how much hand weeding to be worth it",
+    ),
 )
 
 
@@ -253,6 +259,15 @@ def _read_hours(answer: str) -> str:
     return answer.strip()
 
 
+def _read_price(answer: str) -> float:
+    """Minutes by hand that a machine minute must save, from what a quarter of an hour must."""
+    low, high = 0.15, 1500.0
+    minutes = duration_min(answer)
+    if not low <= minutes <= high:
+        raise QuantityError(f"{found_text(answer)} is out of range; allowed: 9 s to 25 h")
+    return minutes / _QUARTER_MIN
+
+
 _READERS: Mapping[str, Callable[[str], object]] = {
     "farm_name": read_name,
     "units": _read_units,
@@ -261,6 +276,7 @@ _READERS: Mapping[str, Callable[[str], object]] = {
     "soil": _read_soil,
     "beds": _read_beds,
     "hours": _read_hours,
+    "price": _read_price,
 }
 
 
@@ -301,6 +317,7 @@ def new_farm_text(answers: Answers) -> str:
         elevation_note="" if elevation else "  # not given: read it off a map",
         time_zone=_quoted(given["time_zone"]),
         hours=", ".join(f"{day} = {hours}" for day in ("mon", "tue", "wed", "thu", "fri", "sat")),
+        machine_price=f"{_read_price(given['price']):.3g}",
         soil=f"{soil_key} = {_quoted(soil_value)}",
         naming='name = "A1"' if n_beds == 1 else f'range = "A1-A{n_beds}"',
         length=_quoted(length),
@@ -317,6 +334,7 @@ def _quoted(text: str) -> str:
     return json.dumps(text, ensure_ascii=False)
 
 
+_QUARTER_MIN = 15.0
 _SIZES = {
     "us": {
         "sea_level": "0 ft",
@@ -373,7 +391,7 @@ hours = {{ {hours}, sun = "0 h" }}  # hours for this work on each day
 #: blocked = [{{ day = "tue", from = "07:00", to = "12:00", why = "market harvest" }}]
 #: hourly_value = 22.0  # what an hour of your work is worth
 #: currency = "USD"
-#: machine_price = 1.5  # minutes of hand weeding one machine minute must save
+machine_price = {machine_price}  # minutes of hand weeding one machine minute must save
 
 # A texture word, or a hand test: "no ball", "no ribbon", or how long a ribbon of moist soil gets
 # and whether it feels gritty, smooth or neither. Fractions of a soil test are better still.

@@ -26,6 +26,7 @@ from scheduler.adapters.render.phrases import (
     grower_text,
     half_day_words,
     hour_words,
+    minutes_words,
     moment_words,
     range_words,
     wrapped,
@@ -153,7 +154,7 @@ def _verdict(answer: BedAnswer, page: BedPage, zone: ZoneInfo, width: int) -> li
         label, text = "Wait", f"{reason}; {until}"
     elif answer.verdict == "hand":
         by_hand = (answer.minutes or {}).get("by_hand")
-        span = "" if by_hand is None else f"; {range_words(by_hand)} min"
+        span = "" if by_hand is None else f"; {minutes_words(by_hand)}"
         label, text = "By hand", f"{reason}{span}"
     else:
         label, text = "Nothing", reason
@@ -163,12 +164,12 @@ def _verdict(answer: BedAnswer, page: BedPage, zone: ZoneInfo, width: int) -> li
     for why in answer.why:
         lines += _labelled("", _sentence(why), page.units, width)
     for key, words in (
-        ("saved", "Saves {} min by hand."),
-        ("cost_of_waiting", "Waiting costs {} min by hand."),
+        ("saved", "Saves {} by hand."),
+        ("cost_of_waiting", "Waiting costs {} by hand."),
     ):
         span_min = (answer.minutes or {}).get(key)
         if span_min is not None:
-            lines += _labelled("", words.format(range_words(span_min)), page.units, width)
+            lines += _labelled("", words.format(minutes_words(span_min)), page.units, width)
     if answer.last_good_at is not None:
         good = moment_words(answer.last_good_at, page.as_of, zone)
         lines += _labelled("", f"Good until {good}.", page.units, width)
@@ -176,6 +177,8 @@ def _verdict(answer: BedAnswer, page: BedPage, zone: ZoneInfo, width: int) -> li
         lines += _labelled("Note", _sentence(answer.action.note), page.units, width)
     if answer.plan:
         lines += _labelled("Plan", _sentence(answer.plan), page.units, width)
+    for detail in answer.details:
+        lines += _labelled("", _sentence(detail), page.units, width)
     if answer.look is not None:
         where = f", {answer.look['where']}" if answer.look.get("where") else ""
         lines += _labelled("Look", f"{answer.look['ask']}{where}.", page.units, width)

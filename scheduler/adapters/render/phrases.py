@@ -138,6 +138,18 @@ def range_words(span: Range) -> str:
     return low if low == high else f"{low}-{high}"
 
 
+def minutes_words(span: Range) -> str:
+    """Minutes from 10 to 90 % of weight, none below zero: "20-90 min", "up to 9 min"."""
+    low, high = max(span.low, 0.0), max(span.high, 0.0)
+    if round(high) < 1:
+        return "under a minute"
+    if round(low) < 1:
+        return f"up to {_two_figures(max(1.0, round(high)))} min"
+    if round(low) == round(high):
+        return f"{_two_figures(round(low))} min"
+    return f"{_two_figures(round(low))}-{_two_figures(round(high))} min"
+
+
 def _two_figures(value: float) -> str:
     if not math.isfinite(value):
         return "?"

@@ -20,10 +20,10 @@ from scheduler.adapters.render.phrases import (
     hour_words,
     hours_words,
     joined_while_fits,
+    minutes_words,
     moment_words,
     natural_key,
     near_day_words,
-    range_words,
     wrapped,
 )
 from scheduler.records import BedAnswer, Morning
@@ -329,8 +329,8 @@ class _Page:
             if bed.action is not None:
                 facts.append(duration_text(bed.action.work_min))
             cost = (bed.minutes or {}).get("cost_of_waiting")
-            if cost is not None:
-                facts.append(f"waiting costs {range_words(cost)}")
+            if cost is not None and round(cost.high) >= 1:
+                facts.append(f"waiting costs {minutes_words(cost)}")
             elif bed.last_good_at is not None:
                 facts.append(f"good until {self.moment(bed.last_good_at)}")
             words.append(f"{text} ({', '.join(facts)})" if facts else text)
@@ -344,7 +344,7 @@ class _Page:
             for bed in sorted(beds, key=lambda bed: natural_key(planting_name(bed))):
                 span = (bed.minutes or {}).get("by_hand")
                 name = planting_name(bed)
-                words.append(name if span is None else f"{name} ({range_words(span)} min)")
+                words.append(name if span is None else f"{name} ({minutes_words(span)})")
             return self.line("By hand", ", ".join(words), reason)
         if verdict == "nothing" and because == "unknown":
             asked = "no flush on record, or its window is past; log what stands"
