@@ -9,7 +9,7 @@ from typing import Protocol
 
 from scheduler.models.soil_column import ColumnForcing
 from scheduler.planning.ensemble import SoilMembers
-from scheduler.records import BoolArray, Farm, FloatArray, Planting
+from scheduler.records import BoolArray, Event, Farm, FloatArray, Planting
 
 
 @dataclass(frozen=True)
@@ -58,6 +58,19 @@ class Truth:
     dose_factor: float = 1.0
     build: str = "gate"  # gate: as the program; product: another build of the weeds
     seed: int = 0
+    mix: Mapping[str, FloatArray] = field(default_factory=dict)  # of the guilds by bed; else tabled
+
+
+@dataclass(frozen=True)
+class Eyes:
+    """What the grower of a rule sees; by default nothing but the crop and the journal."""
+
+    looks_every_d: int | None = None  # days between looks at the weeds of every bed
+    error_ln_sd: float = 0.0  # of what a look sees, by bed and day
+    scratches: bool = False  # a look shows threads too
+    feels_soil: bool = False  # knows each morning whether a tool can work that day
+    knows_truth: bool = False
+    asks_again: bool = False  # after a visit in vain it may name other passes
 
 
 @dataclass(frozen=True)
@@ -70,9 +83,15 @@ class Choose:
 
 
 class Rule(Protocol):
-    """A rule sees what its grower can see that morning and names passes in the order to be made."""
+    """A rule sees what its grower can see that morning and names passes in the order to be made.
 
-    name: str
+    It may have `eyes` (see `Eyes`); a rule without sees no weeds and no soil.
+    """
+
+    @property
+    def name(self) -> str:
+        """A short name of its own."""
+        ...
 
     def passes(self, morning: Morning) -> tuple[Choose, ...]:
         """Passes wanted today, in order."""
@@ -81,13 +100,20 @@ class Rule(Protocol):
 
 @dataclass(frozen=True)
 class Morning:
-    """What a rule may look at: the play hands it over, truth stays behind methods of the play."""
+    """What a rule may look at; truth only for one whose eyes know it.
 
-    hour: int  # of the season's clock
-    day: int
+    `seen` holds weeds per square metre by zone and stage (2, 5) of the beds in use on a day of
+    looking, threads NaN unless it scratches. `works` tells by bed and tool whether the soil lets it
+    work that day, for a rule that feels the soil.
+    """
+
+    hour: int  # of the season's clock: the first of the grower's working hours
+    day: int  # place among the season's days
     hours_left_min: float
-    events: tuple[object, ...]  # records.Event of this play so far, visits in vain among them
-    seen: Mapping[str, FloatArray] = field(default_factory=dict)  # weeds m2 by stage, if it looks
+    events: tuple[Event, ...]  # of this play so far, visits in vain among them
+    seen: Mapping[str, FloatArray] = field(default_factory=dict)
+    works: Mapping[tuple[str, str], bool] = field(default_factory=dict)
+    truth: object | None = None  # the state of the play, of `scheduler.planning.season.play`
 
 
 @dataclass(frozen=True)
