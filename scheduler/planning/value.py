@@ -18,8 +18,8 @@ from datetime import timedelta
 
 import numpy as np
 
-from scheduler.models.soil_column import Float32Array
 from scheduler.models.weeds.cohorts import N_STATES
+from scheduler.models.weeds.ways import alive_at_end, minutes_after
 from scheduler.planning.day import Day
 from scheduler.planning.draws import weighted_quantiles
 from scheduler.planning.offers import Choice, Kit, Offer, Site
@@ -239,15 +239,17 @@ def values_today(
     if future is None:
         msg = "value: the weeds have no future; compute them with has_future"
         raise ValueError(msg)
-    plan = _Plan(future, price, settings, (*choice.offers, *choice.later))
-    return {o.tool.name: plan.terms(o, site, machine_price) for o in choice.offers}
+    plan = _Plan(future, price, settings, choice.offers, choice.later)
+    return {
+        offer.tool.name: plan.terms(k, site, machine_price) for k, offer in enumerate(choice.offers)
+    }
 
 
 class _Plan:
     """Costs of one planting by what is done today and what follows.
 
-    Seconds a square metre by particle, day, zone and state; `hand` is what is alive at the end at
-    its price, `pull` what it draws from the crop.
+    Minutes by particle and day of a follow-up; seconds by hand a square metre of what a pass today
+    takes, opens and saves of later flushes.
     """
 
     def __init__(
@@ -255,44 +257,76 @@ class _Plan:
         future: WeedFuture,
         price: Price,
         settings: ValueSettings,
-        followers: Sequence[Offer],
+        offers: Sequence[Offer],
+        later: Sequence[Offer],
     ) -> None:
         self.future, self.price, self.settings = future, price, settings
-        self.followers = followers
+        self.followers = (*offers, *later)
+        n, n_days = future.standing_m2.shape[:2]
         pull = np.tile(settings.weight_of_stage, (2, 1))
-        per_state = np.stack([price.weed_s, pull], axis=2).astype(np.float32)  # (2, 6, 2)
-        self.standing = _priced(future.standing_m2, per_state)  # (n, days, 2, 6, 6, 2)
-        self.opened = _priced(future.opened_m2, per_state).sum(axis=3)  # (n, days, 2, 6, 2)
-        self.left_alone = self.standing.sum(axis=3)
-        self.survive = [1.0 - _with_ground(f.kill_frac) for f in followers]
-        self.none = self.minutes(self.left_alone[:, 0].sum(axis=2))
-        self.left, self.left_day = self._left()
+        per_state = np.stack([price.weed_s, pull], axis=2)
+        today = np.ones((1 + len(offers), n, 2, N_STATES))  # nothing, and a pass with each
+        for k, offer in enumerate(offers):
+            today[1 + k] = _survive(offer.kill_frac[0])
+        self.standing = alive_at_end(future.standing_m2, per_state, today)
+        self.opened = alive_at_end(future.opened_m2, per_state, np.ones((1, n, 2, N_STATES)))[0]
+        self.survive = np.stack([_survive(f.kill_frac) for f in self.followers])
+        self.is_fit = np.stack([f.is_fit for f in self.followers])
+        self.stirs = np.stack([f.stirs_frac for f in self.followers])
+        net = settings.flush_weight - price.relief_frac
+        self.ready_s = future.ready_m2 * price.weed_s[:, 0]
+        self.follower_s = net * self.ready_s[:, :, None] * self.stirs.T[None]
+        self.rested_d = future.rested_d + np.arange(n_days)[:, None]
+        self.none = self._alone(self.standing[0], np.zeros((n, 2)))
+        self.left = self._costs(self.standing[0], np.zeros((n, 2)), self.rested_d, self.none, 1)
+        self.left_day = self._best_day(self.left)
 
-    def minutes(self, per_m2: FloatArray, more_s: FloatArray | float = 0.0) -> FloatArray:
-        """Minutes of the planting from hand seconds and pull, (n, 2 zones, 2) each square metre."""
+    def _minutes(
+        self,
+        alive: FloatArray,
+        survive: FloatArray,
+        more_s: FloatArray,
+        follower_s: FloatArray,
+        rested_frac: FloatArray,
+        from_day: int,
+    ) -> FloatArray:
+        """Minutes of the planting by follower, particle and day."""
         p, s = self.price, self.settings
-        area = float(p.area_m2.sum())
-        pull_m2 = per_m2[:, :, 1] @ (p.area_m2 / max(area, 1e-9))
-        pressed = pull_m2 / (pull_m2 + s.half_m2)
-        lost = pressed * s.loss_frac_d * p.in_window_d * s.stand_min_m2 * area
-        result: FloatArray = (per_m2[:, :, 0] + more_s) @ (p.area_m2 / _SECONDS) + lost
-        return result
+        lost = s.loss_frac_d * p.in_window_d * s.stand_min_m2 * float(p.area_m2.sum())
+        return minutes_after(
+            alive, survive, more_s, follower_s, rested_frac, p.area_m2, s.half_m2, lost, from_day
+        )
 
-    def _left(self) -> tuple[FloatArray, int]:
-        """Costs without a pass today, by day of the only pass, and the best of these days."""
-        n_days = self.standing.shape[1]
-        left = np.tile(self.none[:, None], (1, n_days))
-        for follower, survive in zip(self.followers, self.survive, strict=True):
-            for d in range(1, n_days):
-                if not follower.is_fit[:, d].any():
-                    continue
-                rested = self.future.rested_d + d
-                cost = self.minutes(
-                    (self.left_alone[:, d] * survive[d][..., None]).sum(axis=2),
-                    self._opens_later(follower, rested),
-                )
-                left[:, d] = _better(left[:, d], cost, self.none, follower, d)
-        return left, self._best_day(left)
+    def _alone(self, alive: FloatArray, more_s: FloatArray) -> FloatArray:
+        """Minutes if nothing follows, (n_particles,)."""
+        n = alive.shape[0]
+        return self._minutes(
+            alive[:, :1], np.ones((1, 1, n, 2, N_STATES)), more_s, np.zeros((n, 2, 1)),
+            np.zeros((1, 2)), 0,
+        )[0, :, 0]  # fmt: skip
+
+    def _costs(
+        self,
+        alive: FloatArray,
+        more_s: FloatArray,
+        rested_d: FloatArray,
+        without: FloatArray,
+        from_day: int,
+    ) -> FloatArray:
+        """Costs by day of the one follow-up best in the mean; where soil is not fit none is."""
+        costs = np.repeat(without[:, None], alive.shape[1], axis=1)
+        if from_day >= alive.shape[1]:
+            return costs
+        rested = self._rested(rested_d)
+        made = self._minutes(alive, self.survive, more_s, self.follower_s, rested, from_day)
+        made = np.where(self.is_fit, made, without[None, :, None])[:, :, from_day:]
+        w = self.followers[0].weights
+        mean = w @ made  # (n_followers, days)
+        best = mean.argmin(axis=0)
+        is_better = mean.min(axis=0) < float(w @ without)
+        chosen = np.take_along_axis(made, best[None, None, :], axis=0)[0]
+        costs[:, from_day:] = np.where(is_better, chosen, without[:, None])
+        return costs
 
     def _best_day(self, costs: FloatArray) -> int:
         """Day of the least mean cost, later days discounted against day 0."""
@@ -301,46 +335,28 @@ class _Plan:
         gain = (mean[0] - mean) * (1.0 - self.settings.discount_d) ** np.arange(mean.size)
         return int(np.argmax(gain))
 
-    def _opens_later(self, follower: Offer, rested_d: FloatArray) -> FloatArray:
-        """What a later pass opens, net of relief, seconds a square metre (n, 2)."""
-        opened = self.future.ready_m2 * self._rested(rested_d) * follower.stirs_frac
-        net = self.settings.flush_weight - self.price.relief_frac
-        cost: FloatArray = net * opened * self.price.weed_s[:, 0]
-        return cost
-
     def _rested(self, rested_d: FloatArray) -> FloatArray:
         ready: FloatArray = 1.0 - np.exp(-np.asarray(rested_d) / self.settings.recovery_d)
         return ready
 
-    def terms(self, offer: Offer, site: Site, machine_price: float) -> Terms:
-        s, w = self.settings, offer.weights
-        today = 1.0 - _with_ground(offer.kill_frac[0])
-        passed = np.matmul(today[:, None, :, None, None, :], np.moveaxis(self.standing, 5, 3))
-        passed = np.moveaxis(passed[..., 0, :], 3, 4)  # (n, days, 2, 6, 2)
-        stirs = offer.stirs_frac
+    def terms(self, k: int, site: Site, machine_price: float) -> Terms:
+        offer, s = self.followers[k], self.settings
+        w, stirs = offer.weights, offer.stirs_frac
+        passed = self.standing[1 + k]
         new = s.flush_weight * self.opened * stirs[None, None, :, None, None]
-        opened_m2 = self.future.ready_m2 * self._rested(self.future.rested_d) * stirs
-        relief = self.price.relief_frac * opened_m2 * self.price.weed_s[:, 0]
+        relief = self.price.relief_frac * self.ready_s * self._rested(self.rested_d[0]) * stirs
         state = passed + new
-        only = self.minutes(state[:, 0].sum(axis=2), -relief)
-        costs = np.tile(only[:, None], (1, state.shape[1]))
-        for follower, survive in zip(self.followers, self.survive, strict=True):
-            for d in range(_AGAIN_AFTER_D, state.shape[1]):
-                if not follower.is_fit[:, d].any():
-                    continue
-                since = np.where(stirs > 0.0, float(d), self.future.rested_d + d)
-                cost = self.minutes(
-                    (state[:, d] * survive[d][..., None]).sum(axis=2),
-                    self._opens_later(follower, since) - relief,
-                )
-                costs[:, d] = _better(costs[:, d], cost, only, follower, d)
+        only = self._alone(state, -relief)
+        days = np.arange(state.shape[1], dtype=np.float64)[:, None]
+        since = np.where(stirs > 0.0, days, self.rested_d)
+        costs = self._costs(state, -relief, since, only, _AGAIN_AFTER_D)
         again = self._best_day(costs)
         is_fit = offer.is_fit[:, 0]
         with_pass = np.where(is_fit, costs[:, again], self.left[:, self.left_day])
         gain = np.where(is_fit, self.none - only, 0.0)
         waiting = self.left[:, self.left_day] - with_pass
         seconds = self.price.area_m2 / _SECONDS
-        hand = (self.left_alone - passed)[:, 0, :, :, 0].sum(axis=2) @ seconds
+        hand = (self.standing[0, :, 0, :, :, 0] - passed[:, 0, :, :, 0]).sum(axis=2) @ seconds
         flush = new[:, 0, :, :, 0].sum(axis=2) @ seconds
         relieved = relief @ seconds
         fit_share = float(w @ is_fit)
@@ -374,22 +390,6 @@ class _Plan:
         )
 
 
-def _priced(ways_m2: Float32Array, per_state: Float32Array) -> FloatArray:
-    """Ways summed over the last state at its price: (n, days, 2, 6, 6, 2)."""
-    n, days = ways_m2.shape[:2]
-    ways = ways_m2.reshape(n, days, 2, N_STATES * N_STATES, N_STATES)
-    priced = np.matmul(ways, per_state[None, None])
-    return np.asarray(priced.reshape(n, days, 2, N_STATES, N_STATES, 2), dtype=np.float64)
-
-
-def _better(
-    best: FloatArray, cost: FloatArray, without: FloatArray, follower: Offer, d: int
-) -> FloatArray:
-    """The better of two follow-ups in the mean; where the soil is not fit nothing follows."""
-    made = np.where(follower.is_fit[:, d], cost, without)
-    return made if float(follower.weights @ made) < float(follower.weights @ best) else best
-
-
 def _wet_share(offer: Offer, site: Site, near_m3m3: float) -> float:
     """Weight of fit particles whose soil is only just dry enough."""
     weather = site.weather
@@ -401,10 +401,11 @@ def _wet_share(offer: Offer, site: Site, near_m3m3: float) -> float:
     return close / whole if whole > 0.0 else 0.0
 
 
-def _with_ground(kill_frac: FloatArray) -> FloatArray:
-    """Kill by state: none of what is in the ground, then by stage."""
-    ground = np.zeros((*kill_frac.shape[:-1], 1))
-    return np.concatenate((ground, kill_frac), axis=-1)
+def _survive(kill_frac: FloatArray) -> FloatArray:
+    """Share left by state: all of what is in the ground, then by stage."""
+    left = np.ones((*kill_frac.shape[:-1], N_STATES))
+    left[..., 1:] -= kill_frac
+    return left
 
 
 def _range(values: FloatArray, weights: FloatArray) -> Range:
