@@ -92,6 +92,12 @@ WorkedOption = Annotated[
     str | None,
     typer.Option("--worked", metavar="HOW", help="How it worked: well, fair, poorly or no."),
 ]
+TooWetOption = Annotated[
+    bool, typer.Option("--too-wet", help="Not done: the soil was found too wet.")
+]
+TooHardOption = Annotated[
+    bool, typer.Option("--too-hard", help="Not done: the soil was found too hard.")
+]
 NoteOption = Annotated[
     str, typer.Option("--note", metavar="TEXT", help="A remark to keep with it.")
 ]
@@ -558,9 +564,15 @@ def done(
         typer.Option("--took", metavar="TIME", help="Minutes by the stopwatch, for one number."),
     ] = None,
     worked: WorkedOption = None,
+    is_too_wet: TooWetOption = False,
+    is_too_hard: TooHardOption = False,
     note: NoteOption = "",
 ) -> None:
-    """Log passes by their numbers on the last list."""
+    """Log passes by their numbers on the last list, done or found unfit.
+
+    What was found counts for every bed on that soil, and a line found too wet or too hard is not
+    listed again the same day.
+    """
     from scheduler.adapters.farmfile import read_farm
     from scheduler.adapters.quantities import duration_min
 
@@ -571,7 +583,7 @@ def done(
     if took is not None and len(places) > 1:
         raise UsageError(f"--took: found {len(places)} numbers; give the time of one at a time")
     said: dict[str, Any] = {} if took is None else {"work_min": duration_min(took)}
-    said |= worked_data(worked)
+    said |= visit_data(worked, took, is_too_wet=is_too_wet, is_too_hard=is_too_hard)
     with farm_database(folder) as database:
         issued = database.latest_list(now)
         if issued is None:
@@ -657,6 +669,26 @@ def worked_data(worked: str | None) -> dict[str, Any]:
     return {"worked": True, "how": word}
 
 
+def visit_data(
+    worked: str | None, took: str | None, *, is_too_wet: bool, is_too_hard: bool
+) -> dict[str, Any]:
+    """What --worked says, or that the soil was found too wet or too hard to work."""
+    names = ("--too-wet", is_too_wet), ("--too-hard", is_too_hard)
+    given = [name for name, is_given in names if is_given]
+    if not given:
+        return worked_data(worked)
+    if took is not None:
+        given.append("--took")
+    if worked is not None and worked.strip().casefold() != "no":
+        given.append("--worked")
+    if len(given) > 1:
+        raise UsageError(
+            f"done: found {' and '.join(given)}; a visit that found the soil unfit takes "
+            "--too-wet or --too-hard alone; say the rest with --note"
+        )
+    return {"worked": False, "found": "too wet" if is_too_wet else "too hard"}
+
+
 def pass_event(
     line: Mapping[str, Any],
     happened_at: datetime,
@@ -690,7 +722,7 @@ def pass_event(
 def refuse_doubled(
     events: Sequence[Event], known: Sequence[Event], issued: Mapping[str, Any]
 ) -> None:
-    """Refuse a pass that was logged since the list was made."""
+    """Refuse a pass that was logged since the list was made, unless that was a visit in vain."""
     since = datetime.fromisoformat(str(issued["as_of"]))
     for event in events:
         for earlier in known:
@@ -699,6 +731,7 @@ def refuse_doubled(
                 and earlier.happened_at >= since
                 and (earlier.bed, earlier.part) == (event.bed, event.part)
                 and earlier.data.get("tool") == event.data.get("tool")
+                and (earlier.data.get("worked") is not False or event.data == earlier.data)
             ):
                 where = event.bed if event.part is None else f"{event.bed}/{event.part}"
                 raise UsageError(
@@ -715,7 +748,8 @@ LOG_HELP: Mapping[str, tuple[str, str]] = {
     "plant": ("A planting.", "B5 leaf lettuce 3 rows 12 in apart"),
     "prep": ("Bed preparation.", "B4 2 in deep yesterday"),
     "pass": (
-        "A pass with a tool, and how it worked: well, fair, poorly, or not.",
+        "A pass with a tool, and how it worked: well, fair, poorly, or not worked (too wet, "
+        "too hard), which every bed on that soil learns from.",
         "B4 tine weeder 6 min worked fair",
     ),
     "look": ("Weeds seen, by stage, or `nothing`.", "B4 30 threads 5 seed leaves per ft2"),

@@ -309,7 +309,7 @@ class Event:
     `data` holds SI quantities under names with units. By kind:
     rain {rain_mm, start_at, end_at, is_trace}; temp {air_temp_min_c, air_temp_max_c, start_at,
     end_at}; water {water_mm}; sow and plant {crop, n_rows, row_spacing_mm, depth_mm, from_m, to_m};
-    prep {depth_mm, tool}; pass {tool, depth_mm, work_min, setup, worked, how}; look {thread,
+    prep {depth_mm, tool}; pass {tool, depth_mm, work_min, setup, worked, how, found}; look {thread,
     seed_leaf, true_leaf, young, established, nothing}; feel {feel}; hand {work_min}; up, rooted,
     clear and undo {}.
     Moments inside `data` are ISO 8601 text with offset. Keys without a value are absent.

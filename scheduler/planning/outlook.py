@@ -19,10 +19,16 @@ from scheduler.models.weeds.degree_days import (
     thermal_progress_cd,
     wetting_triggers,
 )
-from scheduler.models.workability import WHEEL_BAND_MM, chance, is_workable
+from scheduler.models.workability import (
+    WHEEL_BAND_MM,
+    chance,
+    hard_theta_m3m3,
+    is_too_hard,
+    is_too_wet,
+)
 from scheduler.planning.crop_stage import CropHours, CropStage, crop_stage
 from scheduler.planning.draws import weighted_quantiles
-from scheduler.planning.ensemble import N_STORED_LAYERS, Ensemble
+from scheduler.planning.ensemble import N_STORED_LAYERS, Ensemble, SoilMembers
 from scheduler.planning.plantings import Trigger
 from scheduler.planning.traits import CropTraits, ToolTraits
 from scheduler.records import BoolArray, FloatArray, Planting, Range
@@ -36,6 +42,7 @@ _SEEDBED_DRY_KPA = 1500.0
 _LAST_BLIND_SHARE = 0.70  # of the heat to emergence
 _LAST_FLAME_SHARE = 0.85
 _DEFAULT_DEPTH_MM = 13.0  # of sowing, where neither journal nor table says
+_ALL_HOURS = slice(None)
 
 
 @dataclass(frozen=True)
@@ -54,6 +61,30 @@ class WorkOutlook:
 
     is_workable: BoolArray  # (n_members, n_stored)
     chance_frac: FloatArray  # (n_stored,)
+
+
+@dataclass(frozen=True)
+class Ground:
+    """What a tool meets in one planting's columns, by member, over some of the stored hours."""
+
+    members: SoilMembers
+    theta_m3m3: FloatArray  # (n_members, n_hours, n_layers)
+    is_frozen: BoolArray  # (n_members, n_hours)
+    crust_index: FloatArray
+
+
+@dataclass(frozen=True)
+class Met:
+    """How a tool finds the ground, (n_members, n_hours)."""
+
+    is_frozen: BoolArray
+    is_too_wet: BoolArray
+    is_too_hard: BoolArray
+
+    @property
+    def is_fit(self) -> BoolArray:
+        """Neither frozen nor too wet nor too hard."""
+        return ~(self.is_frozen | self.is_too_wet | self.is_too_hard)
 
 
 @dataclass(frozen=True)
@@ -91,6 +122,80 @@ class Outlook:
     first_up_hours: FloatArray | None = None  # by the faster of two published tables
     crop_hours: CropHours | None = None  # all of them, for the gates
     stage: CropStage | None = None
+
+
+def ground_of(planting: Planting, ensemble: Ensemble, hours: slice = _ALL_HOURS) -> Ground:
+    """Water, frost and crust of a planting's columns.
+
+    Parameters
+    ----------
+    planting : Planting
+        The planting.
+    ensemble : Ensemble
+        Columns after their run.
+    hours : slice
+        Stored hours wanted, counted from the first stored one; all by default.
+
+    Returns
+    -------
+    Ground
+        By member and hour.
+
+    Notes
+    -----
+    Crust by the water of 0-10 mm. Definition of this project; range as `crust_index`. Worked:
+    tests/planning/test_visits.py.
+    """
+    run, columns = ensemble.run_of(planting.key)
+    members = ensemble.members[planting.bed.soil]
+    theta = run.theta_m3m3[columns, hours].astype(np.float64)
+    temp = run.temp_c[columns, hours].astype(np.float64)
+    maturity = run.crust_maturity_frac[columns, hours].astype(np.float64)
+    index = crust_index(maturity, _suction_kpa(members, _band(theta, 0.0, 10.0)))
+    return Ground(members, theta, temp[:, :, 0] <= 0.05, index)
+
+
+def met_by(tool: ToolTraits, ground: Ground) -> Met:
+    """How a tool finds the ground: whether it can work it, and why not.
+
+    Parameters
+    ----------
+    tool : ToolTraits
+        What it asks of the soil.
+    ground : Ground
+        What it meets.
+
+    Returns
+    -------
+    Met
+        By member and hour.
+
+    Notes
+    -----
+    Bands: from the surface to the depth that decides for the tool, and 50-100 mm under wheels. A
+    crust counts as hard from an index of 0.5. Sources and range as `scheduler.models.workability`.
+    Worked: tests/planning/test_visits.py.
+    """
+    members = ground.members
+    water = _band(ground.theta_m3m3, 0.0, tool.decides_to_mm)
+    limits = members.working_m3m3, members.ceiling_m3m3, tool.wetness_offset_m3m3
+    wet = is_too_wet(water, *limits)
+    if tool.is_wheeled:
+        wet |= _band(ground.theta_m3m3, *WHEEL_BAND_MM) > members.wheel_m3m3[:, None]
+    is_crusted = (ground.crust_index >= _CRUST_HARD) & tool.minds_crust
+    hard = is_too_hard(water, hard_theta_m3m3(members.dry_limit_m3m3, is_crusted))
+    return Met(ground.is_frozen, wet, hard)
+
+
+def _band(values: FloatArray, top_mm: float, bottom_mm: float) -> FloatArray:
+    mean: FloatArray = values @ band_weights(top_mm, bottom_mm, values.shape[2])
+    return mean
+
+
+def _suction_kpa(members: SoilMembers, water: FloatArray) -> FloatArray:
+    p = members.parameters
+    kpa: FloatArray = 33.0 * (water / p.theta_33_m3m3[:, None]) ** (-p.b[:, None])
+    return kpa
 
 
 def planting_outlook(
@@ -137,46 +242,24 @@ def planting_outlook(
     soil = planting.bed.soil
     members = ensemble.members[soil]
     weights = ensemble.weights[soil]
-    theta = run.theta_m3m3[columns].astype(np.float64)
+    ground = ground_of(planting, ensemble)
+    theta, index = ground.theta_m3m3, ground.crust_index
     temp = run.temp_c[columns].astype(np.float64)
-
-    def band(values: FloatArray, top: float, bottom: float) -> FloatArray:
-        mean: FloatArray = values @ band_weights(top, bottom, values.shape[2])
-        return mean
-
-    p = members.parameters
-
-    def suction(water: FloatArray) -> FloatArray:
-        kpa: FloatArray = 33.0 * (water / p.theta_33_m3m3[:, None]) ** (-p.b[:, None])
-        return kpa
-
-    wheel_water = band(theta, *WHEEL_BAND_MM)
-    surface_water = band(theta, 0.0, 25.0)
-    maturity = run.crust_maturity_frac[columns].astype(np.float64)
-    is_frozen = temp[:, :, 0] <= 0.05
-    index = crust_index(maturity, suction(band(theta, 0.0, 10.0)))
+    surface_water = _band(theta, 0.0, 25.0)
 
     def fit(tool: ToolTraits) -> WorkOutlook:
-        fits = ~is_frozen & is_workable(
-            band(theta, 0.0, tool.decides_to_mm),
-            members.working_m3m3,
-            members.ceiling_m3m3,
-            members.dry_limit_m3m3,
-            (index >= _CRUST_HARD) & tool.minds_crust,
-            offset_m3m3=tool.wetness_offset_m3m3,
-        )
-        if tool.is_wheeled:
-            fits &= wheel_water <= members.wheel_m3m3[:, None]
+        fits = met_by(tool, ground).is_fit
         return WorkOutlook(fits, chance(fits, weights))
 
     by_class = {trait: fit(trait) for trait in set(tools.values())}
     now = ensemble.sky.now_hour - stored
     crust_hour, crust_chance = crust_expected(index, _CRUST_SEEN, weights, from_hour=now)
+    p = members.parameters
     air_dry = air_dry_theta_m3m3(power_law(p.theta_1500_m3m3, p.theta_33_m3m3, p.theta_sat_m3m3))
     at_33 = p.theta_33_m3m3
     relative = (surface_water - air_dry[:, None]) / (at_33 - air_dry)[:, None]
-    weed_temp = band(temp, *_WEED_BAND_MM)
-    weed_suction = suction(band(theta, *_WEED_BAND_MM))
+    weed_temp = _band(temp, *_WEED_BAND_MM)
+    weed_suction = _suction_kpa(members, _band(theta, *_WEED_BAND_MM))
     water_in = ensemble.sky.forcing.rain_mm + surface[None, :, 0]
     flushes = tuple(
         _flush_outlook(ensemble, triggers, view, weed_temp, weed_suction, water_in, weights)
@@ -192,8 +275,8 @@ def planting_outlook(
         planting,
         {kind: by_class[trait] for kind, trait in tools.items()},
         relative,
-        band(temp, 0.0, 10.0),
-        band(theta, 0.0, 30.0),
+        _band(temp, 0.0, 10.0),
+        _band(theta, 0.0, 30.0),
         index,
         None if crust_hour is None else crust_hour + stored,
         crust_chance,

@@ -481,8 +481,8 @@ def weed_outlook(
 
     Notes
     -----
-    Definition of this project; range and sources as `stand`. Worked:
-    tests/planning/test_weed_zones.py.
+    A particle has its share of the weight of its soil member. Definition of this project; range and
+    sources as `stand`. Worked: tests/planning/test_weed_zones.py.
     """
     particles = draw_particles(planting.key, settings, seed, ensemble.n_members, n_particles)
     end = float(ensemble.sky.n_hours)
@@ -506,7 +506,7 @@ def weed_outlook(
         weeds.count_m2[:, :n_times].sum(axis=2),
         weeds.ledger_m2[:, :n_times, :, :, 0].sum(axis=2),
         standing,
-        np.full(n_particles, 1.0 / n_particles),
+        _particle_weights(planting, ensemble, particles.member),
         in_row_share(planting),
         history,
         particles.member,
@@ -581,6 +581,13 @@ def _stand_of(
     )
 
 
+def _particle_weights(planting: Planting, ensemble: Ensemble, member: IntArray) -> FloatArray:
+    """Weights of particles by the soil members they ride on, (n_particles,); they sum to 1."""
+    weight = ensemble.weights[planting.bed.soil][member]
+    share: FloatArray = weight / weight.sum()
+    return share
+
+
 def _flowers_hour(ensemble: Ensemble, settings: WeedSettings) -> float | None:
     """Hour at which the heat above the base since the record began reaches that of flowers."""
     air = ensemble.sky.forcing.air_temp_c.mean(axis=0)
@@ -645,12 +652,13 @@ def flush_course(
     which = int(np.argmin(apart))
     begin = max(float(history.openings.hour[which]), float(ensemble.readings_from_hour))
     hours = np.arange(begin, float(ensemble.sky.n_hours), 12.0)
+    particles = draw_particles(planting.key, settings, seed, ensemble.n_members, N_COURSE_PARTICLES)
     weeds = _stand_of(
         planting,
         ensemble,
         settings,
         gate_kpa,
-        draw_particles(planting.key, settings, seed, ensemble.n_members, N_COURSE_PARTICLES),
+        particles,
         Openings(
             history.openings.hour[which : which + 1], history.openings.size[which : which + 1]
         ),
@@ -660,10 +668,11 @@ def flush_course(
     opened = weeds.opened_m2.sum(axis=(2, 3))
     stages = weeds.count_m2.sum(axis=(2, 3)) / np.maximum(opened, 1e-9)[:, :, None]
     come = weeds.ledger_m2[:, :, :, :, 0].sum(axis=(2, 3)) / np.maximum(opened, 1e-9)
-    thread = stages[:, :, 0].mean(axis=0)
-    germinated = 1.0 - come.mean(axis=0)
+    w = _particle_weights(planting, ensemble, particles.member)
+    thread = w @ stages[:, :, 0]
+    germinated = 1.0 - w @ come
     kill = np.array([*stage_kill_frac, stage_kill_frac[-1]])
-    taken = (stages @ kill).mean(axis=0)
+    taken = w @ (stages @ kill)
     is_up = np.flatnonzero(germinated >= 0.05)
     is_good = np.flatnonzero(taken >= 0.9 * taken.max())
 

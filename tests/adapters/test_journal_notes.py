@@ -53,6 +53,20 @@ def read(text: str, now: datetime = NOW, **rest: Any) -> Event:
         ("prep B14 60 mm deep tine", "prep", "B14", None, {"tool": "tine", "depth_mm": 60.0}),
         ("pass #7 tine", "pass", "#7", None, {"tool": "tine"}),
         (
+            "pass B4 tine not worked too wet 10 min",
+            "pass",
+            "B4",
+            None,
+            {"tool": "tine", "worked": False, "found": "too wet", "work_min": 10.0},
+        ),
+        (
+            "pass B4/north tine 15 mm deep Not Worked Too Hard",
+            "pass",
+            "B4",
+            "north",
+            {"tool": "tine", "depth_mm": 15.0, "worked": False, "found": "too hard"},
+        ),
+        (
             "pass B14 finger weeder 20 mm deep 1.5 h setup gap of 2 not worked",
             "pass",
             "B14",
@@ -311,16 +325,16 @@ def test_logging_twice_gives_two_entries() -> None:
         ("sow B4", "a note of sow lacks crop; write it like 'sow B4 carrot 3 rows'"),
         ("pass B4 tin", "there is no tool 'tin'; did you mean 'tine'?"),
         ("pass B4 5 mm", "cannot read '5 mm' in a note of pass; allowed here: TOOL, 15 mm deep, "
-         "6 min, setup NAME, worked, worked well/fair/poorly, not worked, part NAME, a moment "
-         "such as last night, 10:30, 8 May or 2013-05-08 10:30, # and a remark"),
+         "6 min, setup NAME, worked, worked well/fair/poorly, not worked, not worked too wet/too "
+         "hard, part NAME, a moment such as last night, 10:30, 8 May or 2013-05-08 10:30, # and a remark"),
         ("pass B4 tine worked well not worked", "says worked twice; say it once"),
         ("pass B4 tine worked farely", "cannot read 'farely' in a note of pass; allowed here: "
          "TOOL, 15 mm deep, 6 min, setup NAME, worked, worked well/fair/poorly, not worked, "
-         "part NAME, a moment such as last night, 10:30, 8 May or 2013-05-08 10:30, "
+         "not worked too wet/too hard, part NAME, a moment such as last night, 10:30, 8 May or 2013-05-08 10:30, "
          "# and a remark"),
         ("pass B4 tine not worked fair", "cannot read 'fair' in a note of pass; allowed here: "
          "TOOL, 15 mm deep, 6 min, setup NAME, worked, worked well/fair/poorly, not worked, "
-         "part NAME, a moment such as last night, 10:30, 8 May or 2013-05-08 10:30, "
+         "not worked too wet/too hard, part NAME, a moment such as last night, 10:30, 8 May or 2013-05-08 10:30, "
          "# and a remark"),
         ("water B4/a 5 mm part b", "says part twice; say it once"),
         ("feel B4 odd", "cannot read 'odd' in a note of feel; allowed here: one of "
@@ -360,6 +374,13 @@ def test_a_pass_that_did_not_work_worked_in_no_way() -> None:
         match=r"^entry of kind pass: says not worked and worked fair; give one of the two$",
     ):
         read("pass B4 tine", more={"worked": False, "how": "fair"})
+    with pytest.raises(
+        JournalError,
+        match=r"^entry of kind pass: says found too wet; that needs worked to be false$",
+    ):
+        read("pass B4 tine worked", more={"found": "too wet"})
+    with pytest.raises(JournalError, match=r"found is 'too soft'; allowed: too wet, too hard$"):
+        read("pass B4 tine not worked", more={"found": "too soft"})
     with pytest.raises(JournalError, match=r"how is 'so so'; allowed: well, fair, poorly$"):
         read("pass B4 tine", more={"how": "so so"})
 

@@ -31,6 +31,7 @@ from scheduler.planning import (
     special,
     stale_bed,
     verdict,
+    visits,
     weeds,
     work,
 )
@@ -204,6 +205,9 @@ def _in_code() -> dict[Key, float]:
         ("seed set", "established_m2"): special._ESTABLISHED_M2,
         ("seed set", "survived_frac"): special._SURVIVED_FRAC,
         ("flame pass", "least_up_m2"): special._FLAME_M2,
+        # what visits teach
+        ("visit", "contradicted_frac"): visits._CONTRADICTED_FRAC,
+        ("visit", "least_effective_frac"): visits._LEAST_EFFECTIVE_FRAC,
         # the verdict
         ("verdict", "go_chance_frac"): day.GO_CHANCE,
         ("verdict", "fit_chance_frac"): day.FIT_CHANCE,
@@ -336,6 +340,7 @@ NO_PARAMETER: Mapping[str, tuple[str, ...]] = {
     "day": (),
     "weeds": ("N_PARTICLES", "N_COURSE_PARTICLES", "IN_ROW", "BETWEEN"),
     "verdict": (),
+    "visits": ("_NOON_H", "_HALVINGS"),
     "stale_bed": ("_SEED_BAND_MM", "_MOST_FLUSHES", "_TOLD_FLUSHES"),
     "special": ("_CRUST_HARD", "_MAT_M2", "_ESTABLISHED"),  # stand twice, see above
 }
@@ -357,6 +362,7 @@ NO_PARAMETER: Mapping[str, tuple[str, ...]] = {
         day,
         weeds,
         verdict,
+        visits,
         work,
     ],
 )

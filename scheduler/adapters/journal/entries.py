@@ -24,6 +24,9 @@ HOWS = ("well", "fair", "poorly")
 FEELS = ("wet", "smears", "crumbles", "dry", "hard")
 """What a squeezed handful from working depth does; `crumbles` is fit, `dry` is powdery."""
 
+FOUND = ("too wet", "too hard")
+"""What was found where a pass was not made."""
+
 LONGEST_SPAN = timedelta(days=31)
 """The longest time one rain, temperature or weather value may cover."""
 
@@ -39,7 +42,7 @@ class DataKey:
     unit: str = ""
 
 
-WORDS: Mapping[str, tuple[str, ...]] = {"how": HOWS, "feel": FEELS}
+WORDS: Mapping[str, tuple[str, ...]] = {"how": HOWS, "found": FOUND, "feel": FEELS}
 """The words allowed for keys that hold one of a few."""
 
 DATA_KEYS: Mapping[str, DataKey] = {
@@ -63,6 +66,7 @@ DATA_KEYS: Mapping[str, DataKey] = {
         DataKey("setup", "text"),
         DataKey("worked", "yes_no"),
         DataKey("how", "how"),
+        DataKey("found", "found"),
         *(DataKey(stage, "number", 0, 1_000_000, "per m2") for stage in STAGES),
         DataKey("nothing", "yes_no"),
         DataKey("feel", "feel"),
@@ -95,7 +99,7 @@ KIND_RULES: Mapping[str, KindRule] = {
     "sow": _PLANTED,
     "plant": _PLANTED,
     "prep": KindRule(True, (), ("depth_mm", "tool")),
-    "pass": KindRule(True, ("tool",), ("depth_mm", "work_min", "setup", "worked", "how")),
+    "pass": KindRule(True, ("tool",), ("depth_mm", "work_min", "setup", "worked", "how", "found")),
     "look": KindRule(True, needs_one_of=(*STAGES, "nothing")),
     "feel": KindRule(True, ("feel",)),
     "up": KindRule(True),
@@ -337,6 +341,8 @@ def _check_together(
         raise JournalError(f"{what}: says nothing was seen and counts weeds; give one of the two")
     if "how" in data and data.get("worked") is False:
         raise JournalError(f"{what}: says not worked and worked {data['how']}; give one of the two")
+    if "found" in data and data.get("worked") is not False:
+        raise JournalError(f"{what}: says found {data['found']}; that needs worked to be false")
     if kind == "look" and data.get("nothing") is False and len(data) == 1:
         raise JournalError(f"{what}: says nothing; give one of {', '.join(rule.needs_one_of)}")
 

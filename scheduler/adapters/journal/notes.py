@@ -8,7 +8,7 @@ The grammar, words in any case, `[...]` may be left out, clauses and the moment 
     sow BED CROP [N rows] [QTY apart] [QTY deep] [from QTY to QTY]   [WHEN]
     plant BED CROP ...                                like sow
     prep BED [TOOL] [QTY deep]            [WHEN]
-    pass BED TOOL [QTY deep] [TIME] [setup NAME] [worked [HOW] | not worked]   [WHEN]
+    pass BED TOOL [QTY deep] [TIME] [setup NAME] [worked [HOW] | not worked [FOUND]]   [WHEN]
     look BED (N STAGE ... per m2 | per ft2) | nothing     [WHEN]
     feel BED FEEL                         [WHEN]
     hand BED [TIME]                       [WHEN]
@@ -19,6 +19,7 @@ The grammar, words in any case, `[...]` may be left out, clauses and the moment 
     TIME   6 min, 1.5 h
     STAGE  thread, seed leaf, true leaf, young, established, also in the plural
     HOW    well, fair, poorly
+    FOUND  too wet, too hard
     FEEL   wet (too wet), smears, crumbles (fit), dry (powdery), hard
     # ...  after a # that stands alone, the rest of the line is kept as a remark
 
@@ -49,6 +50,7 @@ from zoneinfo import ZoneInfo
 
 from scheduler.adapters import quantities
 from scheduler.adapters.journal.entries import (
+    FOUND,
     HOWS,
     KIND_RULES,
     STAGES,
@@ -403,11 +405,13 @@ def _take_setup(sentence: _Sentence) -> None:
 
 
 def _take_worked(sentence: _Sentence) -> None:
-    found = sentence.match(rf"(?:not worked|worked(?: ({'|'.join(HOWS)}))?)")
+    how, why = ("|".join(words) for words in (HOWS, FOUND))
+    found = sentence.match(rf"(?:not worked(?: ({why}))?|worked(?: ({how}))?)")
     if found:
         sentence.put("worked", not found[0].lower().startswith("not"))
-        if found[1]:
-            sentence.put("how", found[1].lower())
+        for key, word in (("found", found[1]), ("how", found[2])):
+            if word:
+                sentence.put(key, word.lower())
 
 
 def _take_count(sentence: _Sentence) -> None:
@@ -466,7 +470,10 @@ _CLAUSES: Mapping[str, tuple[_Clause, ...]] = {
         _DEEP,
         _WORK,
         ("setup NAME", _take_setup),
-        (f"worked, worked {'/'.join(HOWS)}, not worked", _take_worked),
+        (
+            f"worked, worked {'/'.join(HOWS)}, not worked, not worked {'/'.join(FOUND)}",
+            _take_worked,
+        ),
         _PART,
     ),
     "look": (

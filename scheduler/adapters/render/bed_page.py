@@ -570,7 +570,8 @@ def event_words(event: Event, units: str, zone: ZoneInfo) -> str:
     if "setup" in data:
         words.append(f"set-up {data['setup']}")
     if "worked" in data:
-        words.append(f"worked {data.get('how', '')}".strip() if data["worked"] else "not worked")
+        done = f"worked {data.get('how', '')}" if data["worked"] else "not worked"
+        words.append(f"{done}: {data['found']}" if "found" in data else done.strip())
     elif "how" in data:
         words.append(f"worked {data['how']}")
     if "feel" in data:
