@@ -27,6 +27,7 @@ from scheduler.planning.outlook import Outlook, past_wettings, planting_outlook
 from scheduler.planning.passes import PassRules, PassWeather, pass_weather
 from scheduler.planning.plantings import disturbances, plantings_at, surface_table
 from scheduler.planning.verdict import weed_verdict
+from scheduler.planning.visits import after_refusal
 from scheduler.planning.weeds import WeedOutlook, flush_course, weed_history, weed_outlook
 from scheduler.ports import Journal, Progress, WeatherStore
 from scheduler.records import Event, Farm, FloatArray, Kind, Planting, WeatherSeries
@@ -178,7 +179,8 @@ def _draft(site: Site, kit: Kit, events: Sequence[Event], day: Day, ensemble: En
     choice = choose(site, kit, events, day)
     advice = advice_for(site, choice, kit, day, ensemble)
     draft = weed_verdict(site, choice, kit, day, hand_rates(), value_settings())
-    return advised(draft, advice, site, choice, day)
+    draft = advised(draft, advice, site, choice, day)
+    return after_refusal(draft, site, choice, kit, events, day)
 
 
 def _site(
