@@ -272,12 +272,15 @@ def _sure(offer: Offer, terms: Terms, weeds: WeedOutlook, day: Day, span: tuple[
 
 
 def _last_good_hour(offer: Offer, terms: Terms, day: Day, span: tuple[int, int]) -> int | None:
-    """End of the last day worth nearly the best; None: not in sight."""
+    """End of the last day worth nearly the best that the crop lets the tool in; None: beyond."""
+    closes = None if offer.until_hour is None else int(offer.until_hour)
     if terms.last_good_day is None:
-        return None
+        return closes
     if terms.last_good_day == 0:
         return span[1]
     first, last = day_hours(day)[terms.last_good_day]
+    if closes is not None and closes < first:
+        return closes
     found = fit_spans(offer, day, first, last)
     return found[-1][1] if found else last
 

@@ -168,7 +168,8 @@ def _verdict(answer: BedAnswer, page: BedPage, zone: ZoneInfo, width: int) -> li
         ("cost_of_waiting", "Waiting costs {} by hand."),
     ):
         span_min = (answer.minutes or {}).get(key)
-        if span_min is not None:
+        is_told = any(why.startswith(words.split()[0].lower()) for why in answer.why)
+        if span_min is not None and not is_told:
             lines += _labelled("", words.format(minutes_words(span_min)), page.units, width)
     if answer.last_good_at is not None:
         good = moment_words(answer.last_good_at, page.as_of, zone)
