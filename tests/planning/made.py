@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from datetime import UTC, datetime, time, timedelta
 from typing import Any
 
 import numpy as np
 
 from scheduler.models.soil_column import ColumnForcing
-from scheduler.models.weeds.cohorts import STAGES, Openings, Passes
+from scheduler.models.weeds.cohorts import N_STATES, STAGES, Openings, Passes
 from scheduler.models.weeds.degree_days import flush_milestones
 from scheduler.planning.crop_stage import CropHours, CropStage
 from scheduler.planning.day import Day, day_of
@@ -18,7 +19,7 @@ from scheduler.planning.offers import Kit, weed_hours
 from scheduler.planning.outlook import FlushOutlook, GuildView, Outlook, WorkOutlook
 from scheduler.planning.passes import KillSettings, PassRules, PassWeather
 from scheduler.planning.traits import ToolTraits
-from scheduler.planning.weeds import WeedHistory, WeedOutlook
+from scheduler.planning.weeds import WeedFuture, WeedHistory, WeedOutlook
 from scheduler.records import (
     Bed,
     Event,
@@ -37,6 +38,7 @@ from scheduler.service.settings import (
     guilds,
     kill_table,
     tool_traits,
+    weed_settings,
 )
 
 START = datetime(2013, 5, 1, tzinfo=UTC)
@@ -113,9 +115,9 @@ def rules(tools: Sequence[Tool] = (TINES, SWEEPS, HOE), ln_sd: float = 0.0) -> P
 
 
 def unseen_weather() -> PassWeather:
-    """Stored hours that begin after all passes of a test."""
+    """Stored hours that begin after all passes of a test, on soil well below its threshold."""
     nothing = np.zeros((N_MEMBERS, 1))
-    return PassWeather(nothing, nothing, nothing, 10**9, False)
+    return PassWeather(nothing, nothing - 0.05, nothing, 10**9, False)
 
 
 def seen_weather(dose_mm: FloatArray, wetness_m3m3: float = -0.05) -> PassWeather:
@@ -132,10 +134,105 @@ def kit(tools: Sequence[Tool] = (TINES, SWEEPS, HOE)) -> Kit:
     whole = farm(tools)
     plain = rules(tools)
     traits = PassRules(plain.tools, tool_traits(whole), plain.settings, plain.seed)
-    return Kit(traits, kill_table(whole), crop_traits())
+    return Kit(traits, kill_table(whole), crop_traits(), weed_settings())
 
 
 Counts = Mapping[str, float]  # weeds per m2 by stage, and `to_come`
+STATES = ("to_come", *STAGES)
+
+
+@dataclass(frozen=True)
+class Packet:
+    """Weeds that go one way: `n_m2` in a zone (None: in both) that live to the end.
+
+    `states` today and on the days after, the last repeated; `end` their state at the end, by
+    default the last.
+    """
+
+    n_m2: float
+    states: Sequence[str]
+    end: str | None = None
+    zone: int | None = None
+
+    def state(self, day: int) -> int:
+        """Place of its state on a day, 0 today."""
+        return STATES.index(self.states[min(day, len(self.states) - 1)])
+
+
+def ways_of_packets(packets: Sequence[Packet], n_days: int) -> FloatArray:
+    """Ways of packets, (n_days, 2 zones, 216): today, a day, the end."""
+    ways = np.zeros((n_days, 2, N_STATES**3))
+    for packet in packets:
+        end = STATES.index(packet.end or packet.states[-1])
+        for d in range(n_days):
+            way = (packet.state(0) * N_STATES + packet.state(d)) * N_STATES + end
+            for zone in range(2) if packet.zone is None else (packet.zone,):
+                ways[d, zone, way] += packet.n_m2
+    return ways
+
+
+def ways_of_counts(days: Sequence[Counts], end: Counts, n_days: int) -> FloatArray:
+    """Ways of weeds whose order stays: the most advanced today is so on each day, (n_days, 216).
+
+    What is alive at the end is the sum of `end`, shared as each day's counts are.
+    """
+    whole = sum(end.values())
+    if whole <= 0.0:
+        return np.zeros((n_days, N_STATES**3))
+    ways = np.zeros((n_days, N_STATES**3))
+    for d in range(n_days):
+        then = (days[0], days[min(d, len(days) - 1)], end)
+        ranks = [_ranks(counts) for counts in then]
+        cuts = np.unique(np.concatenate(([0.0, 1.0], *ranks)).round(12))
+        for low, high in zip(cuts[:-1], cuts[1:], strict=True):
+            a, b, c = (int(np.searchsorted(r, 0.5 * (low + high))) for r in ranks)
+            ways[d, (a * N_STATES + b) * N_STATES + c] += whole * (high - low)
+    return ways
+
+
+def _ranks(counts: Counts) -> FloatArray:
+    """Share of the weeds up to each state, (6,); all in the ground where there are none."""
+    each = np.array([counts.get(state, 0.0) for state in STATES])
+    if each.sum() <= 0.0:
+        return np.ones(N_STATES)
+    return np.cumsum(each) / each.sum()
+
+
+def followed(
+    packets: Sequence[Packet],
+    at: Day,
+    *,
+    of_member: Mapping[int, Sequence[Packet]] | None = None,
+    row_share: float = 0.0,
+    opened: Sequence[Packet] = (),
+    ready_m2: float = 0.0,
+    rested_d: Sequence[float] = (30.0, 30.0),
+) -> WeedOutlook:
+    """Weeds that go the ways of packets; `opened` are those that a full stirring today opens."""
+    n_times = weed_hours(at).size
+    count = np.zeros((N_MEMBERS, n_times, 2, len(STAGES)))
+    to_come = np.zeros((N_MEMBERS, n_times, 2))
+    ways = np.zeros((N_MEMBERS, n_times - 1, 2, N_STATES**3))
+    for m in range(N_MEMBERS):
+        own = (of_member or {}).get(m, packets)
+        ways[m] = ways_of_packets(own, n_times - 1)
+        for packet in own:
+            zones = slice(None) if packet.zone is None else packet.zone
+            for t in range(n_times):
+                state = packet.state(max(t - 1, 0))
+                if state == 0:
+                    to_come[m, t, zones] += packet.n_m2
+                else:
+                    count[m, t, zones, state - 1] += packet.n_m2
+    new = np.tile(ways_of_packets(opened, n_times - 1), (N_MEMBERS, 1, 1, 1))
+    future = WeedFuture(
+        float(at.sky.n_hours),
+        ways.astype(np.float32),
+        new.astype(np.float32),
+        np.full((N_MEMBERS, 2), ready_m2),
+        np.array(rested_d),
+    )
+    return _outlook(at, count, to_come, future, row_share)
 
 
 def weeds(
@@ -148,22 +245,54 @@ def weeds(
     standing_m2: float = 0.0,
     standing_left: float = 1.0,
     flowers_hour: float | None = None,
+    end: Counts | None = None,
+    opened: Sequence[Packet] = (),
+    ready_m2: float = 0.0,
+    rested_d: Sequence[float] = (30.0, 30.0),
 ) -> WeedOutlook:
     """Weeds per m2 today and on the days to come, the last repeated; one particle a member.
 
-    `of_member` gives other counts to some members; `zones` factors in the row and between.
+    `of_member` gives other counts to some members; `zones` factors in the row and between. At the
+    end they are `end`, by default as on the last day; a pass opens nothing but what `opened` and
+    `ready_m2` say.
     """
     hours = weed_hours(at)
+    n_days = hours.size - 1
     count = np.zeros((N_MEMBERS, hours.size, 2, len(STAGES)))
     to_come = np.zeros((N_MEMBERS, hours.size, 2))
+    ways = np.zeros((N_MEMBERS, n_days, 2, N_STATES**3))
     for m in range(N_MEMBERS):
         own = (of_member or {}).get(m, days)
+        of_zone = ways_of_counts(own, own[-1] if end is None else end, n_days)
+        for z in range(2):
+            ways[m, :, z] = zones[z] * of_zone
         for t in range(hours.size):
             now = own[min(max(t - 1, 0), len(own) - 1)]
             for z in range(2):
                 to_come[m, t, z] = zones[z] * now.get("to_come", 0.0)
                 for i, stage in enumerate(STAGES):
                     count[m, t, z, i] = zones[z] * now.get(stage, 0.0)
+    new = np.tile(ways_of_packets(opened, n_days), (N_MEMBERS, 1, 1, 1))
+    future = WeedFuture(
+        float(at.sky.n_hours),
+        ways.astype(np.float32),
+        new.astype(np.float32),
+        np.full((N_MEMBERS, 2), ready_m2),
+        np.array(rested_d),
+    )
+    return _outlook(at, count, to_come, future, row_share, standing_m2, standing_left, flowers_hour)
+
+
+def _outlook(
+    at: Day,
+    count_m2: FloatArray,
+    to_come: FloatArray,
+    future: WeedFuture,
+    row_share: float,
+    standing_m2: float = 0.0,
+    standing_left: float = 1.0,
+    flowers_hour: float | None = None,
+) -> WeedOutlook:
     none = WeedHistory(
         Openings(np.zeros(0), np.zeros((0, 3, 2))),
         Passes(np.zeros(0), np.zeros((0, 1, 2, len(STAGES))), np.zeros(0)),
@@ -172,8 +301,8 @@ def weeds(
         standing_left,
     )
     return WeedOutlook(
-        hours,
-        count,
+        weed_hours(at),
+        count_m2,
         to_come,
         np.full(N_MEMBERS, standing_m2),
         np.full(N_MEMBERS, 1.0 / N_MEMBERS),
@@ -181,6 +310,7 @@ def weeds(
         none,
         np.arange(N_MEMBERS),
         flowers_hour,
+        future=future,
     )
 
 

@@ -22,7 +22,7 @@ from scheduler.planning.passes import PassWeather
 from scheduler.planning.verdict import weed_verdict
 from scheduler.planning.weeds import WeedOutlook
 from scheduler.records import Bed, Planting, Tool
-from scheduler.service.settings import hand_rates, kill_table
+from scheduler.service.settings import hand_rates, kill_table, value_settings
 from tests.planning.made import (
     HOE,
     N_HOURS,
@@ -50,17 +50,17 @@ FINGERS = Tool("fingers", "finger weeder", 20.0, 0.8, setup_min=8.0)
 BRUSHES = Tool("brushes", "brush weeder", 20.0, 0.6, setup_min=8.0)
 ALWAYS = [(0, 24 * 20)]
 TODAY = (NOW_HOUR - 5, NOW_HOUR + 19)  # midnight to midnight
-# tines take .7 x 40 / 50 = .56 today, .6 x 20 / 50 + .35 x 30 / 50 = .45 tomorrow
+# tines take .7 x 400 / 500 = .56 today, .6 x 200 / 500 + .35 x 300 / 500 = .45 tomorrow
 RIPE: Sequence[Counts] = (
-    {"thread": 40.0, "to_come": 10.0},
-    {"seed_leaf": 20.0, "true_leaf": 30.0},
+    {"thread": 400.0, "to_come": 100.0},
+    {"seed_leaf": 200.0, "true_leaf": 300.0},
 )
 # .07 today, .28 tomorrow, .56 the day after, then .45
 EARLY: Sequence[Counts] = (
-    {"thread": 5.0, "to_come": 45.0},
-    {"thread": 20.0, "to_come": 30.0},
-    {"thread": 40.0, "to_come": 10.0},
-    {"seed_leaf": 20.0, "true_leaf": 30.0},
+    {"thread": 50.0, "to_come": 450.0},
+    {"thread": 200.0, "to_come": 300.0},
+    {"thread": 400.0, "to_come": 100.0},
+    {"seed_leaf": 200.0, "true_leaf": 300.0},
 )
 
 
@@ -79,7 +79,7 @@ def drafted(
     of: Outlook, stand: WeedOutlook, when: Day, weather: PassWeather | None = None
 ) -> Draft:
     site, choice = chosen(of, stand, when, weather)
-    return weed_verdict(site, choice, kit(when.farm.tools), when, hand_rates())
+    return weed_verdict(site, choice, kit(when.farm.tools), when, hand_rates(), value_settings())
 
 
 def verdict(
@@ -682,8 +682,9 @@ def test_the_minutes_of_the_list_fit_the_hours() -> None:
         for p in long
     ]
     assert {d.answer.verdict for d in drafts} == {"go"}
-    lines, missed, planned, changes = order_of_day(drafts, 0.5, when)
-    ranked = [line for line in lines if line.rank is not None]
+    plan = order_of_day(drafts, 0.5, when)
+    missed, planned, changes = plan.not_reached, plan.minutes, plan.n_setups
+    ranked = [line for line in plan.answers if line.rank is not None]
     assert len(ranked) + len(missed) == 9
     assert 0 < len(ranked) < 9
     assert changes == 1
