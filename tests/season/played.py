@@ -1,0 +1,112 @@
+"""One played season as a row, and the file of rows that a run adds to and resumes from."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Iterable, Iterator
+from dataclasses import asdict, dataclass
+from pathlib import Path
+
+FOLDER = Path(__file__).parents[2] / ".season"
+RESULTS = FOLDER / "results.jsonl"
+PROGRAM = Path(__file__).parents[2] / "scheduler"
+PLAYED_ROOMS = ("planning", "models", "reference", "service/settings.py", "records.py")
+
+
+@dataclass(frozen=True)
+class Played:
+    """A season under one rule, one truth, one weather and one budget of hours."""
+
+    mark: str  # of the program's text that played it
+    weather: str
+    truth: str
+    kind: str  # which way the truth lies outside the prior, empty inside it
+    budget: str
+    rule: str
+    family: str
+    hand_min: float
+    machine_min: float  # set-ups included
+    vain_min: float
+    n_passes: int
+    n_vain: int
+    n_hand_rounds: int
+    stand_lost_min: float
+    seeds_shed: float
+    stated: tuple[float, ...]
+    came_true: tuple[bool, ...]
+    seconds: float
+
+    @property
+    def key(self) -> tuple[str, str, str, str]:
+        """What tells one season from another."""
+        return (self.weather, self.truth, self.budget, self.rule)
+
+    @property
+    def tractor_min(self) -> float:
+        """Minutes with the machine: passes, set-ups and visits in vain."""
+        return self.machine_min + self.vain_min
+
+
+def program_mark() -> str:
+    """Short hash of the text of all that bears on a played season."""
+    held = hashlib.sha256()
+    for room in PLAYED_ROOMS:
+        path = PROGRAM / room
+        found = [path] if path.is_file() else sorted(path.rglob("*"))
+        for file in found:
+            if file.suffix in {".py", ".csv", ".toml"}:
+                held.update(str(file.relative_to(PROGRAM)).encode())
+                held.update(file.read_bytes())
+    return held.hexdigest()[:10]
+
+
+def written_line(row: Played) -> str:
+    """The row as one line of JSON."""
+    return json.dumps(asdict(row), separators=(",", ":"))
+
+
+def parsed_line(line: str) -> Played:
+    """The row of one line of JSON."""
+    data = json.loads(line)
+    data["stated"], data["came_true"] = tuple(data["stated"]), tuple(data["came_true"])
+    return Played(**data)
+
+
+def read_played(path: Path = RESULTS, mark: str | None = None) -> list[Played]:
+    """Rows on file, the last one of each season; of one mark only, if it is given.
+
+    A line that a stopped run left half written at the end of the file is passed over.
+    """
+    if not path.is_file():
+        return []
+    rows: dict[tuple[str, ...], Played] = {}
+    lines = path.read_text(encoding="utf-8").splitlines()
+    for number, line in enumerate(lines):
+        try:
+            row = parsed_line(line)
+        except json.JSONDecodeError:
+            if number < len(lines) - 1:
+                raise
+            continue
+        if mark is None or row.mark == mark:
+            rows[row.key] = row
+    return list(rows.values())
+
+
+def add_played(rows: Iterable[Played], path: Path = RESULTS) -> Iterator[Played]:
+    """Append rows to the file as they come, and hand them on."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    _drop_half_line(path)
+    with path.open("a", encoding="utf-8") as file:
+        for row in rows:
+            file.write(written_line(row) + "\n")
+            file.flush()
+            yield row
+
+
+def _drop_half_line(path: Path) -> None:
+    """Cut what a stopped run left without its end of line."""
+    held = path.read_bytes() if path.is_file() else b""
+    if held and not held.endswith(b"\n"):
+        path.write_bytes(held[: held.rfind(b"\n") + 1])
