@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, time, timedelta
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -184,7 +185,7 @@ def ways_of_counts(days: Sequence[Counts], end: Counts, n_days: int) -> FloatArr
         then = (days[0], days[min(d, len(days) - 1)], end)
         ranks = [_ranks(counts) for counts in then]
         cuts = np.unique(np.concatenate(([0.0, 1.0], *ranks)).round(12))
-        for low, high in zip(cuts[:-1], cuts[1:], strict=True):
+        for low, high in pairwise(cuts):
             a, b, c = (int(np.searchsorted(r, 0.5 * (low + high))) for r in ranks)
             ways[d, (a * N_STATES + b) * N_STATES + c] += whole * (high - low)
     return ways
