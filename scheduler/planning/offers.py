@@ -57,6 +57,7 @@ class Site:
     weeds: WeedOutlook
     weather: PassWeather
     mates: tuple[Outlook, ...] = ()
+    is_prepared: bool = True  # an empty bed that was prepared since its last crop
 
     @property
     def planting(self) -> Planting:

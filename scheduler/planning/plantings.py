@@ -202,6 +202,42 @@ def was_done(event: Event) -> bool:
     return not (event.kind == "pass" and event.data.get("worked") is False)
 
 
+def is_prepared(planting: Planting, events: Sequence[Event]) -> bool:
+    """Whether an empty bed was prepared since its last crop, or a crop stands in it.
+
+    Parameters
+    ----------
+    planting : Planting
+        The planting.
+    events : sequence of Event
+        Entries of the farm, in order.
+
+    Returns
+    -------
+    bool
+        False where the bed is still to be prepared.
+
+    Notes
+    -----
+    Definition of this project. No range stated.
+
+    Examples
+    --------
+    >>> from datetime import UTC
+    >>> at = datetime(2013, 5, 8, 6, tzinfo=UTC)
+    >>> bed = Bed("A1", 18.0, 0.75, "loam")
+    >>> p = Planting(bed, None, 0.0, 18.0, None, False, None, None, None, None)
+    >>> [prep, clear] = [Event(k, k, at, at, "A1") for k in ("prep", "clear")]
+    >>> is_prepared(p, [prep]), is_prepared(p, [prep, clear]), is_prepared(p, [])
+    (True, False, False)
+    """
+    if planting.crop is not None:
+        return True
+    kinds = ("prep", "sow", "plant", "clear")
+    own = [e.kind for e in events if e.kind in kinds and touches(e, planting)]
+    return bool(own) and own[-1] == "prep"
+
+
 def disturbances(planting: Planting, events: Sequence[Event]) -> tuple[Trigger, ...]:
     """Entries that stir or wet the soil of a planting, in order.
 

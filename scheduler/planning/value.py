@@ -41,6 +41,7 @@ class ValueSettings:
     stage_s: FloatArray  # (2, 5) a weed alive at the end
     stage_relief_frac: FloatArray  # (2, 5) of it that one more fitting pass saves
     sowing_leaves_frac: FloatArray  # (6,) of what stands on an empty bed when it is sown
+    unprepared_frac: float  # of the price on a bed that is still to be prepared
     again_chance: float  # of one more fitting pass within a week or so
     pass_chance: float  # of a pass in each week to come
     most_passes: float
@@ -126,7 +127,8 @@ def price_of_weeds(
     Notes
     -----
     A zone that no tool will reach has no passes to come, so its seeds and threads cost most: this
-    is what makes the last blind pass over a sown crop valuable. Structure and figures out of a
+    is what makes the last blind pass over a sown crop valuable. A bed that is still to be prepared
+    loses most of its weeds then. Structure and figures out of a
     simulation study, grade E. No range stated. Worked: tests/planning/test_value.py.
     """
     planting = site.planting
@@ -143,6 +145,8 @@ def price_of_weeds(
         row = settings.row_share
         mixed = row * price[IN_ROW] + (1.0 - row) * price[BETWEEN]
         price = np.tile(mixed * settings.sowing_leaves_frac, (2, 1))
+        if not site.is_prepared:
+            price *= settings.unprepared_frac
         relief = settings.relief_empty_frac
     up = float(np.clip(left_d / settings.up_d, 0.0, 1.0))
     late = settings.late_frac if planting.crop is not None else 1.0

@@ -519,6 +519,7 @@ def value_settings() -> ValueSettings:
                 v("sowing_leaves_established_frac"),
             ]
         ),
+        unprepared_frac=v("unprepared_frac"),
         again_chance=v("again_frac"),
         pass_chance=v("pass_frac"),
         most_passes=v("most_passes"),

@@ -25,7 +25,7 @@ from scheduler.planning.offers import Kit, Site, choose, weed_hours
 from scheduler.planning.order import Draft
 from scheduler.planning.outlook import Outlook, past_wettings, planting_outlook
 from scheduler.planning.passes import PassRules, PassWeather, pass_weather
-from scheduler.planning.plantings import disturbances, plantings_at, surface_table
+from scheduler.planning.plantings import disturbances, is_prepared, plantings_at, surface_table
 from scheduler.planning.verdict import weed_verdict
 from scheduler.planning.visits import after_refusal
 from scheduler.planning.weeds import WeedOutlook, flush_course, weed_history, weed_outlook
@@ -201,7 +201,7 @@ def _site(
         if other.planting.bed.name == planting.bed.name and key != planting.key
     )
     weeds = _weeds(outlook, weather, ensemble, events, surface, day, kit)
-    return Site(outlook, weeds, weather, mates)
+    return Site(outlook, weeds, weather, mates, is_prepared(planting, events))
 
 
 def _weeds(
