@@ -490,6 +490,64 @@ def test_done_twice_is_refused(
     assert [event.bed for event in events(farm)] == ["B4"]
 
 
+@pytest.mark.parametrize("found", ["too wet", "too hard"])
+def test_done_says_that_the_soil_was_unfit(
+    farm: Path, capsys: pytest.CaptureFixture[str], stored_morning: list[dict[str, Any]], found: str
+) -> None:
+    assert status(["today"]) == 0
+    capsys.readouterr()
+    assert status(["done", "1", f"--{found.replace(' ', '-')}"]) == 0
+    out = capsys.readouterr().out
+    assert out.count("\n") == 1
+    assert f"not worked: {found}, Tue 14 May" in out
+    (event,) = events(farm)
+    assert (event.bed, event.data["worked"], event.data["found"]) == ("B4", False, found)
+    assert "how" not in event.data
+
+
+def test_done_after_a_visit_in_vain_is_no_second_pass(
+    farm: Path,
+    capsys: pytest.CaptureFixture[str],
+    stored_morning: list[dict[str, Any]],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Too wet in the morning, worked in the afternoon; but neither twice."""
+    assert status(["today"]) == 0
+    monkeypatch.setenv(cli.NOW_VARIABLE, "2013-05-14T11:00-04:00")
+    assert status(["done", "1", "--too-wet"]) == 0
+    capsys.readouterr()
+    assert status(["done", "1", "--too-wet"]) == 2
+    assert "done: B4 is logged already as pass-" in capsys.readouterr().err
+    monkeypatch.setenv(cli.NOW_VARIABLE, "2013-05-14T16:00-04:00")
+    assert status(["done", "1"]) == 0
+    assert [event.data.get("found") for event in events(farm)] == ["too wet", None]
+    assert status(["done", "1"]) == 2
+
+
+@pytest.mark.parametrize(
+    "options",
+    [
+        ["--too-wet", "--too-hard"],
+        ["--too-wet", "--worked", "well"],
+        ["--too-hard", "--took", "5 min"],
+    ],
+)
+def test_done_says_one_thing_of_a_visit(
+    farm: Path,
+    capsys: pytest.CaptureFixture[str],
+    stored_morning: list[dict[str, Any]],
+    options: list[str],
+) -> None:
+    assert status(["today"]) == 0
+    capsys.readouterr()
+    assert status(["done", "1", *options]) == 2
+    err = capsys.readouterr().err
+    assert err.count("\n") == 1
+    assert "takes --too-wet or --too-hard alone" in err
+    assert events(farm) == []
+    assert status(["done", "1", "--too-wet", "--worked", "no", "--note", "sticks"]) == 0
+
+
 def test_done_of_an_old_list_asks_when(
     farm: Path,
     capsys: pytest.CaptureFixture[str],

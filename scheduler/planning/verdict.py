@@ -171,7 +171,7 @@ def _pass_verdict(base: BedAnswer, site: Site, day: Day, offer: Offer, terms: Te
     span = span_today(offer, day)
     is_later = terms.best_day > 0 and terms.later_min > terms.stand_min + terms.price_min
     if terms.net_min <= 0.0 and not (span is None and is_later):
-        return Draft(_not_today(base, outlook, day, offer, terms), 0.0)
+        return Draft(_not_today(base, site, day, offer, terms), 0.0)
     if span is None:
         return Draft(_not_fit(base, outlook, day, offer), 0.0)
     last_good = _last_good_hour(offer, terms, day, span)
@@ -197,10 +197,9 @@ def _urgency(offer: Offer, terms: Terms, worth_min: float, day: Day) -> float:
     return worth_min / offer.minutes
 
 
-def _not_today(
-    base: BedAnswer, outlook: Outlook, day: Day, offer: Offer, terms: Terms
-) -> BedAnswer:
+def _not_today(base: BedAnswer, site: Site, day: Day, offer: Offer, terms: Terms) -> BedAnswer:
     """A pass today is not worth its minutes: until when it is, or that none is."""
+    outlook, weeds = site.outlook, site.weeds
     later_net = terms.later_min - terms.stand_min - terms.price_min
     takes = float(offer.weights @ offer.killable[:, 0])
     words = (clock_words(outlook, day), share_words(offer))
@@ -210,13 +209,16 @@ def _not_today(
                 _until_up(base, outlook, day),
                 why=("too few threads for the last blind pass; then until the crop is up", *words),
             )
-        because = "clean" if takes >= _LEAST_SHARE else "no_fit"
+        standing = float(offer.weights @ weeds.density_m2(1).sum(axis=1))
+        is_beyond = standing >= _CLEAN_M2 and offer.killed_m2 < _LEAST_SHARE * standing
+        because = "no_fit" if is_beyond else "clean"
         why = (
             f"a pass would save {max(terms.worth_min, 0.0):.0f} min by hand and take "
             f"{offer.minutes:.0f}: not worth it today or on the days in sight",
         )
         if because == "no_fit":
-            why = (f"{offer.tool.name} takes {tenths(takes)} of what stands and is to come",)
+            share = tenths(offer.killed_m2 / standing)
+            why = (f"{offer.tool.name} takes {share} of what stands",)
         return replace(base, verdict="nothing", because=because, why=(*why, *words))
     first, _ = day_hours(day)[terms.best_day]
     until = local_moment(day.sky.at(first_fit(offer, day, first)), day)

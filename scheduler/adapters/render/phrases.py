@@ -22,7 +22,7 @@ REASON_WORDS = {
     "no_fit": "no tool fits",
     "no_hours": "no hours left today",
     "rain_after": "rain after it",
-    "clean": "no flush due",
+    "clean": "nothing worth a pass",
     "unknown": "not known",
 }
 """Plain words for every reason code of the answer."""
