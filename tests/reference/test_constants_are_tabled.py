@@ -18,6 +18,7 @@ from scheduler.models.soil_column.grid import LAYERS_MM
 from scheduler.models.weeds.cohorts import STAGES
 from scheduler.models.weeds.degree_days import wetting_triggers
 from scheduler.planning import (
+    advice,
     crop_stage,
     day,
     ensemble,
@@ -25,17 +26,21 @@ from scheduler.planning import (
     gates,
     geometry,
     offers,
+    order,
     outlook,
     passes,
     plantings,
+    readings,
     special,
     stale_bed,
+    value,
     verdict,
     visits,
     weeds,
     work,
 )
 from scheduler.planning.cautions import HEAT_BANDS
+from scheduler.planning.season import world
 from scheduler.records import HeatBands, Soil
 from scheduler.reference import Parameter, Tables, load_tables
 from scheduler.service import settings
@@ -118,6 +123,7 @@ def _in_code() -> dict[Key, float]:
         ("flush", "trigger_dry_d"): _default(wetting_triggers, "dry_spell_d"),
         ("flush", "trigger_dry_mm"): _default(wetting_triggers, "dry_mm"),
         ("flush", "least_opening_frac"): weeds._LEAST_OPENING,
+        ("flush", "reach_mm"): weeds._REACH_MM,
         ("flush", "thin_band_frac"): settings._THIN_BAND_FRAC,
         ("flush", "row_band_mm"): 1000.0 * weeds._ROW_BAND_M,
         ("sowing", "stirs_in_row_frac"): weeds._SOWING_STIRS[weeds.IN_ROW],
@@ -172,6 +178,7 @@ def _in_code() -> dict[Key, float]:
         ("gate", "marginal_loss_factor"): gates._MARGINAL_LOSS,
         ("gate", "margin_frac"): gates._MARGIN_SHARE,
         ("gate", "clear_mm"): gates._CLEAR_MM,
+        ("gate", "stuck_h"): gates._STUCK_H,
         ("growth", "season_c"): crop_stage._SEASON_C,
         ("growth", "warm_day_cd"): crop_stage._WARM_DAY_CD,
         ("growth", "heat_cap_c"): crop_growth.HEAT_CAP_C,
@@ -212,10 +219,8 @@ def _in_code() -> dict[Key, float]:
         ("verdict", "go_chance_frac"): day.GO_CHANCE,
         ("verdict", "fit_chance_frac"): day.FIT_CHANCE,
         ("verdict", "clean_m2"): verdict._CLEAN_M2,
-        ("verdict", "worth_m2"): verdict._WORTH_M2,
         ("verdict", "nearly_frac"): verdict._NEARLY,
         ("verdict", "least_share_frac"): verdict._LEAST_SHARE,
-        ("verdict", "least_sure_frac"): verdict._LEAST_SURE,
         ("verdict", "mat_m2"): verdict._MAT_M2,
         ("verdict", "most_mat_m2"): verdict._MOST_MAT_M2,
         ("verdict", "hand_young_m2"): verdict._HAND_YOUNG_M2,
@@ -224,8 +229,16 @@ def _in_code() -> dict[Key, float]:
         ("verdict", "hand_kill_frac"): verdict._HAND_KILL,
         ("verdict", "weathered_frac"): verdict._WEATHERED,
         ("verdict", "dry_surface"): verdict._DRY_SURFACE,
-        ("verdict", "crust_chance_frac"): verdict._CRUST_CHANCE,
-        ("verdict", "wetting_chance_frac"): verdict._WETTING_CHANCE,
+        ("verdict", "hand_share_frac"): verdict._HAND_SHARE,
+        ("verdict", "mat_weed_min"): verdict._MAT_MIN_M2,
+        ("verdict", "cleans_up_frac"): verdict._CLEANS_UP,
+        ("verdict", "last_chance_factor"): verdict._LAST_CHANCE,
+        ("verdict", "crust_chance_frac"): readings._CRUST_CHANCE,
+        ("verdict", "wetting_chance_frac"): readings._WETTING_CHANCE,
+        ("value", "again_after_d"): value._AGAIN_AFTER_D,
+        ("order", "keeps_place_frac"): order._KEEPS_PLACE,
+        ("crust break", "worth_min"): advice._CRUST_WORTH_MIN,
+        ("crust break", "before_d"): advice._BEFORE_IT_D,
     }
     bands = HeatBands()
     found["heat index", "sun_allowance_c"] = bands.sun_allowance_c
@@ -276,6 +289,7 @@ def read_by_service(monkeypatch: pytest.MonkeyPatch) -> set[Key]:
     for ask in (
         settings.spread, settings.crop_traits, settings.traits_by_kind, settings.guilds,
         settings.weed_settings, settings.kill_by_kind, settings.kill_settings, settings.hand_rates,
+        settings.value_settings,
     ):  # fmt: skip
         ask.__wrapped__()  # past the cache
     for texture in settings.tables().texture_names():
@@ -309,6 +323,7 @@ def test_constants_that_stand_twice_agree(tables: Tables) -> None:
     assert _default(crust.crust_maturity, "decay_d") == kernel._CRUST_DECAY_D
     assert special._CRUST_HARD == outlook._CRUST_HARD
     assert special._MAT_M2 == verdict._MAT_M2
+    assert value._NEARLY == verdict._NEARLY
     assert LAYERS_MM[0] == kernel._CRUST_MM
     assert tables.number("flush", "trigger_event_h") == outlook._WETTING_H
     assert tables.number("kill", "rewet_mm") == _default(pass_kill.drying_dose_mm, "rewet_mm")
@@ -338,8 +353,14 @@ NO_PARAMETER: Mapping[str, tuple[str, ...]] = {
     "gates": ("_DEFAULT_DEPTH_MM",),  # stand twice, see above
     "crop_stage": ("_DEFAULT_CLOSE_D", "_UP_SHARE", "_MOST_COVER_FRAC"),
     "day": (),
-    "weeds": ("N_PARTICLES", "N_COURSE_PARTICLES", "IN_ROW", "BETWEEN"),
+    "weeds": ("N_PARTICLES", "N_COURSE_PARTICLES", "IN_ROW", "BETWEEN", "_N_SEEDS", "_TODAY"),
     "verdict": (),
+    "value": ("_ZONES", "_NEARLY", "_SECONDS"),  # the second stands twice, see above
+    "readings": (),
+    "advice": (),
+    "order": ("_PRICES", "_STEP_MIN"),  # what is tried
+    # the made garden of a played season, and how it is prepared: no part of an answer
+    "world": ("_PREPARED_MM", "_DAYS_NEEDED", "_MADE_PREPARED_D", "_MADE_SOILS", "_MADE_PLAN"),
     "visits": ("_NOON_H", "_HALVINGS"),
     "stale_bed": ("_SEED_BAND_MM", "_MOST_FLUSHES", "_TOLD_FLUSHES"),
     "special": ("_CRUST_HARD", "_MAT_M2", "_ESTABLISHED"),  # stand twice, see above
@@ -349,21 +370,26 @@ NO_PARAMETER: Mapping[str, tuple[str, ...]] = {
 @pytest.mark.parametrize(
     "module",
     [
+        advice,
         crop_stage,
         gates,
         ensemble,
         geometry,
         offers,
+        order,
         outlook,
         passes,
         plantings,
+        readings,
         special,
         stale_bed,
         day,
+        value,
         weeds,
         verdict,
         visits,
         work,
+        world,
     ],
 )
 def test_no_constant_of_planning_is_left_out(module: Any) -> None:
