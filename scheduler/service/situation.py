@@ -27,7 +27,7 @@ from scheduler.planning.outlook import Outlook, past_wettings, planting_outlook
 from scheduler.planning.passes import PassRules, PassWeather, pass_weather
 from scheduler.planning.plantings import disturbances, is_prepared, plantings_at, surface_table
 from scheduler.planning.verdict import weed_verdict
-from scheduler.planning.visits import after_refusal
+from scheduler.planning.visits import after_refusal, taught
 from scheduler.planning.weeds import WeedOutlook, flush_course, weed_history, weed_outlook
 from scheduler.ports import Journal, Progress, WeatherStore
 from scheduler.records import Event, Farm, FloatArray, Kind, Planting, WeatherSeries
@@ -139,6 +139,7 @@ def situation(
         readings_from_hour=max(0, sky.now_hour - 24 * READING_DAYS),
         progress=progress,
     )
+    ensemble = taught(ensemble, farm, plantings, events, tools)
     outlooks = {
         p.key: planting_outlook(
             p, ensemble, disturbances(p, events), views, crops, tools, surfaces[p.key][1]
