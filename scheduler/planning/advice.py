@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from datetime import timedelta
 
 from scheduler.planning.day import Day, local_moment
 from scheduler.planning.ensemble import Ensemble
@@ -77,10 +78,20 @@ def advice_for(site: Site, choice: Choice, kit: Kit, day: Day, ensemble: Ensembl
         stale = stale_bed_plan(plan, day, outlook, bed, traits, kit.kills, kit.weeds)
     return Advice(
         crust_break(outlook, day, outlook.crop_hours, tools, traits, choice.gates),
-        seed_set(site.weeds, outlook, day, kit.weeds),
+        seed_set(site.weeds, outlook, day, kit.weeds) if _is_late(site, kit, day) else None,
         None if crop is None else flame_window(site.weeds, outlook, day, outlook.crop_hours, crop),
         stale,
     )
+
+
+def _is_late(site: Site, kit: Kit, day: Day) -> bool:
+    """Whether weeds no longer cost the crop yield, so that their seed is what matters."""
+    planting = site.planting
+    crop = kit.crops.get(planting.crop or "")
+    if crop is None or crop.weed_free_to_d is None or planting.established_at is None:
+        return True
+    begin = planting.up_at or planting.established_at
+    return day.now > begin + timedelta(days=crop.weed_free_to_d)
 
 
 def next_plan(day: Day, bed: str) -> Plan | None:

@@ -30,6 +30,7 @@ from scheduler.records import BedAnswer, Morning
 
 MAX_GO_LINES = 8
 MAX_LOOKS = 2
+MAX_HAND_LINES = 5
 MAX_DAYS = 2  # days told one by one in the lines of what is due; the rest is "later"
 MAX_WEATHER_LINES = 3
 MAX_CLAUSES = 3  # of the reasons of a paragraph
@@ -340,12 +341,7 @@ class _Page:
         reason = REASON_WORDS.get(because, because.replace("_", " "))
         if verdict == "hand":
             reason = "too big for any tool" if because == "no_fit" else reason
-            words = []
-            for bed in sorted(beds, key=lambda bed: natural_key(planting_name(bed))):
-                span = (bed.minutes or {}).get("by_hand")
-                name = planting_name(bed)
-                words.append(name if span is None else f"{name} ({minutes_words(span)})")
-            return self.line("By hand", ", ".join(words), reason)
+            return self.line("By hand", self.hand_words(beds), reason)
         if verdict == "nothing" and because == "unknown":
             asked = "no flush on record, or its window is past; log what stands"
             return self.line("Look first", f"{self.names(beds)}: {asked}")
@@ -365,6 +361,22 @@ class _Page:
         spans = sorted(by_until, key=lambda until: first_of.get(until, _FAR))
         words = [f"{self.names(by_until[until])} {until}" for until in spans]
         return self.line(verdict.capitalize(), "; ".join(words), reason)
+
+    def hand_words(self, beds: Sequence[BedAnswer]) -> str:
+        """The beds with their minutes; of many beds the quickest and the sum."""
+        spans = {id(bed): (bed.minutes or {}).get("by_hand") for bed in beds}
+        if len(beds) <= MAX_HAND_LINES:
+            words = []
+            for bed in sorted(beds, key=lambda bed: natural_key(planting_name(bed))):
+                span = spans[id(bed)]
+                name = planting_name(bed)
+                words.append(name if span is None else f"{name} ({minutes_words(span)})")
+            return ", ".join(words)
+        known = [(bed, span) for bed in beds if (span := spans[id(bed)]) is not None]
+        quick = sorted(known, key=lambda item: (item[1].mid, planting_name(item[0])))[:3]
+        told = ", ".join(f"{planting_name(bed)} ({minutes_words(span)})" for bed, span in quick)
+        middle_h = sum(span.mid for _, span in known) / 60.0
+        return f"{self.names(beds)}; about {middle_h:.0f} h in all, quickest {told}"
 
     def names(self, beds: Sequence[BedAnswer]) -> str:
         """Short list of plantings; a bed whose parts are all here is named once."""
