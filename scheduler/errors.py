@@ -27,6 +27,14 @@ class WeatherFileError(WhitethreadError):
     """A weather file cannot be read as it stands."""
 
 
+class WeatherFetchError(WhitethreadError):
+    """Weather could not be fetched and no copy is held; `status` is the answer's, if one came."""
+
+    def __init__(self, message: str, status: int | None = None) -> None:
+        self.status = status
+        super().__init__(message)
+
+
 class WeatherMissingError(WhitethreadError):
     """There is not enough weather to answer the question."""
 
