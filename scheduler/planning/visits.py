@@ -381,20 +381,21 @@ def after_refusal(
     -------
     Draft
         The same; but `wait` until the first fit hour of tomorrow or later, where it would send
-        the same tool, or one that bears no more, to the planting again.
+        the same tool, or another that would meet the same, to the planting again.
 
     Notes
     -----
-    A tool bears more where it may go on wetter soil or without wheels, or does not mind a crust.
-    Definition of this project. No range stated. Worked: tests/planning/test_visits.py; a whole
-    morning: tests/scenes/test_visit_scenes.py.
+    Where it was too wet no tool that stirs the soil is listed, though a hoe bears a little more
+    than a machine; where it was too hard one that does not mind a crust may be; where the entry
+    says no reason any other may be. Definition of this project. No range stated. Worked:
+    tests/planning/test_visits.py; a whole morning: tests/scenes/test_visit_scenes.py.
     """
     answer = draft.answer
     refusal = refused_today(site.planting, events, day)
     if refusal is None or answer.verdict != "go" or answer.action is None:
         return draft
     offer = next((o for o in choice.offers if o.tool.name == answer.action.tool), None)
-    if offer is None or _bears_more(offer, refusal, kit):
+    if offer is None or _is_spared(offer, refusal, kit):
         return draft
     until = local_moment(day.sky.at(_next_fit(offer, site, day)), day)
     waiting = replace(
@@ -411,19 +412,17 @@ def after_refusal(
     return Draft(waiting, 0.0)
 
 
-def _bears_more(offer: Offer, refusal: Refusal, kit: Kit) -> bool:
+def _is_spared(offer: Offer, refusal: Refusal, kit: Kit) -> bool:
     """Whether a tool may still go where another was refused."""
     if offer.tool.name == refusal.tool:
         return False
     asks = kit.rules.traits[offer.tool.key]
     refused = kit.rules.tools.get(refusal.tool)
-    if asks.crop_gate in _LEAVES_SOIL or refused is None or refusal.because == "unknown":
+    if asks.crop_gate in _LEAVES_SOIL or refusal.because == "unknown":
         return True
-    asked = kit.rules.traits[refused.key]
-    if refusal.because == "hard":
-        return asked.minds_crust and not asks.minds_crust
-    is_lighter = asked.is_wheeled and not asks.is_wheeled
-    return is_lighter or asks.wetness_offset_m3m3 > asked.wetness_offset_m3m3
+    if refusal.because == "wet" or refused is None:
+        return False
+    return kit.rules.traits[refused.key].minds_crust and not asks.minds_crust
 
 
 def _next_fit(offer: Offer, site: Site, day: Day) -> int:

@@ -417,16 +417,17 @@ def test_too_hard_and_no_reason_given() -> None:
 
 
 def test_which_other_tool_may_still_go() -> None:
-    """Sweeps go on wheels as tines do; a hoe bears wetter soil; a flame asks nothing of it."""
+    """Found too wet: no tool that stirs is sent there, but a flame asks nothing of the soil."""
     spans = [(NOW + 7, NOW + 13), (NOW + 30, NOW + 33)]
 
     def verdict(tool: Tool, *events: Event) -> str:
         return told(listed(tool), events, offered(tool, spans)).verdict
 
     assert verdict(SWEEPS, vain(MORNING)) == "wait"
-    assert verdict(HOE, vain(MORNING)) == "go"
+    assert verdict(HOE, vain(MORNING)) == "wait"
     assert verdict(FLAMER, vain(MORNING)) == "go"
-    assert verdict(TINES, vain(MORNING, tool="hoe")) == "wait"  # the hoe bears more
+    assert verdict(TINES, vain(MORNING, tool="hoe")) == "wait"
+    assert verdict(TINES, vain(MORNING, tool="lent harrow")) == "wait"
     assert verdict(SWEEPS, vain(MORNING, found=TOO_HARD)) == "go"  # blades go under a crust
     assert verdict(TINES, vain(MORNING, tool="sweeps", found=TOO_HARD)) == "wait"
     assert verdict(SWEEPS, made(MORNING, worked=False)) == "go"  # not known why the tines did not
