@@ -175,7 +175,8 @@ def ways_of_packets(packets: Sequence[Packet], n_days: int) -> FloatArray:
 def ways_of_counts(days: Sequence[Counts], end: Counts, n_days: int) -> FloatArray:
     """Ways of weeds whose order stays: the most advanced today is so on each day, (n_days, 216).
 
-    What is alive at the end is the sum of `end`, shared as each day's counts are.
+    What is alive at the end is the sum of `end`, shared as each day's counts are; where counts lead
+    back to an earlier state the weeds stay in the later one, as weeds do.
     """
     whole = sum(end.values())
     if whole <= 0.0:
@@ -186,7 +187,9 @@ def ways_of_counts(days: Sequence[Counts], end: Counts, n_days: int) -> FloatArr
         ranks = [_ranks(counts) for counts in then]
         cuts = np.unique(np.concatenate(([0.0, 1.0], *ranks)).round(12))
         for low, high in pairwise(cuts):
-            a, b, c = (int(np.searchsorted(r, 0.5 * (low + high))) for r in ranks)
+            a, b, c = np.maximum.accumulate(
+                [int(np.searchsorted(r, 0.5 * (low + high))) for r in ranks]
+            )
             ways[d, (a * N_STATES + b) * N_STATES + c] += whole * (high - low)
     return ways
 

