@@ -7,9 +7,9 @@ made plantings.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from datetime import date
+from datetime import date, timedelta
 from functools import cache
 
 import numpy as np
@@ -17,13 +17,15 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from scheduler import service
 from scheduler.planning.offers import Choice, Kit, Offer, Site, choose
+from scheduler.planning.order import Draft
 from scheduler.planning.outlook import Outlook
 from scheduler.planning.passes import PassWeather
 from scheduler.planning.value import Price, Terms, ValueSettings, price_of_weeds, values_today
 from scheduler.planning.verdict import weed_verdict
 from scheduler.planning.weeds import BETWEEN, IN_ROW, WeedOutlook
-from scheduler.records import FloatArray, Plan, Planting, Tool
+from scheduler.records import Bed, FloatArray, Plan, Planting, Tool
 from scheduler.service.settings import hand_rates, value_settings
 from tests.planning.made import (
     N_HOURS,
@@ -44,6 +46,7 @@ from tests.planning.made import (
     stage,
     unseen_weather,
 )
+from tests.scenes.made import MadeStore, forecast, local, made_farm, made_hours, observed
 
 ALWAYS = [(0, N_HOURS)]
 FINGERS = Tool("fingers", "finger weeder", 20.0, 0.8, setup_min=8.0)
@@ -745,3 +748,76 @@ def test_a_clean_bed_is_never_go(rng: np.random.Generator, whole_m2: float) -> N
     made = kit((TINES, SWEEPS))
     draft = weed_verdict(site, choose(site, made, (), when), made, when, hand_rates(), TABLED)
     assert draft.answer.verdict == "nothing"
+
+
+# ------------------------------------------------------------------ whole mornings
+
+LETTUCE, SANDY, EMPTY = (
+    Bed("L1", 18.0, 0.75, "middle"), Bed("L2", 25.0, 0.75, "sand"), Bed("K1", 18.0, 0.75, "silt"),
+)  # fmt: skip
+MAY_11 = local(2013, 5, 11, 9, 30)
+
+
+def asked(beds: Sequence[Bed], passes: Mapping[str, str] | None = None) -> service.Situation:
+    """Beds prepared in April, two of them with lettuce set and rooted; half past nine.
+
+    `passes` are tools by bed, half an hour ago.
+    """
+    start = local(2013, 4, 15)
+    rain = [(local(2013, 5, d) + timedelta(hours=i), 1.5) for d in (3, 8) for i in range(6)]
+    store = MadeStore(values=observed(start, made_hours(start, 24 * 40, mean_c=18.0, rain=rain)))
+    for bed in beds:
+        store.log("prep", local(2013, 4, 24, 9), bed.name, depth_mm=100.0)
+        if bed is EMPTY:
+            continue
+        store.log(
+            "plant", local(2013, 4, 28, 9), bed.name, crop="lettuce", rows=2, row_spacing_mm=375.0
+        )
+        store.log("rooted", local(2013, 5, 8, 9), bed.name)
+    for name, tool in (passes or {}).items():
+        at = MAY_11 - timedelta(minutes=30)
+        store.log("pass", at, name, tool=tool, recorded_at=at + timedelta(minutes=5))
+    ahead = made_hours(MAY_11.replace(minute=0), 240, mean_c=18.0)
+    store.forecasts.append(forecast(MAY_11 - timedelta(minutes=25), ahead))
+    return service.situation(made_farm(beds), store, store, MAY_11, n_members=4)
+
+
+def draft_of(of: service.Situation, bed: Bed) -> Draft:
+    return next(d for d in of.drafts if d.answer.bed == bed.name)
+
+
+@pytest.fixture(scope="module")
+def three_beds() -> service.Situation:
+    return asked((LETTUCE, SANDY, EMPTY))
+
+
+@pytest.fixture(scope="module")
+def just_passed() -> service.Situation:
+    return asked((SANDY, EMPTY), {"L2": "sweeps", "K1": "sweeps"})
+
+
+def test_another_bed_changes_no_figure_of_a_bed(three_beds: service.Situation) -> None:
+    """To the last digit: verdict, terms, ranges, urgency, other tools."""
+    alone = draft_of(asked((SANDY,)), SANDY)
+    assert alone.answer.minutes is not None
+    assert alone == draft_of(three_beds, SANDY)
+
+
+def test_a_pass_just_made_is_worth_much_less_again(
+    three_beds: service.Situation, just_passed: service.Situation
+) -> None:
+    for bed in (SANDY, EMPTY):
+        first, again = draft_of(three_beds, bed), draft_of(just_passed, bed)
+        assert first.answer.verdict == "go"
+        assert again.worth_min < 0.4 * first.worth_min
+
+
+@pytest.mark.xfail(
+    strict=True,
+    reason="what the first pass missed is thought to die of the second as if it had been hit anew",
+)
+@pytest.mark.parametrize("bed", [SANDY, EMPTY], ids=lambda bed: bed.name)
+def test_a_second_pass_the_same_day_is_worth_less_than_nothing(
+    just_passed: service.Situation, bed: Bed
+) -> None:
+    assert draft_of(just_passed, bed).answer.verdict != "go"
