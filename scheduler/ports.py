@@ -30,6 +30,10 @@ class WeatherStore(Protocol):
         """The forecast issued last among those known at `known_at`."""
         ...
 
+    def forecasts_since(self, known_at: datetime, issued_from: datetime) -> Sequence[Forecast]:
+        """Forecasts issued at or after `issued_from`, known at `known_at`, in order of issue."""
+        ...
+
 
 class Lists(Protocol):
     """Lists as issued, so that `done 3` means what the grower read."""

@@ -79,7 +79,8 @@ class WeatherSeries:
 
     Missing values are NaN and their kind is `Kind.MISSING`. Hours covered by a `RainTotal` are NaN
     in `rain_mm` and carry the kind of the total. `notes` say what bears on this morning, `fills`
-    what was filled or left out as a matter of course.
+    what was filled or left out as a matter of course. `forecast_lead_h` is the time from the issue
+    of a forecast to the hour it gave a value to, NaN where no elapsed hour rests on a forecast.
     """
 
     start_at: datetime
@@ -95,6 +96,7 @@ class WeatherSeries:
     last_observed_at: datetime | None = None
     forecast_issued_at: datetime | None = None
     fills: tuple[str, ...] = ()
+    forecast_lead_h: FloatArray | None = None
 
     @property
     def n_hours(self) -> int:

@@ -1,7 +1,8 @@
 """One hourly weather series out of everything that is known at a moment.
 
-For each hour the best kind counts: own gauge, station, model, forecast, climate. Missing rain stays
-missing (NaN) and is said; a rain total whose hours nobody saw is handed on as a total, to be drawn
+For each hour the best kind counts: own gauge, station, model, forecast, climate. An hour that has
+ended and that nobody observed takes the forecast issued last before it. Missing rain stays missing
+(NaN) and is said; a rain total whose hours nobody saw is handed on as a total, to be drawn
 by member. What the other variables lack is filled by stated rules and marked by its kind. What
 bears on this morning is noted; routine fillings are listed apart.
 """
@@ -59,6 +60,9 @@ NOTED_GAUGE_DAYS = 7
 NOTED_TEMP_DAYS = 7
 MUCH_UNKNOWN_HOURS = 24
 OWN_SOURCE = "own gauge"
+NOTED_AGE_H = 24.0  # weather older than this is noted
+OBSERVED_LIMIT_H = 120.0  # without a reading for longer the soil is not known: nothing is ranked
+FORECAST_LIMIT_H = 36.0  # an older forecast is told not to be counted on
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _BEST_FIRST = (Kind.OWN_GAUGE, Kind.OBSERVED, Kind.MODEL, Kind.FORECAST, Kind.CLIMATE)
@@ -92,6 +96,48 @@ class ValueColumns:
 
 
 @dataclass(frozen=True)
+class WeatherAges:
+    """How old the weather of a series is [h]; None where there is none.
+
+    `rain_h` and `temp_h` count from the end of the last hour that a gauge, a station or a model of
+    the hour itself gave, `forecast_h` from the issue of the forecast.
+    """
+
+    rain_h: float | None
+    temp_h: float | None
+    forecast_h: float | None
+
+    @property
+    def observed_h(self) -> float | None:
+        """The age of rain or of temperature, whichever is older [h]; None if either is missing."""
+        if self.rain_h is None or self.temp_h is None:
+            return None
+        return max(self.rain_h, self.temp_h)
+
+    @property
+    def is_soil_unknown(self) -> bool:
+        """Whether the rain was observed too long ago to say how wet the soil is."""
+        return self.rain_h is None or self.rain_h > OBSERVED_LIMIT_H
+
+    @property
+    def is_forecast_old(self) -> bool:
+        """Whether there is a forecast and it is too old to be counted on."""
+        return self.forecast_h is not None and self.forecast_h > FORECAST_LIMIT_H
+
+
+@dataclass(frozen=True)
+class _Issued:
+    """Forecasts known at `now`, in order of issue."""
+
+    all: tuple[Forecast, ...]
+
+    @property
+    def latest(self) -> Forecast | None:
+        """The one issued last: it counts for the hours to come."""
+        return self.all[-1] if self.all else None
+
+
+@dataclass(frozen=True)
 class _Span:
     """A value over more than an hour: [first, last) in hours of the grid."""
 
@@ -112,6 +158,8 @@ class _Grid:
     inner: slice
     now: datetime
     zone: ZoneInfo
+    lead_h: FloatArray  # of the forecasts that elapsed hours rest on; NaN elsewhere
+    stood_in: set[str] = field(default_factory=set)  # sources of those forecasts
     notes: list[str] = field(default_factory=list)
     fills: list[str] = field(default_factory=list)
 
@@ -249,7 +297,7 @@ def _columns(variable: str, values: Sequence[WeatherValue]) -> ValueColumns:
 def hourly_series(
     values: Sequence[WeatherValue] | Mapping[str, ValueColumns],
     rain_and_temp_events: Sequence[Event],
-    forecast: Forecast | None,
+    forecast: Forecast | Sequence[Forecast] | None,
     start_at: datetime,
     end_at: datetime,
     now: datetime,
@@ -257,9 +305,10 @@ def hourly_series(
 ) -> WeatherSeries:
     """The hourly weather of [start_at, end_at) as it is known at `now`.
 
-    Order of trust for each hour: own gauge, station, model, forecast, climate. Forecasts count for
-    hours that end after `now` only, observations for hours that have ended. Suspect values and
-    values that became known after `now` are left out.
+    Order of trust for each hour: own gauge, station, model, forecast, climate. The forecast issued
+    last counts for the hours that end after `now`; an hour that has ended without an observation
+    takes the forecast issued last before its end (kind FORECAST). Observations count for hours that
+    have ended. Suspect values and values that became known after `now` are left out.
 
     - Rain: an own total takes the hours of the station where the station saw rain in the interval,
       else it stays a `RainTotal`; so does any other total longer than an hour. A total inside a
@@ -279,8 +328,8 @@ def hourly_series(
         What stations, files and models say; newest revision only.
     rain_and_temp_events : sequence of Event
         Entries of kind `rain` and `temp` (others are passed over), corrections applied.
-    forecast : Forecast or None
-        The forecast issued last.
+    forecast : Forecast, sequence of Forecast, or None
+        The forecast issued last, or all that may stand in for hours nobody observed.
     start_at, end_at : datetime
         Span of the series, aware, on full hours.
     now : datetime
@@ -294,7 +343,8 @@ def hourly_series(
         Arrays of shape (hours of the span,), the kind of each hour, totals, and in plain words:
         `notes` (rain unknown in the last 14 days or for more than 24 hours in all; gauge against
         station in the last 7 days; forecast absent or ending early; temperature missing for more
-        than 24 hours of the last 7 days) and `fills` (all else that was filled or left out).
+        than 24 hours of the last 7 days; readings or forecast older than 24 hours, first) and
+        `fills` (all else that was filled or left out).
 
     Raises
     ------
@@ -321,17 +371,17 @@ def hourly_series(
     """
     grid = _grid(start_at, end_at, now, place)
     columns = values if isinstance(values, Mapping) else value_columns(values)
-    if forecast is not None and max(forecast.known_at, forecast.issued_at) > now:
-        forecast = None
+    issued = _issued(forecast, now)
     events = [event for event in rain_and_temp_events if event.recorded_at <= now]
     usable = _usable(columns, grid)
 
-    rain_mm, rain_kind, totals = _rain(grid, usable, events, forecast)
-    temp_c, temp_kind = _temperature(grid, usable, events, forecast, place)
+    rain_mm, rain_kind, totals = _rain(grid, usable, events, issued)
+    temp_c, temp_kind = _temperature(grid, usable, events, issued, place)
     sun_mj_m2 = extraterrestrial_hourly_mj_m2(grid.hours, place.latitude_deg, place.longitude_deg)
-    humidity, humidity_kind = _humidity(grid, usable, forecast, temp_c, place)
-    wind_m_s, wind_kind = _wind(grid, usable, forecast)
-    solar_mj_m2, solar_kind = _solar(grid, usable, forecast, temp_c, sun_mj_m2, place)
+    humidity, humidity_kind = _humidity(grid, usable, issued, temp_c, place)
+    wind_m_s, wind_kind = _wind(grid, usable, issued)
+    solar_mj_m2, solar_kind = _solar(grid, usable, issued, temp_c, sun_mj_m2, place)
+    _say_ages(grid, rain_kind, temp_kind, issued.latest)
 
     inner = grid.inner
     kinds = {
@@ -341,6 +391,7 @@ def hourly_series(
         "wind_2m_m_s": wind_kind[inner],
         "solar_mj_m2": solar_kind[inner],
     }
+    lead_h = grid.lead_h[inner]
     return WeatherSeries(
         start_at=start_at.astimezone(UTC),
         rain_mm=rain_mm[inner],
@@ -351,11 +402,70 @@ def hourly_series(
         kinds=kinds,
         rain_totals=_inner_totals(totals, grid),
         notes=tuple(grid.notes),
-        sources=_sources(grid, usable, events, forecast),
+        sources=_sources(grid, usable, events, issued.latest),
         last_observed_at=_last_observed_at(grid, usable, events),
-        forecast_issued_at=None if forecast is None else forecast.issued_at,
+        forecast_issued_at=None if issued.latest is None else issued.latest.issued_at,
         fills=tuple(grid.fills),
+        forecast_lead_h=lead_h if np.isfinite(lead_h).any() else None,
     )
+
+
+def weather_ages(series: WeatherSeries, now: datetime) -> WeatherAges:
+    """How old the rain, the temperature and the forecast of a series are.
+
+    Parameters
+    ----------
+    series : WeatherSeries
+        As `hourly_series` returns it.
+    now : datetime
+        The moment of the answer, aware.
+
+    Returns
+    -------
+    WeatherAges
+        Ages [h].
+
+    Notes
+    -----
+    A model of an hour that has ended counts as its reading; a forecast of it does not. Rain older
+    than 120 h leaves the water of the soil unknown, a forecast older than 36 h says little of
+    today. Definition of this project. No range stated.
+
+    Examples
+    --------
+    >>> day = datetime(2013, 5, 1, tzinfo=UTC)
+    >>> air = [WeatherValue(name, day, day + timedelta(hours=1), 0.5, Kind.OBSERVED, "A",
+    ...     day + timedelta(hours=1)) for name in ("rain_mm", "air_temp_c")]
+    >>> now = day + timedelta(days=6, hours=1)
+    >>> ages = weather_ages(hourly_series(air, [], None, day, now, now,
+    ...     Place(45.0, 0.0, 100.0, "UTC")), now)
+    >>> ages.rain_h, ages.is_soil_unknown, ages.forecast_h
+    (144.0, True, None)
+    """
+    n_past = int(np.clip((now - series.start_at) // timedelta(hours=1), 0, series.n_hours))
+
+    def age_h(name: str) -> float | None:
+        known = np.flatnonzero(series.kinds[name][:n_past] >= Kind.MODEL)
+        if not known.size:
+            return None
+        return (now - series.start_at) / timedelta(hours=1) - float(known[-1]) - 1.0
+
+    issued_at = series.forecast_issued_at
+    forecast_h = None if issued_at is None else (now - issued_at) / timedelta(hours=1)
+    return WeatherAges(age_h("rain_mm"), age_h("air_temp_c"), forecast_h)
+
+
+def _issued(forecast: Forecast | Sequence[Forecast] | None, now: datetime) -> _Issued:
+    """The forecasts that were known at `now`, in order of issue."""
+    found: Sequence[Forecast]
+    if forecast is None:
+        found = ()
+    elif isinstance(forecast, Forecast):
+        found = (forecast,)
+    else:
+        found = forecast
+    known = [each for each in found if max(each.known_at, each.issued_at) <= now]
+    return _Issued(tuple(sorted(known, key=lambda f: (f.issued_at, f.known_at, f.source))))
 
 
 def _grid(start_at: datetime, end_at: datetime, now: datetime, place: Place) -> _Grid:
@@ -374,6 +484,7 @@ def _grid(start_at: datetime, end_at: datetime, now: datetime, place: Place) -> 
         inner=slice(PAD_HOURS, PAD_HOURS + n_inner),
         now=now,
         zone=ZoneInfo(place.time_zone),
+        lead_h=np.full(n_inner + 2 * PAD_HOURS, np.nan),
     )
 
 
@@ -482,6 +593,55 @@ def _forecast_values(forecast: Forecast | None, variable: str, grid: _Grid) -> F
     return result
 
 
+def _elapsed_forecasts(
+    issued: _Issued, variable: str, grid: _Grid
+) -> tuple[FloatArray, FloatArray, IntArray]:
+    """For hours that have ended: what the forecast issued last before said, its lead, its number.
+
+    Later forecasts overwrite earlier ones from the hour of their issue on.
+    """
+    values = np.full(grid.n_hours, np.nan)
+    lead_h = np.full(grid.n_hours, np.nan)
+    number = np.full(grid.n_hours, -1, np.int64)
+    for i, forecast in enumerate(issued.all):
+        if variable not in forecast.values:
+            continue
+        said = np.asarray(forecast.values[variable], dtype=np.float64)
+        offset = (_seconds(forecast.start_at) + HOUR_S // 2) // HOUR_S - grid.first_hour
+        issued_s = _seconds(forecast.issued_at)
+        low = max(offset, issued_s // HOUR_S - grid.first_hour, 0)
+        high = min(offset + said.size, grid.n_past)
+        if high <= low:
+            continue
+        element = np.arange(low, high)
+        element = element[np.isfinite(said[element - offset])]
+        values[element] = said[element - offset]
+        middle_h = element + grid.first_hour + 0.5
+        lead_h[element] = np.maximum(middle_h - issued_s / HOUR_S, 0.0)
+        number[element] = i
+    return values, lead_h, number
+
+
+def _rest_on_forecasts(
+    grid: _Grid, issued: _Issued, is_new: BoolArray, lead_h: FloatArray, number: IntArray
+) -> None:
+    """Keep for which elapsed hours a forecast stands in, how far ahead it was made, and whose."""
+    grid.lead_h[is_new] = np.fmax(grid.lead_h[is_new], lead_h[is_new])
+    grid.stood_in |= {issued.all[int(i)].source for i in np.unique(number[is_new])}
+
+
+def _take_elapsed(
+    grid: _Grid, issued: _Issued, variable: str, value: FloatArray, kinds: KindArray
+) -> None:
+    """Give hours that have ended unobserved what was forecast of them, in place."""
+    said, lead_h, number = _elapsed_forecasts(issued, variable, grid)
+    is_new = np.isnan(value) & np.isfinite(said)
+    value[is_new] = said[is_new]
+    kinds[is_new] = Kind.FORECAST
+    _rest_on_forecasts(grid, issued, is_new, lead_h, number)
+    grid.list_fill(is_new, f"{_WORDS[variable]} as it was forecast for {{hours}}")
+
+
 def _event_span(event: Event, grid: _Grid) -> tuple[int, int]:
     """[first, last) of an entry in hours of the grid, its end not after `now`.
 
@@ -509,12 +669,13 @@ def _rain(
     grid: _Grid,
     usable: Mapping[str, ValueColumns],
     events: Sequence[Event],
-    forecast: Forecast | None,
+    issued: _Issued,
 ) -> tuple[FloatArray, KindArray, list[RainTotal]]:
     """Rain of each hour, its kind, and the totals whose hours are not known."""
     _, _, spans, by_kind = _hourly_and_spans(usable, "rain_mm", grid)
-    issued = _forecast_values(forecast, "rain_mm", grid)
-    by_kind[Kind.FORECAST] = np.where(np.isnan(issued), by_kind[Kind.FORECAST], issued)
+    foreseen, lead_h, number = _elapsed_forecasts(issued, "rain_mm", grid)
+    for said in (foreseen, _forecast_values(issued.latest, "rain_mm", grid)):
+        by_kind[Kind.FORECAST] = np.where(np.isnan(said), by_kind[Kind.FORECAST], said)
     for event in events:
         if event.kind == "rain":
             first, last = _event_span(event, grid)
@@ -546,6 +707,9 @@ def _rain(
             _place_total(grid, span, placed, hourly, shape, rain_mm, kinds, totals)
             placed.append(span)
 
+    is_foreseen = (kinds == Kind.FORECAST) & grid.is_past() & np.isfinite(foreseen)
+    _rest_on_forecasts(grid, issued, is_foreseen, lead_h, number)
+    grid.list_fill(is_foreseen, "rain as it was forecast for {hours}")
     _say_unknown_rain(grid, kinds == Kind.MISSING)
     return rain_mm, kinds, totals
 
@@ -559,6 +723,37 @@ def _say_unknown_rain(grid: _Grid, is_unknown: BoolArray) -> None:
     grid.note_hours(is_noted, "rain unknown for {hours}")
     grid.list_fill(is_gap & ~is_noted, "rain unknown for {hours}")
     grid.note_hours(is_unknown & ~grid.is_past(), "no forecast of rain for {hours}")
+
+
+def _say_ages(
+    grid: _Grid, rain_kind: KindArray, temp_kind: KindArray, latest: Forecast | None
+) -> None:
+    """Note, before all else, readings and a forecast that are more than a day old."""
+    said: dict[str, list[str]] = {}
+    for name, kinds in (("rain", rain_kind), ("temperature", temp_kind)):
+        known = np.flatnonzero(kinds[: grid.n_past] >= Kind.MODEL)
+        if not known.size:
+            continue
+        last = int(known[-1]) + 1
+        age_h = grid.now_s / HOUR_S - grid.first_hour - last
+        if age_h <= NOTED_AGE_H:
+            continue
+        is_foreseen = bool((kinds[last : grid.n_past] == Kind.FORECAST).any())
+        since = "what was forecast then stands in"
+        if not is_foreseen:
+            since = "it may have rained" if name == "rain" else "the days before stand in"
+        said.setdefault(f"since {grid.when(last)}, {_age(age_h)}: {since}", []).append(name)
+    notes = [f"no reading of {' and '.join(names)} {text}" for text, names in said.items()]
+    if latest is not None:
+        age_h = (grid.now - latest.issued_at) / timedelta(hours=1)
+        if age_h > NOTED_AGE_H:
+            notes.append(f"the forecast is {_age(age_h)} old")
+    grid.notes[:0] = notes
+
+
+def _age(age_h: float) -> str:
+    """An age in words."""
+    return f"{age_h:.0f} h" if age_h < 36.0 else f"{age_h / 24.0:.0f} days"
 
 
 def _newest_first(span: _Span) -> tuple[int, str, float]:
@@ -701,14 +896,14 @@ def _temperature(
     grid: _Grid,
     usable: Mapping[str, ValueColumns],
     events: Sequence[Event],
-    forecast: Forecast | None,
+    issued: _Issued,
     place: Place,
 ) -> tuple[FloatArray, KindArray]:
     """Temperature of each hour [C] and its kind."""
     value, kinds, means, _ = _hourly_and_spans(usable, "air_temp_c", grid)
     lows = _hourly_and_spans(usable, "air_temp_min_c", grid)[2]
     highs = _hourly_and_spans(usable, "air_temp_max_c", grid)[2]
-    _take_forecast(grid, forecast, "air_temp_c", value, kinds)
+    _take_forecast(grid, issued.latest, "air_temp_c", value, kinds)
     for kind in _BEST_FIRST:
         records = _extremes(grid, kind, lows, highs)
         if kind is Kind.OWN_GAUGE:
@@ -731,10 +926,11 @@ def _temperature(
             kinds[is_new] = kind
         _level(grid, [span for span in means if span.kind is kind], value, kinds)
     known_c = value.copy()
-    is_gap = np.isnan(known_c) & grid.is_past(NOTED_TEMP_DAYS)
+    _interpolate(grid, "air_temp_c", value, kinds)
+    _take_elapsed(grid, issued, "air_temp_c", value, kinds)
+    is_gap = np.isnan(known_c) & (kinds != Kind.FORECAST) & grid.is_past(NOTED_TEMP_DAYS)
     if np.count_nonzero(is_gap[grid.inner]) > MUCH_UNKNOWN_HOURS:
         grid.note_hours(is_gap, "temperature missing for {hours}")
-    _interpolate(grid, "air_temp_c", value, kinds)
     _from_neighbours(grid, known_c, value, kinds)
     return value, kinds
 
@@ -940,13 +1136,13 @@ def _daily_extremes(grid: _Grid, temp_c: FloatArray, place: Place) -> tuple[Floa
 def _humidity(
     grid: _Grid,
     usable: Mapping[str, ValueColumns],
-    forecast: Forecast | None,
+    issued: _Issued,
     temp_c: FloatArray,
     place: Place,
 ) -> tuple[FloatArray, KindArray]:
     """Relative humidity of each hour [-], at most 1, and its kind."""
     value, kinds, spans, _ = _hourly_and_spans(usable, "humidity_frac", grid)
-    _take_forecast(grid, forecast, "humidity_frac", value, kinds)
+    _take_forecast(grid, issued.latest, "humidity_frac", value, kinds)
 
     def at_constant_vapour(span: _Span, hours: slice) -> FloatArray:
         if np.any(np.isnan(temp_c[hours])):
@@ -955,6 +1151,7 @@ def _humidity(
 
     _level(grid, spans, value, kinds, at_constant_vapour)
     _interpolate(grid, "humidity_frac", value, kinds)
+    _take_elapsed(grid, issued, "humidity_frac", value, kinds)
     lowest_c, _ = _daily_extremes(grid, temp_c, place)
     guessed = humidity_from_dew_point_frac(temp_c, lowest_c)
     text = "humidity unknown for {hours}: dew point taken as the day's lowest temperature"
@@ -963,13 +1160,14 @@ def _humidity(
 
 
 def _wind(
-    grid: _Grid, usable: Mapping[str, ValueColumns], forecast: Forecast | None
+    grid: _Grid, usable: Mapping[str, ValueColumns], issued: _Issued
 ) -> tuple[FloatArray, KindArray]:
     """Wind of each hour at 2 m [m/s] and its kind."""
     value, kinds, spans, _ = _hourly_and_spans(usable, "wind_2m_m_s", grid)
-    _take_forecast(grid, forecast, "wind_2m_m_s", value, kinds)
+    _take_forecast(grid, issued.latest, "wind_2m_m_s", value, kinds)
     _level(grid, spans, value, kinds)
     _interpolate(grid, "wind_2m_m_s", value, kinds)
+    _take_elapsed(grid, issued, "wind_2m_m_s", value, kinds)
     guessed = np.full(grid.n_hours, DEFAULT_WIND_2M_M_S)
     text = f"wind unknown for {{hours}}: {DEFAULT_WIND_2M_M_S:g} m/s assumed"
     _take_guess(grid, guessed, text, value, kinds)
@@ -979,14 +1177,14 @@ def _wind(
 def _solar(
     grid: _Grid,
     usable: Mapping[str, ValueColumns],
-    forecast: Forecast | None,
+    issued: _Issued,
     temp_c: FloatArray,
     sun_mj_m2: FloatArray,
     place: Place,
 ) -> tuple[FloatArray, KindArray]:
     """Solar radiation of each hour [MJ m-2] and its kind."""
     value, kinds, spans, _ = _hourly_and_spans(usable, "solar_mj_m2", grid)
-    _take_forecast(grid, forecast, "solar_mj_m2", value, kinds)
+    _take_forecast(grid, issued.latest, "solar_mj_m2", value, kinds)
 
     def like_the_sun(span: _Span, hours: slice) -> FloatArray:
         first = span.first + grid.first_hour
@@ -1005,6 +1203,7 @@ def _solar(
         ]
 
     _level(grid, spans, value, kinds, like_the_sun)
+    _take_elapsed(grid, issued, "solar_mj_m2", value, kinds)
     lowest_c, highest_c = _daily_extremes(grid, temp_c, place)
     guessed = np.minimum(
         solar_from_range_mj_m2(highest_c - lowest_c, sun_mj_m2),
@@ -1036,6 +1235,7 @@ def _sources(
     for own in usable.values():
         used = np.unique(own.source_index[_inner_rows(own, grid)])
         outside |= {own.sources[int(index)] for index in used}
+    outside |= grid.stood_in
     names = [OWN_SOURCE] if any(event.kind in ("rain", "temp") for event in events) else []
     names += sorted(outside - {OWN_SOURCE}) if names else sorted(outside)
     if forecast is not None and forecast.source not in names:

@@ -263,7 +263,7 @@ def _series(
     end_at = hour_now + timedelta(days=HORIZON_DAYS)
     values = weather.weather_values(now, start_at, end_at)
     own = [e for e in events if e.kind in ("rain", "temp")]
-    forecast = weather.latest_forecast(now)
+    forecasts = weather.forecasts_since(now, start_at)
     begins = [v.start_at for v in values if not v.suspect] + [e.happened_at for e in own]
     if not begins:
         raise WeatherMissingError(
@@ -276,7 +276,7 @@ def _series(
             f"weather: the record begins {first:%d %b %Y %H:%M} UTC, the answer needs at least "
             f"{_LEAST_PAST_DAYS} days before {hour_now:%d %b %Y}; import older weather"
         )
-    series = hourly_series(values, own, forecast, first, end_at, now, farm.place)
+    series = hourly_series(values, own, forecasts, first, end_at, now, farm.place)
     past = slice(0, int((hour_now - first) // timedelta(hours=1)))
     for name, label in (("air_temp_c", "temperature"), ("rain_mm", "rain")):
         is_known = series.kinds[name][past] >= Kind.MODEL

@@ -178,6 +178,10 @@ def test_nothing_is_rewritten(farm: FarmDatabase, table: str, verb: str) -> None
             lambda farm: farm.add_forecast(forecast(1.0)),
             lambda farm, at: farm.latest_forecast(at),
         ),
+        (
+            lambda farm: farm.add_forecast(forecast(1.0)),
+            lambda farm, at: farm.forecasts_since(at, NOON - 365 * DAY),
+        ),
         (lambda farm: farm.write_farm_version("x", NOON), lambda farm, at: farm.farm_text(at)),
         (lambda farm: farm.write_list(NOON, NOON, {"x": 1}), lambda farm, at: farm.latest_list(at)),
     ],
@@ -210,6 +214,7 @@ def test_every_answer_is_read_through_the_one_filter() -> None:
         "all_weather_values",
         "latest_forecast",
         "forecasts",
+        "forecasts_since",
         "latest_list",
         "farm_text",
     ):
@@ -398,6 +403,8 @@ def test_the_forecast_issued_last_is_the_latest(farm: FarmDatabase) -> None:
     assert_array_equal(latest.values["rain_mm"], [2.0, np.nan, 0.1])
     assert [held.issued_at for held in farm.forecasts(EVER)] == [NOON - DAY, NOON]
     assert [held.issued_at for held in farm.forecasts(NOON)] == [NOON]
+    assert [held.issued_at for held in farm.forecasts_since(EVER, NOON)] == [NOON]
+    assert len(farm.forecasts_since(EVER, NOON - DAY)) == 2
 
 
 def test_the_same_forecast_adds_nothing(farm: FarmDatabase) -> None:

@@ -12,7 +12,7 @@ from numpy.testing import assert_allclose
 from scheduler.errors import RangeError
 from scheduler.models.air import saturation_vapour_pressure_kpa
 from scheduler.models.sun import clear_sky_mj_m2, extraterrestrial_daily_mj_m2
-from scheduler.planning.forcing import hourly_series, value_columns
+from scheduler.planning.forcing import hourly_series, value_columns, weather_ages
 from scheduler.records import Event, Forecast, Kind, Place, WeatherSeries, WeatherValue
 
 PLACE = Place(42.0, 0.0, 100.0, "UTC")
@@ -237,7 +237,7 @@ def test_observed_values_after_now_are_left_out_and_said() -> None:
     assert series.last_observed_at == now
 
 
-def test_the_forecast_counts_after_now_only() -> None:
+def test_the_forecast_counts_where_nothing_was_observed() -> None:
     now = DAY + 12 * HOUR
     forecast = Forecast(
         "service F",
@@ -247,13 +247,95 @@ def test_the_forecast_counts_after_now_only() -> None:
         {"rain_mm": np.full(20, 0.7), "air_temp_c": np.full(20, 11.0)},
     )
     series = series_of(values_of("rain_mm", DAY, [0.0] * 10), forecast=forecast, now=now)
-    assert np.isnan(series.rain_mm[10:12]).all()
-    assert series.rain_mm[12:20].tolist() == [0.7] * 8
-    assert set(series.kinds["rain_mm"][12:20]) == {Kind.FORECAST}
+    assert series.rain_mm[:10].tolist() == [0.0] * 10
+    assert series.rain_mm[10:20].tolist() == [0.7] * 10
+    assert set(series.kinds["rain_mm"][10:20]) == {Kind.FORECAST}
+    assert series.forecast_lead_h is not None
+    assert series.forecast_lead_h[10:12].tolist() == [10.5, 11.5]
+    # the service gave no temperature but from the forecast: it stands in for all twelve hours
+    assert np.isfinite(series.forecast_lead_h).sum() == 12
+    assert "rain as it was forecast for 2 hours between 10 May 10:00 and 10 May 12:00" in (
+        series.fills
+    )
     assert "no forecast of rain for 4 hours between 10 May 20:00 and 11 May 00:00" in series.notes
     assert series.forecast_issued_at == DAY
     unknown_yet = Forecast("F", DAY, now + HOUR, DAY, {"rain_mm": np.full(20, 0.7)})
     assert np.isnan(series_of([], forecast=unknown_yet, now=now).rain_mm).all()
+
+
+def issued(at: datetime, rain_mm: float, n_hours: int = 96, source: str = "F") -> Forecast:
+    said = {"rain_mm": np.full(n_hours, rain_mm), "air_temp_c": np.full(n_hours, 10.0 + rain_mm)}
+    return Forecast(source, at, at, at, said)
+
+
+def test_elapsed_hours_take_the_forecast_issued_last_before_each() -> None:
+    """Never one issued after the hour, though it speaks of it too."""
+    now = DAY + 30 * HOUR
+    hindsight = Forecast("F", DAY + 20 * HOUR, DAY + 20 * HOUR, DAY, {"rain_mm": np.full(96, 9.0)})
+    forecasts = [issued(DAY - 6 * HOUR, 0.1), issued(DAY + 10 * HOUR, 0.2), hindsight]
+    values = values_of("rain_mm", DAY, [0.0] * 6) + values_of("air_temp_c", DAY, [8.0] * 6)
+    for order in (forecasts, forecasts[::-1]):
+        series = hourly_series(values, [], order, DAY, DAY + timedelta(days=3), now, PLACE)
+        assert series.rain_mm[:6].tolist() == [0.0] * 6
+        assert series.rain_mm[6:10].tolist() == [0.1] * 4
+        assert series.rain_mm[10:20].tolist() == [0.2] * 10
+        assert series.rain_mm[20:30].tolist() == [9.0] * 10
+        assert series.rain_mm[30:72].tolist() == [9.0] * 42
+        assert series.forecast_lead_h is not None
+        assert np.isnan(series.forecast_lead_h[:6]).all()
+        assert series.forecast_lead_h[6:10].tolist() == [12.5, 13.5, 14.5, 15.5]
+        assert series.forecast_lead_h[10] == 0.5
+        assert np.isnan(series.forecast_lead_h[30:]).all()
+        assert series.sources == ("F", "station A")
+        assert series.last_observed_at == DAY + 6 * HOUR
+
+
+def test_a_forecast_never_outranks_what_was_observed_or_modelled() -> None:
+    now = DAY + 24 * HOUR
+    values = values_of("rain_mm", DAY, [1.0] * 6) + values_of(
+        "rain_mm", DAY + 6 * HOUR, [2.0] * 6, Kind.MODEL, "model M"
+    )
+    gauge = entry("rain", DAY + 12 * HOUR, DAY + 18 * HOUR, {"rain_mm": 0.0})
+    series = hourly_series(
+        values, [gauge], [issued(DAY, 5.0)], DAY, DAY + timedelta(days=1), now, PLACE
+    )
+    assert series.rain_mm.tolist() == [1.0] * 6 + [2.0] * 6 + [0.0] * 6 + [5.0] * 6
+
+
+def test_the_age_of_readings_and_forecast_is_noted_first_from_a_day_on() -> None:
+    values = values_of("rain_mm", DAY, [0.0] * 24) + values_of("air_temp_c", DAY, [9.0] * 24)
+    forecasts = [issued(DAY + 24 * HOUR, 0.3, 240)]
+    fresh = hourly_series(
+        values, [], forecasts, DAY, DAY + timedelta(days=9), DAY + 47 * HOUR, PLACE
+    )
+    assert not any("no reading" in note or "old" in note for note in fresh.notes)
+    now = DAY + 73 * HOUR
+    stale = hourly_series(values, [], forecasts, DAY, DAY + timedelta(days=9), now, PLACE)
+    assert stale.notes[:2] == (
+        "no reading of rain and temperature since 11 May 00:00, 2 days: "
+        "what was forecast then stands in",
+        "the forecast is 2 days old",
+    )
+    ages = weather_ages(stale, now)
+    assert (ages.rain_h, ages.temp_h, ages.forecast_h) == (49.0, 49.0, 49.0)
+    assert ages.is_forecast_old
+    assert not ages.is_soil_unknown
+    alone = hourly_series(values, [], None, DAY, DAY + timedelta(days=9), now, PLACE)
+    assert alone.notes[0].startswith("no reading of rain since 11 May 00:00, 2 days: it may have")
+    assert alone.notes[1].startswith("no reading of temperature since 11 May 00:00, 2 days: the da")
+
+
+@pytest.mark.parametrize(("age_h", "is_unknown"), [(119.0, False), (120.0, False), (121.0, True)])
+def test_the_soil_is_unknown_five_days_after_the_last_rain_reading(
+    age_h: float, is_unknown: bool
+) -> None:
+    now = DAY + (24 + age_h) * HOUR
+    values = values_of("rain_mm", DAY, [0.0] * 24)
+    series = hourly_series(values, [], None, DAY, DAY + timedelta(days=8), now, PLACE)
+    assert weather_ages(series, now).is_soil_unknown is is_unknown
+    zero = entry("rain", now - 24 * HOUR, now - HOUR, {"rain_mm": 0.0})
+    kept = hourly_series(values, [zero], None, DAY, DAY + timedelta(days=8), now, PLACE)
+    assert not weather_ages(kept, now).is_soil_unknown
 
 
 def test_a_reading_of_today_ends_at_now() -> None:

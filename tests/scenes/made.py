@@ -77,6 +77,12 @@ class MadeStore:
         known = [f for f in self.forecasts if f.known_at <= known_at]
         return max(known, key=lambda f: f.issued_at, default=None)
 
+    def forecasts_since(self, known_at: datetime, issued_from: datetime) -> list[Forecast]:
+        known = [
+            f for f in self.forecasts if f.known_at <= known_at and f.issued_at >= issued_from
+        ]
+        return sorted(known, key=lambda f: f.issued_at)
+
     def log(self, kind: str, at: datetime, bed: str | None = None, **data: Any) -> Event:
         """Add an entry recorded an hour after it happened, or at `recorded_at`."""
         recorded = data.pop("recorded_at", at + timedelta(hours=1))

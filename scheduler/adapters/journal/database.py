@@ -486,6 +486,18 @@ class FarmDatabase:
         )
         return tuple(_forecast(row) for row in rows)
 
+    def forecasts_since(self, known_at: datetime, issued_from: datetime) -> tuple[Forecast, ...]:
+        """Forecasts issued at or after `issued_from`, known at `known_at`, in order of issue."""
+        rows = self._known(
+            "forecasts",
+            known_at,
+            _FORECAST_COLUMNS,
+            where="issued_at >= ?",
+            values=(utc_text(issued_from),),
+            tail="ORDER BY issued_at, known_at, number",
+        )
+        return tuple(_forecast(row) for row in rows)
+
     # ------------------------------------------------------- lists and farms
 
     def write_list(self, as_of: datetime, recorded_at: datetime, answer: Mapping[str, Any]) -> int:
