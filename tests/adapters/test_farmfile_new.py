@@ -14,6 +14,7 @@ from scheduler.adapters.farmfile import (
     answer_fault,
     check_farm,
     check_text,
+    contact_fault,
     new_farm_text,
     read_farm,
     write_new_farm,
@@ -69,6 +70,42 @@ def test_the_answers_arrive(tmp_path: Path) -> None:
     (bed,) = farm.beds
     assert (bed.name, bed.length_m, bed.width_m) == ("A1", 12.0, 0.8)
     assert farm.work.hours[0] == 1.5
+
+
+def test_consent_and_contact_arrive_together(tmp_path: Path) -> None:
+    farm = read_farm(write_new_farm(tmp_path, Answers(), "grower@example.org").parent)
+    assert farm.weather == {"consent": True, "contact": "grower@example.org"}
+    without = check_text(new_farm_text(Answers())).farm
+    assert without is not None
+    assert without.weather == {}
+
+
+def test_a_wrong_contact_writes_nothing(tmp_path: Path) -> None:
+    told = '"grower" is not a mail address; write such as "grower@example.org"'
+    assert contact_fault("grower") == told
+    with pytest.raises(FarmFileError, match="is not a mail address"):
+        write_new_farm(tmp_path / "farm", Answers(), "grower")
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize(
+    ("lines", "told"),
+    [
+        ("consent = true", "without a contact no forecast is asked for"),
+        ('consent = true\nforecast = "none"', None),
+        ('consent = true\nforecast = "openmeteo"', "non-commercial use alone"),
+        ('contact = "grower@example.org"', None),
+    ],
+)
+def test_what_consent_lacks_is_a_warning(lines: str, told: str | None) -> None:
+    text = new_farm_text(Answers()).replace("#: [weather]", f"[weather]\n{lines}")
+    check = check_text(text)
+    assert check.faults == ()
+    if told is None:
+        assert check.warnings == ()
+    else:
+        (warning,) = check.warnings
+        assert told in warning
 
 
 def test_empty_answers_are_the_defaults_of_the_units() -> None:

@@ -494,6 +494,36 @@ WRONG: tuple[tuple[str, str, str, tuple[str, ...]], ...] = (
         ('farm.toml line 39, [weather] consent: "yes" is not yes or no; allowed: true, false',),
     ),
     (
+        "weather values",
+        "[tools.tines]",
+        '[weather]\nstation = 10637\nrain_station = "New York"\nforecast = "met.no"\n'
+        'contact = "grower"\npast_years = "ten"\n\n[tools.tines]',
+        (
+            "farm.toml line 39, [weather] station: 10637 is not text; write it in quotes",
+            'farm.toml line 40, [weather] rain_station: "New York" is not the name of a weather '
+            'station; allowed: 3 to 10 letters and digits, such as "72503"',
+            'farm.toml line 41, [weather] forecast: "met.no" is not one of the words allowed here; '
+            'allowed: metno, nws, openmeteo, none; nearest: "metno"',
+            'farm.toml line 42, [weather] contact: "grower" is not a mail address; write such as '
+            '"grower@example.org"',
+            'farm.toml line 43, [weather] past_years: "ten" is not a whole number; allowed: 0 to '
+            "80 years",
+        ),
+    ),
+    (
+        "weather contact",
+        "[tools.tines]",
+        '[weather]\nstation = ["A", "B"]\nforecast = true\ncontact = "Ann <a@example.org>"\n\n'
+        "[tools.tines]",
+        (
+            "farm.toml line 39, [weather] station: a list is not text; write it in quotes",
+            "farm.toml line 40, [weather] forecast: true is not one of the words allowed here; "
+            "allowed: metno, nws, openmeteo, none",
+            'farm.toml line 41, [weather] contact: "Ann <a@example.org>" cannot be sent with a '
+            'request; write the plain mail address, such as "grower@example.org"',
+        ),
+    ),
+    (
         "setups",
         "rows = [1, 2, 3]",
         'setups = [{ note = "x" }]',

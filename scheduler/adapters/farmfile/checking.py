@@ -123,6 +123,7 @@ def _checked_farm(
     if farm is None or place is None or work is None:
         return None
     _warn_of_clock(place, findings)
+    _warn_of_weather(weather, findings)
     warn_of_tools(tools, farm, findings)
     return Farm(
         name=farm.name,
@@ -173,6 +174,24 @@ def _warn_of_clock(place: PlaceTable, findings: Findings) -> None:
             ("place", "longitude"),
             f"{abs(place.longitude_deg):g} deg {side} is far from where the clocks go by "
             f"{place.time_zone}; is it {abs(place.longitude_deg):g} deg {other}?",
+        )
+
+
+def _warn_of_weather(weather: WeatherTable | None, findings: Findings) -> None:
+    """Warn where consent is given but no forecast will come, or only under a condition."""
+    if weather is None or not weather.consent:
+        return
+    if weather.contact is None and weather.forecast not in ("none", "openmeteo"):
+        findings.warn(
+            ("weather", "consent"),
+            "without a contact no forecast is asked for, since the services want to know whom to "
+            'write to; add contact = "grower@example.org", your own address',
+        )
+    if weather.forecast == "openmeteo":
+        findings.warn(
+            ("weather", "forecast"),
+            "the free service behind it is for non-commercial use alone; a farm that sells is "
+            "commercial and needs a paid plan of its own",
         )
 
 

@@ -15,6 +15,7 @@ from scheduler.adapters.farmfile.checking import check_text
 from scheduler.adapters.farmfile.schema import (
     read_bed_length_m,
     read_bed_width_m,
+    read_contact,
     read_elevation_m,
     read_name,
     read_time_zone,
@@ -114,6 +115,21 @@ def answer_fault(key: str, answer: str) -> str | None:
     return None
 
 
+def contact_fault(answer: str) -> str | None:
+    """Return what is wrong with the address that weather services are told, None where it is fine.
+
+    Examples
+    --------
+    >>> contact_fault("grower@example.org") is None
+    True
+    """
+    try:
+        read_contact(answer)
+    except QuantityError as error:
+        return str(error)
+    return None
+
+
 def require_free_folder(folder: Path) -> None:
     """Refuse a folder that a new farm cannot go into, before any question is asked.
 
@@ -130,17 +146,18 @@ def require_free_folder(folder: Path) -> None:
             raise FarmFileError((told,))
 
 
-def write_new_farm(folder: Path, answers: Answers) -> Path:
+def write_new_farm(folder: Path, answers: Answers, contact: str | None = None) -> Path:
     """Write farm.toml into a folder and return its path; an existing farm is never touched.
 
-    The folder is made where it is missing. The file appears whole or not at all.
+    The folder is made where it is missing. The file appears whole or not at all. `contact` is as in
+    `new_farm_text`.
 
     Raises
     ------
     FarmFileError
         If an answer is wrong, or the folder already holds a farm or cannot be written.
     """
-    text = new_farm_text(answers)
+    text = new_farm_text(answers, contact)
     path = folder / FILE_NAME
     require_free_folder(folder)
     try:
@@ -283,8 +300,15 @@ _READERS: Mapping[str, Callable[[str], object]] = {
 # --------------------------------------------------------------------- text
 
 
-def new_farm_text(answers: Answers) -> str:
+def new_farm_text(answers: Answers, contact: str | None = None) -> str:
     """Return the commented farm.toml of a new farm.
+
+    Parameters
+    ----------
+    answers : Answers
+        What the grower said.
+    contact : str or None
+        The mail address that goes with the consent to ask for weather; None: no consent.
 
     Raises
     ------
@@ -319,6 +343,7 @@ def new_farm_text(answers: Answers) -> str:
         hours=", ".join(f"{day} = {hours}" for day in ("mon", "tue", "wed", "thu", "fri", "sat")),
         machine_price=f"{_read_price(given['price']):.3g}",
         soil=f"{soil_key} = {_quoted(soil_value)}",
+        weather=_weather_text(contact),
         naming='name = "A1"' if n_beds == 1 else f'range = "A1-A{n_beds}"',
         length=_quoted(length),
         width=_quoted(width),
@@ -328,6 +353,17 @@ def new_farm_text(answers: Answers) -> str:
     if check.faults:
         raise FarmFileError(check.faults)
     return text
+
+
+def _weather_text(contact: str | None) -> str:
+    """Return consent and contact as lines of the table [weather]; examples where there is none."""
+    sign = "#: " if contact is None else ""
+    address = "grower@example.org" if contact is None else contact.strip()
+    return (
+        f"{sign}[weather]\n"
+        f"{sign}consent = true\n"
+        f"{sign}contact = {_quoted(address)}  # the services want to know whom to write to"
+    )
 
 
 def _quoted(text: str) -> str:
@@ -474,7 +510,7 @@ width = "{hoe_width}"
 #: send_at = "05:30"
 
 # Weather from outside is asked for only with your consent; the place is sent, rounded.
-#: [weather]
-#: consent = true
-#: contact = "grower@example.org"
+{weather}
+#: forecast = "metno"  # metno, nws, openmeteo, none; left out: what fits the place
+#: station = "72503"  # where observations come from; left out: the nearest
 """

@@ -40,6 +40,7 @@ TOOLBAR_KINDS = (
 """Kinds that can share one bar and work in one pass."""
 N_HEAT_BANDS = len(HeatBands().from_c)
 MAIL_SECURITIES = ("starttls", "tls", "none")
+FORECASTS = ("metno", "nws", "openmeteo", "none")
 LONGEST_NAME = 200
 FAULT = "farm_fault"
 
@@ -427,11 +428,44 @@ def _read_address(value: Any) -> str:
     return address
 
 
+def _read_station(value: Any) -> str:
+    station = read_name(value)
+    if not re.fullmatch(r"[A-Za-z0-9]{3,10}", station):
+        raise QuantityError(
+            f"{found_text(value)} is not the name of a weather station; allowed: 3 to 10 letters "
+            'and digits, such as "72503"'
+        )
+    return station.upper()
+
+
+def read_contact(value: object) -> str:
+    """Return the mail address that weather services are told.
+
+    Raises
+    ------
+    QuantityError
+        If it is no plain mail address in the letters of ASCII.
+
+    Examples
+    --------
+    >>> read_contact("grower@example.org")
+    'grower@example.org'
+    """
+    address = _read_address(value)
+    if not address.isascii() or " " in address or "<" in address:
+        raise QuantityError(
+            f"{found_text(value)} cannot be sent with a request; write the plain mail address, "
+            'such as "grower@example.org"'
+        )
+    return address
+
+
 Name = Annotated[str, _validator(read_name)]
 Text = Annotated[str, _validator(_read_text)]
 Flag = Annotated[bool, _validator(_read_flag)]
 Clock = Annotated[time, _validator(read_clock)]
 Loose = Annotated[Any, _validator(_read_loose)]
+StationId = Annotated[str, _validator(_read_station)]
 Hours = Annotated[float, _validator(read_working_hours)]
 SpacingMm = Annotated[float, _validator(_read_spacing_mm)]
 LatitudeDeg = Annotated[float, _validator(quantities.latitude_deg)]
@@ -662,11 +696,11 @@ class MailTable(Table):
 class WeatherTable(Table):
     """[weather]: where weather comes from, and whether it may be asked for."""
 
-    station: Loose = None
-    rain_station: Loose = None
-    forecast: Loose = None
+    station: StationId | None = None
+    rain_station: StationId | None = None
+    forecast: Annotated[str | None, _one_of(FORECASTS)] = None
     consent: Flag | None = None
-    contact: Loose = None
+    contact: Annotated[str | None, _validator(read_contact)] = None
     past_years: Annotated[int | None, _whole(0, 80, "0 to 80 years")] = None
     gauge: Loose = None
     gauge_read_at: Clock | None = None
