@@ -17,6 +17,7 @@ from scheduler.planning.outlook import Outlook, WorkOutlook
 from scheduler.planning.passes import (
     PassRules,
     PassWeather,
+    again_factor,
     particle_kill_frac,
     weather_kill_frac,
 )
@@ -384,7 +385,9 @@ def _offer(
         )
         luck = np.zeros((at.size, weeds.member.size))  # of a pass: not known before it is made
         z = stratified_normals(kit.rules.seed, weeds.member.size, "kill", tool.key)
-        return particle_kill_frac(of_member, weeds.member, z, luck, kit.rules.settings)
+        found = particle_kill_frac(of_member, weeds.member, z, luck, kit.rules.settings)
+        since = (at - weeds.history.passes.hour.max(initial=-np.inf)) / 24.0
+        return found * again_factor(since, kit.rules.settings)[:, None, None, None]
 
     kills = kill(site.weather, hours)
     killable = np.stack([weeds.killable_frac(1 + d, kills[d]) for d in range(len(days))], axis=1)

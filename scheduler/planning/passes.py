@@ -40,6 +40,8 @@ class KillSettings:
     ln_sd_farm: float  # of the dose of work of a tool on one farm
     ln_sd_pass: float  # of one pass
     unseen_dried_frac: float  # of the drying effect, for a pass before the hours that are stored
+    again_frac: float = 0.0  # of the kill that a pass at once after another lacks
+    again_d: float = 3.0  # over which that is made good
 
 
 @dataclass(frozen=True)
@@ -209,6 +211,38 @@ def weather_kill_frac(
         wet_before[:, :, None, None],
         setup,
     )
+
+
+def again_factor(days_since_d: FloatArray, settings: KillSettings) -> FloatArray:
+    """Share of its kill that a pass has so soon after another one.
+
+    Parameters
+    ----------
+    days_since_d : array
+        Days since the pass before, any shape; inf for none [d].
+    settings : KillSettings
+        What the tables say.
+
+    Returns
+    -------
+    array
+        Share [-], same shape.
+
+    Notes
+    -----
+    What a pass has missed stands where tools do not reach, so the next one at once misses most of
+    it too: 1 - again_frac exp(-days/again_d). Assumption of this project. No range stated.
+
+    Examples
+    --------
+    >>> settings = KillSettings(np.ones(5), 1.0, 0.03, 0.3, 0.25, 0.9, 0.7, 3.0)
+    >>> again_factor(np.array([0.0, 3.0, np.inf]), settings).round(2).tolist()
+    [0.3, 0.74, 1.0]
+    """
+    share: FloatArray = 1.0 - settings.again_frac * np.exp(
+        -np.asarray(days_since_d) / settings.again_d
+    )
+    return share
 
 
 def particle_kill_frac(

@@ -91,6 +91,7 @@ class Terms:
     last_good_day: int | None  # last day worth nearly the best, None beyond sight
     best_day: int  # of a single pass from tomorrow on, 0 if none is worth it
     later_min: float  # what that pass is worth
+    if_fit_min: float  # worth of the pass today, were the soil fit
     waiting_min: FloatArray  # (n_particles,) cost of leaving it, follow-ups on both sides
 
     @property
@@ -390,6 +391,7 @@ class _Plan:
             last_good_day=None if last_good == worth_of_day.size - 1 else last_good,
             best_day=self.left_day,
             later_min=float(w @ (self.none - self.left[:, self.left_day])),
+            if_fit_min=float(w @ (self.none - only)),
             waiting_min=waiting,
         )
 

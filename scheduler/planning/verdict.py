@@ -46,6 +46,8 @@ _GROWN = slice(3, 5)  # young and established
 _DRY_SURFACE = 0.15  # relative water of the surface below which a bed that is not fit is hard
 _MOST_MAT_M2 = 60.0  # of a mat that count for the order of the day
 _MAT_MIN_M2 = 0.02  # minutes by hand that each of them would cost
+_NOTHING_MIN = 1e-6  # of waiting that costs nothing: then it is done today
+_LEAST_SURE = 0.25  # below it another day is the better bet
 _LAST_CHANCE = 3.0  # times as urgent, where the crop closes the gate by tomorrow night
 _NO_CLEAN_UP = ("hand", "flame")
 _WEATHERED = 0.8  # of a good day's kill that a clean-up has in the weather it gets
@@ -115,8 +117,8 @@ def weed_verdict(
     values = values_today(site, choice, price, settings, day.farm.work.machine_price)
     offer = _best(choice.offers, values, day)
     terms = values[offer.tool.name]
+    takes = max(_takes_in_row(o, weeds) for o in choice.offers)
     if is_due:
-        takes = max(_takes_in_row(o, weeds) for o in choice.offers)
         by_hand = hand_minutes(weeds, outlook, hand)
         is_worth = terms.net_min > 0.0 and terms.saved.mid >= _HAND_SHARE * by_hand.mid
         if takes < _HAND_KILL and not is_worth:
@@ -124,7 +126,7 @@ def weed_verdict(
         base = replace(base, minutes={"by_hand": by_hand})
     draft = _pass_verdict(base, site, day, offer, terms)
     if draft.answer.verdict != "go":
-        return draft
+        return _hand_verdict(base, site, hand, takes) if is_due else draft
     others = tuple(
         other
         for o in choice.offers
@@ -169,18 +171,19 @@ def _pass_verdict(base: BedAnswer, site: Site, day: Day, offer: Offer, terms: Te
         details=(*base.details, *terms_words(offer, terms)),
     )
     span = span_today(offer, day)
-    is_later = terms.best_day > 0 and terms.later_min > terms.stand_min + terms.price_min
-    if terms.net_min <= 0.0 and not (span is None and is_later):
-        return Draft(_not_today(base, site, day, offer, terms), 0.0)
-    if span is None:
+    is_wanted = terms.if_fit_min > day.farm.work.machine_price * offer.minutes
+    if span is None and is_wanted:
         return Draft(_not_fit(base, outlook, day, offer), 0.0)
+    sure = 0.0 if span is None else _sure(offer, terms, weeds, day, span)
+    if span is None or terms.net_min <= 0.0 or (sure < _LEAST_SURE and terms.best_day > 0):
+        return Draft(_not_today(base, site, day, offer, terms), 0.0)
     last_good = _last_good_hour(offer, terms, day, span)
     answer = replace(
         base,
         verdict="go",
         because="",
         action=_action(offer, day, span),
-        sure=_sure(offer, terms, weeds, day, span),
+        sure=sure,
         last_good_at=None if last_good is None else local_moment(day.sky.at(last_good), day),
         why=go_words(offer, terms, outlook, weeds, day),
     )
@@ -270,7 +273,7 @@ def _is_fit_in(offer: Offer, weeds: WeedOutlook, day: Day, span: tuple[int, int]
 def _sure(offer: Offer, terms: Terms, weeds: WeedOutlook, day: Day, span: tuple[int, int]) -> float:
     """Weight of particles whose soil is fit in the span and in which going beats leaving it."""
     inside = _is_fit_in(offer, weeds, day, span)
-    return float(offer.weights @ (inside & (terms.waiting_min > 0.0)))
+    return float(offer.weights @ (inside & (terms.waiting_min >= -_NOTHING_MIN)))
 
 
 def _last_good_hour(offer: Offer, terms: Terms, day: Day, span: tuple[int, int]) -> int | None:

@@ -20,7 +20,7 @@ from scheduler.models.weeds.cohorts import (
 )
 from scheduler.planning.draws import keyed_generator, stratified_normals, weighted_quantiles
 from scheduler.planning.ensemble import Ensemble
-from scheduler.planning.passes import PassRules, PassWeather, pass_kill_frac
+from scheduler.planning.passes import PassRules, PassWeather, again_factor, pass_kill_frac
 from scheduler.planning.plantings import Trigger, touches, was_done
 from scheduler.records import Event, FloatArray, IntArray, Planting, Range
 
@@ -288,7 +288,8 @@ def weed_history(
             kill = pass_kill_frac(
                 tool, planting.key, good, depth, when, [at.date()], weather, rules, member
             )[0]
-            killed.append((hour, kill, depth))
+            since = np.array((hour - max((k[0] for k in killed), default=-np.inf)) / 24.0)
+            killed.append((hour, kill * again_factor(since, rules.settings), depth))
         elif label in ("sowing", "planting"):
             stirs = np.array(_SOWING_STIRS)
             killed.append((hour, _SOWING_KILL[None], 1e3))

@@ -480,6 +480,8 @@ def kill_settings() -> KillSettings:
         ln_sd_farm=v("ln_sd_farm"),
         ln_sd_pass=v("ln_sd_pass"),
         unseen_dried_frac=v("unseen_dried_frac"),
+        again_frac=v("again_frac"),
+        again_d=v("again_d"),
     )
 
 
