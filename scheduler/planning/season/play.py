@@ -78,6 +78,7 @@ class PlayState:
         self.sums = _Sums()
         self.hand_of_bed_min: dict[str, float] = {}
         self.machine_of_bed_min: dict[str, float] = {}  # without set-ups
+        self.kills: list[tuple[str, float, FloatArray]] = []  # bed, hour, kill of each pass made
         self._due = {bed.name: self._things_due(bed.name) for bed in self.world.garden.farm.beds}
         self._next = dict.fromkeys(self._due, 0)
 
@@ -191,7 +192,9 @@ class PlayState:
         weeds = self.weeds[bed]
         kit, plot = self.world.tables.kit, weeds.plot
         stirs = kit.kills.stirs_frac[way.tool.key]
-        weeds.kill_by(hour, true_kill_frac(self.season, plot, way, hour), way.depth_mm)
+        kill = true_kill_frac(self.season, plot, way, hour)
+        self.kills.append((bed, hour, kill))
+        weeds.kill_by(hour, kill, way.depth_mm)
         stirs = whole_width(stirs) if way.purpose == "stale" else stirs
         weeds.open_by("pass", hour, stirs, way.depth_mm)
         sums = self.sums

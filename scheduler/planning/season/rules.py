@@ -96,7 +96,7 @@ def stirred_hour(events: Sequence[Event], plot: Plot, world: World) -> float:
     Parameters
     ----------
     events : sequence of Event
-        Entries so far.
+        Entries so far, in order.
     plot : Plot
         What grows there.
     world : World
@@ -105,20 +105,17 @@ def stirred_hour(events: Sequence[Event], plot: Plot, world: World) -> float:
     Returns
     -------
     float
-        Hour of the season's clock [h]; visits in vain do not count.
+        Hour of the season's clock [h], -inf if never; visits in vain do not count.
 
     Notes
     -----
     Definition of this project. No range stated. Worked: tests/planning/season/test_rules.py.
     """
-    hours = [
-        world.hour_of(e.happened_at)
-        for e in events
-        if e.bed == plot.key
-        and e.kind in ("pass", "prep", "sow", "plant")
-        and e.data.get("worked") is not False
-    ]
-    return max(hours, default=-np.inf)
+    for e in reversed(events):
+        is_stirring = e.bed == plot.key and e.kind in ("pass", "prep", "sow", "plant")
+        if is_stirring and e.data.get("worked") is not False:
+            return world.hour_of(e.happened_at)
+    return -np.inf
 
 
 def _beds(morning: Morning, world: World) -> list[tuple[Plot, Way]]:
@@ -248,7 +245,7 @@ class Attentive:
     """Goes when more green weeds are seen than a threshold, the soil lets it and a gap is over.
 
     With a look a day and without error these are the best eyes there could be; with a look a week
-    and an error the looking that a grower has time for. The latest look counts, scaled by nothing.
+    and an error the looking that a grower has time for. Only a look since the last stirring counts.
     """
 
     world: World
@@ -278,19 +275,18 @@ class Attentive:
 
     def passes(self, morning: Morning) -> tuple[Choose, ...]:
         """Beds above the threshold, the weediest first."""
-        if morning.day < max((day for day, _ in self.last_seen.values()), default=-1):
+        if morning.hour < max((hour for hour, _ in self.last_seen.values()), default=-1):
             self.last_seen.clear()  # another season
         for bed, count in morning.seen.items():
             plot = self.world.plot_at(bed, morning.hour)
             if plot is not None:
-                self.last_seen[bed] = (morning.day, self._density(count, plot))
+                self.last_seen[bed] = (morning.hour, self._density(count, plot))
         wanted: list[tuple[float, tuple[Plot, Way]]] = []
         for plot, way in _beds(morning, self.world):
             stirred = stirred_hour(morning.events, plot, self.world)
-            day, density = self.last_seen.get(plot.key, (-1, 0.0))
-            is_seen_since = 24.0 * day + 24.0 > stirred
+            hour, density = self.last_seen.get(plot.key, (-1, 0.0))
             if (
-                is_seen_since
+                hour > stirred
                 and density > self.threshold_m2
                 and morning.hour - stirred >= 24.0 * self.gap_d - 12.0
                 and morning.works[plot.key, way.tool.name]

@@ -144,7 +144,8 @@ class World:
     def plot_at(self, bed: str, hour: float) -> Plot | None:
         """What a bed is prepared for, sown or set with at an hour; None before and after."""
         for plot in self.plots:
-            if plot.key == bed and plot.prepared_hour <= hour < plot.cleared_hour:
+            is_in_use = plot.prepared_hour <= hour < plot.cleared_hour
+            if is_in_use and plot.key == bed:
                 return plot
         return None
 
@@ -177,7 +178,8 @@ def build_world(garden: Garden, weather: SeasonWeather, tables: SeasonTables) ->
     Raises
     ------
     UsageError
-        If the weather is shorter than two days, or two plantings of a bed overlap.
+        If the weather is shorter than two days, a planting begins outside it, or two plantings of
+        a bed overlap.
 
     Notes
     -----
@@ -193,6 +195,7 @@ def build_world(garden: Garden, weather: SeasonWeather, tables: SeasonTables) ->
             "are needed; give a longer series"
         )
     _check_order(garden.plantings)
+    _check_within(garden.plantings, weather)
     entries = _entries(garden.plantings)
     beds = {bed.name: bed for bed in garden.farm.beds}
     surfaces = {
@@ -306,6 +309,19 @@ def _check_order(plantings: Sequence[SeasonPlanting]) -> None:
                 f"{before[-1].cleared_at:%d %b}; clear it before"
             )
         before.append(item)
+
+
+def _check_within(plantings: Sequence[SeasonPlanting], weather: SeasonWeather) -> None:
+    """Plantings begin within the weather; one may be cleared after it."""
+    end_at = weather.start_at + timedelta(hours=weather.forcing.n_hours)
+    for item in plantings:
+        set_at = item.planting.established_at
+        if item.prepared_at < weather.start_at or set_at is None or set_at >= end_at:
+            raise UsageError(
+                f"season {weather.name!r}: {item.planting.crop} in {item.planting.key} is prepared "
+                f"{item.prepared_at:%d %b %Y}, the weather is of {weather.start_at:%d %b %Y} to "
+                f"{end_at:%d %b %Y}; give the garden the weather's year"
+            )
 
 
 def _entries(plantings: Sequence[SeasonPlanting]) -> list[Event]:
