@@ -117,7 +117,8 @@ def test_printed_figure(row: Row) -> None:
 MISSED = [
     Row(
         "onion, a week of delay within the window: 10 to 12 % of the yield; ours is milder",
-        lambda: week_under_weeds() - 0.10, -0.031, -0.029, "wicks_1973", "losses by week as a text on alliums prints them",
+        lambda: week_under_weeds() - 0.10, -0.031, -0.029, "wicks_1973",
+        "losses by week, as a text prints them",
         reason="one rate for all crops; onion is the weakest of them",
     ),
 ]  # fmt: skip

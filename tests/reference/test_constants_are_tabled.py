@@ -40,7 +40,8 @@ from scheduler.planning import (
     work,
 )
 from scheduler.planning.cautions import HEAT_BANDS
-from scheduler.planning.season import world
+from scheduler.planning.season import play, truth, world
+from scheduler.planning.season import rules as played_rules
 from scheduler.records import HeatBands, Soil
 from scheduler.reference import Parameter, Tables, load_tables
 from scheduler.service import settings
@@ -229,6 +230,7 @@ def _in_code() -> dict[Key, float]:
         ("verdict", "hand_kill_frac"): verdict._HAND_KILL,
         ("verdict", "weathered_frac"): verdict._WEATHERED,
         ("verdict", "dry_surface"): verdict._DRY_SURFACE,
+        ("verdict", "least_sure_frac"): verdict._LEAST_SURE,
         ("verdict", "hand_share_frac"): verdict._HAND_SHARE,
         ("verdict", "mat_weed_min"): verdict._MAT_MIN_M2,
         ("verdict", "cleans_up_frac"): verdict._CLEANS_UP,
@@ -324,6 +326,11 @@ def test_constants_that_stand_twice_agree(tables: Tables) -> None:
     assert special._CRUST_HARD == outlook._CRUST_HARD
     assert special._MAT_M2 == verdict._MAT_M2
     assert value._NEARLY == verdict._NEARLY
+    assert truth._LEAST_OPENING == weeds._LEAST_OPENING
+    assert truth._SOWING_STIRS == weeds._SOWING_STIRS
+    assert truth._REACH_MM == weeds._REACH_MM
+    assert play._YOUNG_M2 == verdict._HAND_YOUNG_M2
+    assert play._ESTABLISHED_M2 == verdict._HAND_ESTABLISHED_M2
     assert LAYERS_MM[0] == kernel._CRUST_MM
     assert tables.number("flush", "trigger_event_h") == outlook._WETTING_H
     assert tables.number("kill", "rewet_mm") == _default(pass_kill.drying_dose_mm, "rewet_mm")
@@ -354,12 +361,44 @@ NO_PARAMETER: Mapping[str, tuple[str, ...]] = {
     "crop_stage": ("_DEFAULT_CLOSE_D", "_UP_SHARE", "_MOST_COVER_FRAC"),
     "day": (),
     "weeds": ("N_PARTICLES", "N_COURSE_PARTICLES", "IN_ROW", "BETWEEN", "_N_SEEDS", "_TODAY"),
-    "verdict": (),
+    "verdict": ("_NOTHING_MIN",),  # round-off
     "value": ("_ZONES", "_NEARLY", "_SECONDS"),  # the second stands twice, see above
     "readings": (),
     "advice": (),
     "order": ("_PRICES", "_STEP_MIN"),  # what is tried
-    # the made garden of a played season, and how it is prepared: no part of an answer
+    # what is played is no part of an answer: garden, hidden truth, its second build, rules, hand
+    "play": (
+        "_CHECK_EVERY_D",
+        "_YOUNG_M2",
+        "_ESTABLISHED_M2",
+        "_ESTABLISHED_BETWEEN_M2",
+        "_SEEDS_A_WEED",
+    ),
+    "rules": (
+        "CALENDAR_D",
+        "THRESHOLDS_M2",
+        "GAPS_D",
+        "LOOK_ERROR_LN_SD",
+        "AFTER_D",
+        "WET_MM",
+        "_EVERY_D",
+        "_SCRATCHED_M2",
+    ),
+    "truth": (
+        "_LEAST_OPENING",
+        "_SOWING_STIRS",
+        "_REACH_MM",
+        "_TODAY",
+        "_NEVER",
+        "_CLUMP",
+        "_COLDEST_C",
+        "_STIR_DRY",
+        "_STIR_WET",
+        "_CUT_DRY",
+        "_CUT_WET",
+        "_WET_WITHIN_H",
+        "_N_COLUMNS",
+    ),
     "world": ("_PREPARED_MM", "_DAYS_NEEDED", "_MADE_PREPARED_D", "_MADE_SOILS", "_MADE_PLAN"),
     "visits": ("_NOON_H", "_HALVINGS"),
     "stale_bed": ("_SEED_BAND_MM", "_MOST_FLUSHES", "_TOLD_FLUSHES"),
@@ -389,6 +428,9 @@ NO_PARAMETER: Mapping[str, tuple[str, ...]] = {
         verdict,
         visits,
         work,
+        play,
+        played_rules,
+        truth,
         world,
     ],
 )
