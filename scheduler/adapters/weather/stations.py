@@ -332,6 +332,7 @@ def fetch_observations(
         Where the archive is.
     """
     folder, told = Path(mirror_folder), _Told()
+    stations = sorted(stations, key=lambda station: station.distance_km)
     last = _hour_of(now)
     first = last - 24 * PAST_DAYS
     if since is not None:
