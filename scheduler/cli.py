@@ -10,11 +10,13 @@ import io
 import os
 import shutil
 import sys
+import textwrap
 import traceback
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
 from datetime import UTC, date, datetime, time, timedelta
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -24,6 +26,7 @@ from scheduler import __version__
 from scheduler.errors import FarmFileError, UsageError, WhitethreadError
 
 if TYPE_CHECKING:
+    from scheduler.adapters.farmfile import Answers
     from scheduler.adapters.journal import FarmDatabase, Imported
     from scheduler.ports import Progress
     from scheduler.records import Event, Farm, Morning
@@ -36,6 +39,7 @@ USAGE_FAULT: type[Exception] = next(
 )
 """What the command parser raises on a word it does not know."""
 INTERRUPTED = 130  # status of a command ended by Ctrl-C
+TRY_LATER = 75  # status of a command that could reach nobody: worth another try later
 FARM_VARIABLE = "WHITETHREAD_FARM"
 NOW_VARIABLE = "WHITETHREAD_NOW"
 
@@ -288,7 +292,7 @@ def init(
         bool, typer.Option("--yes", help="Take every default and ask nothing.")
     ] = False,
 ) -> None:
-    """Start a farm: eight questions, a working folder."""
+    """Start a farm: eight questions, whether weather may be asked for, a working folder."""
     from scheduler.adapters.farmfile import (
         INIT_QUESTIONS,
         Answers,
@@ -301,24 +305,63 @@ def init(
 
     require_free_folder(folder)
     answers: dict[str, str] = {}
-    for question in INIT_QUESTIONS:
-        default = question.default(answers.get("units", "us"))
-        if is_all_default:
-            continue
-        while True:
-            said = str(typer.prompt(question.text, default=default))
-            fault = answer_fault(question.key, said)
-            if fault is None:
-                break
-            told(fault)
-        answers[question.key] = said
-    path = write_new_farm(folder, Answers(**answers))
+    contact: str | None = None
+    if not is_all_default:
+        for question in INIT_QUESTIONS:
+            answers[question.key] = asked_until_right(
+                question.text,
+                question.default(answers.get("units", "us")),
+                partial(answer_fault, question.key),
+            )
+        contact = contact_of_consent(Answers(**answers))
+    path = write_new_farm(folder, Answers(**answers), contact)
     with open_farm_database(folder, create=True) as database:
         database.write_farm_version(farm_text(folder), now_utc())
     typer.echo(f"wrote {path} and farm.db: change farm.toml to your beds, soils and tools")
+    if contact is not None:
+        typer.echo("next: whitethread check, then whitethread weather update")
+        return
+    typer.echo("weather is asked of nobody; consent = true in [weather] of farm.toml changes that")
     typer.echo(
-        "next: whitethread check, then whitethread weather import FILE, or whitethread log rain"
+        "next: whitethread check, then whitethread weather import FILE, or whitethread log rain "
+        "and log temp"
     )
+
+
+def asked_until_right(text: str, default: str, fault_of: Callable[[str], str | None]) -> str:
+    """The answer to a question, asked again with what is wrong until nothing is."""
+    while True:
+        said = str(typer.prompt(text, default=default))
+        fault = fault_of(said)
+        if fault is None:
+            return said
+        told(fault)
+
+
+def contact_of_consent(answers: Answers) -> str | None:
+    """The address that goes with the grower's consent to ask for weather, None without consent."""
+    from scheduler.adapters.farmfile import contact_fault, new_farm_text, parse_farm
+    from scheduler.adapters.weather.sources import asked_keys, what_is_sent
+
+    place = parse_farm(new_farm_text(answers)).place
+    typer.echo()
+    typer.echo("Weather can be asked for from outside, each time you run `whitethread weather")
+    typer.echo("update`. Then this goes out, and nothing before you say yes:")
+    for sentence in what_is_sent(place, asked_keys(place, {})):
+        for line in textwrap.wrap(sentence, PAGE_WIDTH - 2):
+            typer.echo(f"  {line}")
+    typer.echo("Without it the farm works with your own gauge, your notes and files you import.")
+
+    def word_fault(said: str) -> str | None:
+        is_word = said.strip().casefold() in ("yes", "y", "no", "n", "")
+        return None if is_word else f"found {said!r}; allowed: yes, no"
+
+    said = asked_until_right("Ask for weather from outside (yes or no)", "no", word_fault)
+    if said.strip().casefold() not in ("yes", "y"):
+        return None
+    return asked_until_right(
+        "Your mail address, for the services to write to if something goes wrong", "", contact_fault
+    ).strip()
 
 
 @app.command()
@@ -924,6 +967,40 @@ def weather_import(
     )
 
 
+@weather_app.command("update")
+def weather_update(farm: FarmOption = None) -> None:
+    """Fetch observations and the forecast, where farm.toml consents to it.
+
+    What cannot be had is told, with what stands instead. The status is 75 where all that was asked
+    failed: try again later.
+    """
+    from platformdirs import user_cache_path
+
+    from scheduler.adapters.farmfile import farm_text, read_farm
+    from scheduler.adapters.weather.http import Fetcher
+    from scheduler.adapters.weather.sources import require_consent
+    from scheduler.adapters.weather.update import update_weather
+
+    folder = farm_folder(farm)
+    described = read_farm(folder, crop_names())
+    require_consent(described)
+    now = now_utc()
+    cache = user_cache_path("whitethread", appauthor=False)
+    contact = str(described.weather.get("contact", ""))
+    with (
+        farm_database(folder) as database,
+        Fetcher(cache / "http", contact) as fetcher,
+        progress_shown(is_heavy=False) as progress,
+    ):
+        database.write_farm_version(farm_text(folder), now)
+        found = update_weather(described, database, fetcher, cache / "stations", now, progress)
+    for note in found.notes:
+        typer.echo(note)
+    if not found.ok:
+        told("weather: nothing could be had; the list still comes from what stands, less sure")
+        raise typer.Exit(TRY_LATER)
+
+
 @weather_app.command("show")
 def weather_show(
     farm: FarmOption = None, as_of: AsOfOption = None, width: WidthOption = None
@@ -1011,8 +1088,8 @@ def whitethread(
 def main(arguments: Sequence[str] | None = None) -> None:
     """Run a command and end the program with its status.
 
-    0: done. 2: something the user can mend, told in one line on stderr. 1: a fault of the
-    program, with its trace.
+    0: done. 2: something the user can mend, told in one line on stderr. 75: nobody could be
+    reached, worth another try. 1: a fault of the program, with its trace.
     """
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):

@@ -23,7 +23,9 @@ from pydantic import TypeAdapter
 
 from scheduler import cli, service
 from scheduler.adapters.demo import DEMO_AS_OF
+from scheduler.adapters.farmfile import read_farm
 from scheduler.adapters.journal import open_farm_database
+from scheduler.adapters.weather import http, metno, nws, stations
 from scheduler.errors import WeatherMissingError
 from scheduler.records import EVENT_KINDS, Event, Morning
 
@@ -130,7 +132,7 @@ def test_every_command_is_there() -> None:
     command: Any = typer.main.get_command(cli.app)
     assert set(command.commands) == set(COMMANDS)
     assert set(command.commands["log"].commands) == set(EVENT_KINDS)
-    assert set(command.commands["weather"].commands) == {"import", "show"}
+    assert set(command.commands["weather"].commands) == {"import", "show", "update"}
     assert set(command.commands["journal"].commands) == {"export", "import"}
 
 
@@ -289,25 +291,88 @@ def test_a_reader_that_leaves_early_is_no_fault(farm: Path) -> None:
 # ----------------------------------------------------------------- first steps
 
 
-def test_init_asks_at_most_seven_questions(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> None:
-    """A wrong answer is told and asked again; the rest takes its default."""
-    said = iter(["Two Ponds", "metrik", "metric", "", "", "", "", ""])
+def answered(monkeypatch: pytest.MonkeyPatch, said: Sequence[str]) -> list[str]:
+    """Answer the prompts to come in order, an empty answer by the default; what was asked."""
+    answers = iter(said)
     asked: list[str] = []
 
     def prompt(text: str, default: str) -> str:
         asked.append(text)
-        return next(said) or default
+        return next(answers) or default
 
     monkeypatch.setattr(typer, "prompt", prompt)
+    return asked
+
+
+def test_init_asks_eight_questions_and_for_consent(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A wrong answer is told and asked again; the rest takes its default."""
+    asked = answered(monkeypatch, ["Two Ponds", "metrik", "metric", "", "", "", "", "", "", ""])
     folder = tmp_path / "new"
     assert status(["init", str(folder)]) == 0
-    assert len(set(asked)) <= 7
+    assert len(set(asked)) == 9
     assert len(asked) == len(set(asked)) + 1
     assert 'nearest: "metric"' in capsys.readouterr().err
-    assert "Two Ponds" in (folder / "farm.toml").read_text()
+    text = (folder / "farm.toml").read_text()
+    assert "Two Ponds" in text
+    assert "#: consent = true" in text  # an empty answer is no consent
     assert status(["check", "--farm", str(folder)]) == 0
+
+
+def test_init_says_what_goes_to_whom_before_it_asks(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    place = "40.78123 N, 73.96654 W, 12 ft"
+    said = ["", "", place, "", "", "", "", "", "perhaps", "Yes", "grower", "grower@example.org"]
+    asked = answered(monkeypatch, said)
+    folder = tmp_path / "new"
+    assert status(["init", str(folder)]) == 0
+    found = capsys.readouterr()
+    plain = " ".join(found.out.split())
+    for sent in (
+        "To api.met.no (MET Norway, forecast): latitude 40.78, longitude -73.97, height 4 m.",
+        "To api.weather.gov (US National Weather Service, forecast): latitude 40.78",
+        "To data.meteostat.net",
+        "your contact address",
+    ):
+        assert sent in plain
+    assert "40.7812" not in plain
+    assert "allowed: yes, no" in found.err
+    assert "is not a mail address" in found.err
+    assert asked[-1] == asked[-2]
+    assert "whitethread weather update" in plain
+    described = read_farm(folder)
+    assert described.weather == {"consent": True, "contact": "grower@example.org"}
+
+
+def test_without_consent_nobody_is_asked(farm: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert status(["weather", "update"]) == 2
+    told = capsys.readouterr().err
+    assert told.startswith("weather: nothing was asked, since farm.toml does not say consent")
+    assert told.count("\n") == 1
+
+
+def test_an_update_without_a_network_says_what_stands_and_when_to_try_again(
+    farm: Path,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
+    monkeypatch.setattr(stations, "ARCHIVE_URL", "http://127.0.0.1:9")
+    monkeypatch.setattr(metno, "ENDPOINT", "http://127.0.0.1:9/compact")
+    monkeypatch.setattr(nws, "ENDPOINT", "http://127.0.0.1:9")
+    monkeypatch.setattr(http, "FIRST_WAIT_S", 0.0)
+    path = farm / "farm.toml"
+    consent = '[weather]\nconsent = true\ncontact = "grower@example.org"\n'
+    path.write_text(path.read_text().replace("#: [weather]\n", consent))
+    assert status(["weather", "update"]) == 75
+    found = capsys.readouterr()
+    assert "observations: could not be brought up to date" in found.out
+    assert "forecast: none could be had and none is on record" in found.out
+    assert "nothing could be had" in found.err
+    assert status(["log", "rain", "18 mm last night"]) == 0
 
 
 def test_init_leaves_an_old_farm_alone(farm: Path, capsys: pytest.CaptureFixture[str]) -> None:
