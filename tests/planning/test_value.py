@@ -812,10 +812,6 @@ def test_a_pass_just_made_is_worth_much_less_again(
         assert again.worth_min < 0.4 * first.worth_min
 
 
-@pytest.mark.xfail(
-    strict=True,
-    reason="what the first pass missed is thought to die of the second as if it had been hit anew",
-)
 @pytest.mark.parametrize("bed", [SANDY, EMPTY], ids=lambda bed: bed.name)
 def test_a_second_pass_the_same_day_is_worth_less_than_nothing(
     just_passed: service.Situation, bed: Bed

@@ -14,6 +14,8 @@ class ParameterRow(Protocol):
     """One value of the parameter tables, as the service hands it out."""
 
     @property
+    def table(self) -> str: ...
+    @property
     def subject(self) -> str: ...
     @property
     def parameter(self) -> str: ...
@@ -59,6 +61,36 @@ def subjects_text(rows: Sequence[ParameterRow], width: int = 80) -> str:
             counts, width, first=f"{subject:<{name_width}}  ", rest=" " * (name_width + 2)
         )
     lines += ["", "One subject in full: whitethread sources SUBJECT"]
+    return "\n".join(lines) + "\n"
+
+
+def summary_text(rows: Sequence[ParameterRow], width: int = 80) -> str:
+    """How many values each table has of each grade, and how many were seen in their source.
+
+    Parameters
+    ----------
+    rows
+        All parameters.
+    width
+        Columns of the page.
+    """
+    grades: dict[str, Counter[str]] = defaultdict(Counter)
+    seen: dict[str, Counter[str]] = defaultdict(Counter)
+    for row in rows:
+        for table in (row.table, "all"):
+            grades[table][row.grade] += 1
+            seen[table][row.seen] += 1
+    names = [*sorted(table for table in grades if table != "all"), "all"]
+    head = f"{'table':<14}{'values':>7}" + "".join(f"{grade:>6}" for grade in GRADE_WORDS)
+    lines = [f"{head}{'seen':>7}{'memory':>8}"]
+    for table in names:
+        cells = "".join(f"{grades[table][grade]:>6}" for grade in GRADE_WORDS)
+        lines.append(
+            f"{table:<14}{sum(grades[table].values()):>7}{cells}"
+            f"{seen[table]['seen']:>7}{seen[table]['memory']:>8}"
+        )
+    told = "Seen: read in the source named, or set by this project; memory: not seen again."
+    lines += ["", *wrapped(grades_line(), width), *wrapped(told, width)]
     return "\n".join(lines) + "\n"
 
 
