@@ -536,14 +536,22 @@ def sources(
     subject: Annotated[
         str | None, typer.Argument(metavar="[SUBJECT]", help="A crop, soil, tool, weed or model.")
     ] = None,
+    is_summed: Annotated[
+        bool,
+        typer.Option("--summary", help="Counts by table: grades, seen in the source or memory."),
+    ] = False,
     width: WidthOption = None,
 ) -> None:
     """List the parameters, with range, source and grade."""
     from scheduler import service
-    from scheduler.adapters.render.sources_page import parameters_text, subjects_text
+    from scheduler.adapters.render.sources_page import (
+        parameters_text,
+        subjects_text,
+        summary_text,
+    )
 
     rows = service.sources_table(subject)
-    page = subjects_text if subject is None else parameters_text
+    page = summary_text if is_summed else subjects_text if subject is None else parameters_text
     sys.stdout.write(page(rows, page_width(width)))
 
 

@@ -485,6 +485,10 @@ def test_cautions_and_sources(farm: Path, capsys: pytest.CaptureFixture[str]) ->
     assert not re.search(r"\bsafe\b", out, re.IGNORECASE)
     assert status(["sources"]) == 0
     assert re.search(r"^carrot +\d", capsys.readouterr().out, re.MULTILINE)
+    assert status(["sources", "--summary"]) == 0
+    summed = capsys.readouterr().out
+    counts = [int(word) for word in summed.split("\nall")[1].split("\n")[0].split()]
+    assert counts[0] == sum(counts[1:6]) == sum(counts[6:])  # grades, then seen and memory
     assert status(["sources", "carrot"]) == 0
     out = capsys.readouterr().out
     assert "harrington_minges_1954" in out
