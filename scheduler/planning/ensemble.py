@@ -45,6 +45,8 @@ _FORECAST_RAIN_LN_LESS = 0.03
 _FORECAST_SHIFT_H = (1.0, 0.5)
 _FORECAST_TEMP_SD_C = (0.7, 0.25)
 _MODEL_RAIN_FACTOR = 2.0  # spread of rain by a weather model over that of a station
+_PAST_YEAR_SHIFT_D = 3  # days by which a past year's dates are moved, either way
+_ENOUGH_PAST_YEARS = 3  # with fewer the days before now stand in for some members
 FIRST_SUCTION_KPA = 12.0  # of the profile at the first hour: the drained state after winter
 
 
@@ -274,6 +276,7 @@ class Sky:
     forcing: ColumnForcing
     is_rain_known: BoolArray  # (n_hours,): whether the rain of the hour was on record
     has_forecast: bool
+    n_past_years: int = 0  # that stand in beyond the forecast; none: the days before now do
 
     @property
     def n_hours(self) -> int:
@@ -296,6 +299,7 @@ def member_skies(
     spread: Spread,
     seed: int,
     n_members: int,
+    past_years: Sequence[WeatherSeries] = (),
 ) -> Sky:
     """Draw the weather of each member: what is not known of the past, and what may come.
 
@@ -313,6 +317,8 @@ def member_skies(
         The farm's seed.
     n_members : int
         Number of members.
+    past_years : sequence of WeatherSeries, optional
+        The weather of past years around the date of `now` and ahead of it, one series a year.
 
     Returns
     -------
@@ -327,9 +333,12 @@ def member_skies(
     Notes
     -----
     Rain totals whose hours are unknown fall in drawn storms; unknown rain is drawn from the same
-    season of the record. A forecast day is kept with a chance that falls with its lead, else it is
-    replaced by a recorded day of the weeks before; kept rain is shifted and scaled. Where there is
-    no forecast every day is a recorded one. Grades: skill by lead is an assumption (E).
+    season of the record. A forecast day is kept with a chance that falls with its lead, else
+    another day stands in; kept rain is shifted and scaled, and the same holds for hours that have
+    ended but rest on a forecast. What stands in, beyond the forecast too, is the same date of a
+    past year, up to 3 days earlier or later and one year a member; with fewer than 3 past years
+    also, and with none only, recorded days of the weeks before. Grades: skill by lead is an
+    assumption (E).
 
     Examples
     --------
@@ -353,6 +362,7 @@ def member_skies(
     now_hour = max(0, min(n_hours, int((now - series.start_at) // timedelta(hours=1))))
     rain = np.repeat(series.rain_mm[None, :], n_members, axis=0)
     is_rain_known = np.isfinite(series.rain_mm).copy()
+    is_rain_known[:now_hour] &= series.kinds["rain_mm"][:now_hour] != Kind.FORECAST
     for total in series.rain_totals:
         span = slice(total.first_hour, total.first_hour + total.n_hours)
         width = len(range(*span.indices(n_hours)))
@@ -367,6 +377,11 @@ def member_skies(
     if now_hour and np.isnan(past).any():
         uniforms = keyed_generator(seed, "unknown rain").random((n_members, now_hour))
         rain[:, :now_hour] = filled_rain(past, uniforms)
+    others = {
+        name: np.repeat(getattr(series, name)[None, :], n_members, axis=0)
+        for name in ("air_temp_c", "humidity_frac", "wind_2m_m_s", "solar_mj_m2")
+    }
+    _draw_elapsed({"rain_mm": rain, **others}, series, now_hour, seed)
     kind = series.kinds["rain_mm"][:now_hour]
     z = stratified_normals(seed, n_members, "rain amount")
     sd = np.select(
@@ -375,13 +390,10 @@ def member_skies(
         _MODEL_RAIN_FACTOR * spread.ln_rain_sd_station,
     )
     rain[:, :now_hour] *= np.exp(np.outer(z, sd) - 0.5 * sd**2)
-    others = {
-        name: np.repeat(getattr(series, name)[None, :], n_members, axis=0)
-        for name in ("air_temp_c", "humidity_frac", "wind_2m_m_s", "solar_mj_m2")
-    }
     has_forecast = bool(np.isfinite(rain[:, now_hour:]).any())
     if now_hour < n_hours:
-        _draw_future(rain, others, series, now_hour, seed)
+        years = _past_years(past_years, series, now_hour, spread, seed)
+        _draw_future(rain, others, series, now_hour, seed, years)
     et0 = _demand(others, series, place)
     is_estimated = series.kinds["solar_mj_m2"] <= Kind.MODEL
     z_et = stratified_normals(seed, n_members, "et0")
@@ -396,7 +408,7 @@ def member_skies(
         others["solar_mj_m2"],
         _clearness(others["solar_mj_m2"], series, place),
     )
-    return Sky(series.start_at, now_hour, forcing, is_rain_known, has_forecast)
+    return Sky(series.start_at, now_hour, forcing, is_rain_known, has_forecast, len(past_years))
 
 
 def _hours(series: WeatherSeries) -> IntArray:
@@ -425,17 +437,151 @@ def _clearness(solar: FloatArray, series: WeatherSeries, place: Place) -> FloatA
     return np.nan_to_num(clearness, nan=0.7)
 
 
+def _draw_elapsed(
+    target: Mapping[str, FloatArray], series: WeatherSeries, now_hour: int, seed: int
+) -> None:
+    """Redraw, in place, the hours that have ended but rest on a forecast.
+
+    Day by day (UTC) a member keeps what was forecast with the chance of its lead, else the same
+    hours of a recorded day before stand in.
+    """
+    if series.forecast_lead_h is None:
+        return
+    lead_h = series.forecast_lead_h[:now_hour]
+    rests = {
+        name: np.isfinite(lead_h) & (series.kinds[name][:now_hour] == Kind.FORECAST)
+        for name in target
+    }
+    is_resting = np.logical_or.reduce(list(rests.values()))
+    foreseen = {name: target[name][:, :now_hour].copy() for name in target}
+    n_members = target["rain_mm"].shape[0]
+    first_hour = int(_hours(series)[0])
+    day_of = (first_hour + np.arange(now_hour)) // 24
+    for day in np.unique(day_of[is_resting]):
+        span = np.flatnonzero(is_resting & (day_of == day))
+        lead_d = float(lead_h[span].mean()) / 24.0
+        date = (series.start_at + timedelta(hours=int(span[0]))).date().isoformat()
+        issued = _issued_on(series, int(span[0]), float(lead_h[span[0]]))
+        generator = keyed_generator(seed, "elapsed day", date, issued)
+        uniform = (generator.permutation(n_members) + generator.random(n_members)) / n_members
+        shift = np.asarray(generator.normal(size=n_members))
+        amount = np.asarray(generator.normal(size=n_members))
+        share = np.asarray(generator.random(n_members))
+        temp_z = np.asarray(
+            keyed_generator(seed, "forecast temperature", issued).normal(size=n_members)
+        )
+        before = np.arange(1, 31)
+        before = before[
+            [
+                24 * back <= span[0] and not is_resting[span - 24 * back].any()
+                for back in before.tolist()
+            ]
+        ]
+        keeps = uniform < _skill(lead_d)
+        for m in range(n_members):
+            if before.size and not keeps[m]:
+                source = span - 24 * int(before[int(share[m] * before.size)])
+                for name, values in target.items():
+                    rest = rests[name][span]
+                    values[m, span[rest]] = foreseen[name][m, source[rest]]
+                continue
+            hours = round(float(shift[m]) * (_FORECAST_SHIFT_H[0] + _FORECAST_SHIFT_H[1] * lead_d))
+            scale = np.exp(_FORECAST_RAIN_LN_SD * amount[m] - _FORECAST_RAIN_LN_LESS)
+            rest = span[rests["rain_mm"][span]]
+            moved = rest - hours
+            is_inside = (moved >= 0) & (moved < now_hour)
+            is_inside[is_inside] &= rests["rain_mm"][moved[is_inside]]
+            target["rain_mm"][m, rest] *= scale
+            target["rain_mm"][m, rest[is_inside]] = foreseen["rain_mm"][m, moved[is_inside]] * scale
+            rest = span[rests["air_temp_c"][span]]
+            sd_c = _FORECAST_TEMP_SD_C[0] + _FORECAST_TEMP_SD_C[1] * lead_d
+            target["air_temp_c"][m, rest] += temp_z[m] * sd_c
+
+
+def _issued_on(series: WeatherSeries, hour: int, lead_h: float) -> str:
+    """The day on which the forecast of an elapsed hour was issued."""
+    return (series.start_at + timedelta(hours=hour + 0.5 - lead_h)).date().isoformat()
+
+
+def _skill(lead_d: float) -> float:
+    """The chance that a member keeps the forecast of a day with this lead [d]."""
+    return float(np.interp(lead_d, np.arange(_DAY_SKILL.size), _DAY_SKILL, right=0.0))
+
+
+def _past_years(
+    past_years: Sequence[WeatherSeries],
+    series: WeatherSeries,
+    now_hour: int,
+    spread: Spread,
+    seed: int,
+) -> list[dict[str, FloatArray]]:
+    """The hours of each past year that may stand for those from `now_hour` on.
+
+    Element i is the hour `_PAST_YEAR_SHIFT_D` days before `now_hour`, and i more; NaN where the
+    year says nothing.
+    """
+    here = series.start_at + timedelta(hours=now_hour)
+    n_hours = series.n_hours - now_hour + 48 * _PAST_YEAR_SHIFT_D
+    result = []
+    for year in sorted(past_years, key=lambda each: each.start_at):
+        back = max(1, round((here - year.start_at) / timedelta(days=365.25)))
+        start_at = here - timedelta(days=round(365.25 * back) + _PAST_YEAR_SHIFT_D)
+        offset = round((start_at - year.start_at) / timedelta(hours=1))
+        rain = year.rain_mm.copy()
+        for total in year.rain_totals:
+            at = (year.start_at + timedelta(hours=total.first_hour)).isoformat()
+            uniforms = keyed_generator(seed, "storm", at).random(
+                (1, n_storm_uniforms(total.n_hours))
+            )
+            rain[total.first_hour : total.first_hour + total.n_hours] = storm_hours(
+                total.rain_mm, total.n_hours, uniforms, spread.rain_intensity_mm_h
+            )[0]
+        low, high = max(offset, 0), min(offset + n_hours, year.n_hours)
+        hours: dict[str, FloatArray] = {}
+        for name, values in (
+            ("rain_mm", rain),
+            ("air_temp_c", year.air_temp_c),
+            ("humidity_frac", year.humidity_frac),
+            ("wind_2m_m_s", year.wind_2m_m_s),
+            ("solar_mj_m2", year.solar_mj_m2),
+        ):
+            hours[name] = np.full(n_hours, np.nan)
+            if high > low:
+                hours[name][low - offset : high - offset] = values[low:high]
+        result.append(hours)
+    return result
+
+
+def _year_of_members(
+    years: Sequence[Mapping[str, FloatArray]], n_members: int, seed: int
+) -> tuple[IntArray, IntArray]:
+    """Which past year each member takes (-1: none) and the hours its dates are moved by.
+
+    Every year goes to as many members; with too few years the days before now count as one more.
+    """
+    generator = keyed_generator(seed, "past years", len(years))
+    n_kinds = len(years) + (1 if len(years) < _ENOUGH_PAST_YEARS else 0)
+    year = generator.permutation(n_members) % n_kinds
+    shift_d = generator.integers(-_PAST_YEAR_SHIFT_D, _PAST_YEAR_SHIFT_D + 1, n_members)
+    return (
+        np.where(year < len(years), year, -1).astype(np.int64),
+        np.asarray(24 * (shift_d + _PAST_YEAR_SHIFT_D), dtype=np.int64),
+    )
+
+
 def _draw_future(
     rain: FloatArray,
     others: Mapping[str, FloatArray],
     series: WeatherSeries,
     now_hour: int,
     seed: int,
+    years: Sequence[Mapping[str, FloatArray]],
 ) -> None:
     """Fill the hours from `now_hour` on, in place.
 
-    Every day begins as a recorded one; where a member keeps the forecast, the hours that the
-    forecast knows replace it, shifted as one piece, so that no rain runs round into another hour.
+    Every day begins as a recorded one, or as that of a past year; where a member keeps the
+    forecast, the hours that the forecast knows replace it, shifted as one piece, so that no rain
+    runs round into another hour.
     """
     n_members, n_hours = rain.shape
     here = series.start_at + timedelta(hours=now_hour)
@@ -448,9 +594,13 @@ def _draw_future(
     target = {"rain_mm": rain, **others}
     day_starts = np.arange(now_hour - 24, max(-1, now_hour - 24 * 31), -24)
     day_starts = day_starts[day_starts >= 0]
+    if series.forecast_lead_h is not None:
+        rests = np.isfinite(series.forecast_lead_h)
+        day_starts = day_starts[[not rests[i : i + 24].any() for i in day_starts.tolist()]]
     temp_z = np.asarray(
         keyed_generator(seed, "forecast temperature", issued).normal(size=n_members)
     )
+    year_of, year_from = _year_of_members(years, n_members, seed)
     shift_h, more_h = _FORECAST_SHIFT_H
     temp_sd_c, more_sd_c = _FORECAST_TEMP_SD_C
     for day in range(-(-(n_hours - now_hour) // 24)):
@@ -464,21 +614,28 @@ def _draw_future(
         amount = np.asarray(generator.normal(size=n_members))
         share = np.asarray(generator.random(n_members))
         lead = day + age_d
-        skill = float(np.interp(lead, np.arange(_DAY_SKILL.size), _DAY_SKILL, right=0.0))
+        skill = _skill(lead)
         span = np.arange(first, last)
         for m in range(n_members):
             if day_starts.size:
                 source = int(day_starts[int(share[m] * day_starts.size)])
                 for values in target.values():
                     values[m, span] = values[m, source : source + span.size]
-            if uniform[m] >= skill and day_starts.size:
+            if year_of[m] >= 0:
+                at = int(year_from[m]) + 24 * day
+                for name, values in target.items():
+                    of_year = years[year_of[m]][name][at : at + span.size]
+                    is_known = np.isfinite(of_year)
+                    values[m, span[is_known]] = of_year[is_known]
+            if uniform[m] >= skill and (day_starts.size or year_of[m] >= 0):
                 continue
             moved = span - now_hour - round(float(shift[m]) * (shift_h + more_h * lead))
             scale = np.exp(_FORECAST_RAIN_LN_SD * amount[m] - _FORECAST_RAIN_LN_LESS)
             _overlay(rain[m], span, foreseen["rain_mm"][m], moved, scale)
             for name, values in others.items():
                 _overlay(values[m], span, foreseen[name][m], span - now_hour, 1.0)
-            others["air_temp_c"][m, span] += temp_z[m] * (temp_sd_c + more_sd_c * lead)
+            warm = span[np.isfinite(foreseen["air_temp_c"][m, span - now_hour])]
+            others["air_temp_c"][m, warm] += temp_z[m] * (temp_sd_c + more_sd_c * lead)
     for values in target.values():
         for m in range(n_members):
             is_bad = ~np.isfinite(values[m])

@@ -308,6 +308,158 @@ def test_rain_forecast_as_a_total_counts() -> None:
     assert (found[:, PAST : PAST + 24].sum(axis=1) > 5.0).mean() > 0.9
 
 
+# ------------------------------------------------------------------ hours nobody observed
+
+
+def without_readings(days: float, rain_mm: FloatArray | None = None) -> WeatherSeries:
+    """The same spring, its last days known from the forecast of then only."""
+    of = series(rain_mm, issued_at=NOW - timedelta(days=days))
+    first = PAST - int(24 * days)
+    kinds = {name: kind.copy() for name, kind in of.kinds.items()}
+    for kind in kinds.values():
+        kind[first:PAST] = Kind.FORECAST
+    lead_h = np.full(N_HOURS, np.nan)
+    lead_h[first:PAST] = np.arange(PAST - first) + 0.5
+    return replace(of, kinds=kinds, forecast_lead_h=lead_h)
+
+
+def test_members_widen_with_the_age_of_the_weather() -> None:
+    """Rain forecast for the hours since: the longer ago, the fewer members keep it."""
+    wet = showers((PAST - 12, PAST - 8, 4.0), (200, 204, 5.0))
+    spreads, warmth, keeps = [], [], []
+    for days in (0.5, 2.0, 4.0, 7.0):
+        sky = skies(without_readings(days, wet), n_members=64)
+        today = sky.forcing.rain_mm[:, PAST - 16 : PAST - 4].sum(axis=1)
+        keeps.append(float((today > 4.0).mean()))
+        spreads.append(float(today.std()))
+        warmth.append(float(sky.forcing.air_temp_c[:, PAST - 12].std()))
+        assert np.isfinite(sky.forcing.rain_mm).all()
+        assert not sky.is_rain_known[PAST - int(24 * days) : PAST].any()
+        assert sky.is_rain_known[: PAST - int(24 * days)].all()
+    known = skies(series(wet), n_members=64).forcing
+    assert keeps[0] >= 0.95
+    assert keeps == sorted(keeps, reverse=True)
+    assert keeps[-1] < 0.8
+    assert spreads == sorted(spreads)
+    assert spreads[0] > 1.2 * float(known.rain_mm[:, PAST - 16 : PAST - 4].sum(axis=1).std())
+    assert known.air_temp_c[:, PAST - 12].std() < warmth[0] < warmth[1] < warmth[2] < warmth[3]
+
+
+def test_hours_that_were_observed_stay_as_they_are_in_an_outage() -> None:
+    wet = showers((PAST - 12, PAST - 8, 4.0), (200, 204, 5.0))
+    old, fresh = skies(without_readings(2.0, wet)).forcing, skies(series(wet)).forcing
+    last = PAST - 48
+    assert np.array_equal(old.rain_mm[:, :last], fresh.rain_mm[:, :last])
+    assert np.array_equal(old.air_temp_c[:, :last], fresh.air_temp_c[:, :last])
+    rng = np.random.default_rng(1)
+    gauge = without_readings(2.0, np.where(rng.random(N_HOURS) < 0.1, 1.0, 0.0))
+    kinds = {**gauge.kinds, "rain_mm": gauge.kinds["rain_mm"].copy()}
+    kinds["rain_mm"][:PAST] = Kind.OWN_GAUGE  # only the temperature rests on the forecast
+    kept = skies(replace(gauge, kinds=kinds)).forcing.rain_mm[:, :PAST]
+    assert np.array_equal(kept > 0.0, np.broadcast_to(gauge.rain_mm[:PAST] > 0.0, kept.shape))
+
+
+# ------------------------------------------------------------------ past years
+
+
+def past_year(back: int, mean_c: float, rain_mm: float, *, days: float = 30.0) -> WeatherSeries:
+    """The weeks around the same date `back` years ago, at one temperature, rain at noon."""
+    start_at = NOW - timedelta(days=round(365.25 * back) + 12)
+    n_hours = int(24 * days)
+    hours = made_hours(start_at, n_hours, mean_c=mean_c, swing_c=0.0)
+    noon = [(start_at.hour + i) % 24 == 12 for i in range(n_hours)]
+    rain = np.where(noon, rain_mm, 0.0)
+    kinds = dict.fromkeys(
+        ("rain_mm", "air_temp_c", "humidity_frac", "wind_2m_m_s", "solar_mj_m2"),
+        np.full(n_hours, Kind.OBSERVED, np.int8),
+    )
+    return WeatherSeries(
+        start_at,
+        rain,
+        hours["air_temp_c"],
+        hours["humidity_frac"],
+        hours["wind_2m_m_s"],
+        hours["solar_mj_m2"],
+        kinds,
+    )
+
+
+def no_forecast() -> WeatherSeries:
+    of = series(issued_at=None)
+    ahead = {
+        name: np.where(np.arange(N_HOURS) < PAST, getattr(of, name), np.nan)
+        for name in ("rain_mm", "air_temp_c", "humidity_frac", "wind_2m_m_s", "solar_mj_m2")
+    }
+    return replace(of, **ahead)
+
+
+def test_beyond_the_forecast_each_member_lives_through_one_past_year() -> None:
+    years = [past_year(back, 10.0 + back, float(back)) for back in (1, 2, 3, 4)]
+    sky = member_skies(no_forecast(), NOW, PLACE, spread(), 5, 32, years)
+    assert sky.n_past_years == 4
+    assert not sky.has_forecast
+    temp = sky.forcing.air_temp_c[:, PAST:]
+    assert_allclose(temp, np.repeat(temp[:, :1], temp.shape[1], axis=1), rtol=0.0, atol=1e-9)
+    assert {round(float(t), 6) for t in temp[:, 0]} == {11.0, 12.0, 13.0, 14.0}
+    for back in (1, 2, 3, 4):
+        members = np.isclose(temp[:, 0], 10.0 + back)
+        assert members.sum() == 8
+        assert_allclose(
+            sky.forcing.rain_mm[members, PAST:].sum(axis=1), 10.0 * back, rtol=1e-9, atol=0.0
+        )
+    reversed_ = member_skies(no_forecast(), NOW, PLACE, spread(), 5, 32, years[::-1])
+    assert np.array_equal(reversed_.forcing.rain_mm, sky.forcing.rain_mm)
+
+
+def test_dates_of_a_past_year_are_moved_by_at_most_three_days() -> None:
+    year = past_year(1, 12.0, 0.0)
+    start = int((NOW - timedelta(days=365) - year.start_at) / timedelta(hours=1))
+    marked = replace(year, rain_mm=np.where(np.arange(year.n_hours) == start + 100, 7.0, 0.0))
+    years = [marked, past_year(2, 12.0, 0.0), past_year(3, 12.0, 0.0)]
+    rain = member_skies(no_forecast(), NOW, PLACE, spread(), 5, 64, years).forcing.rain_mm
+    member, hour = np.nonzero(rain[:, PAST:])
+    assert member.size >= 15
+    moved_d = (hour - 100) / 24.0
+    assert set(moved_d.tolist()) <= {-3.0, -2.0, -1.0, 0.0, 1.0, 2.0, 3.0}
+    assert np.unique(moved_d).size >= 4
+
+
+def test_with_one_past_year_recent_days_stand_in_for_half_the_members() -> None:
+    sky = member_skies(no_forecast(), NOW, PLACE, spread(), 5, 32, [past_year(1, 40.0, 0.0)])
+    assert ((sky.forcing.air_temp_c[:, PAST] == 40.0).mean()) == 0.5
+    alone = member_skies(no_forecast(), NOW, PLACE, spread(), 5, 32)
+    assert alone.n_past_years == 0
+    assert np.array_equal(alone.forcing.rain_mm, skies(no_forecast(), n_members=32).forcing.rain_mm)
+
+
+def test_a_past_year_with_holes_or_daily_rain_leaves_no_hole() -> None:
+    year = past_year(1, 12.0, 0.0)
+    rain, temp = year.rain_mm.copy(), year.air_temp_c.copy()
+    temp[300:400] = np.nan
+    rain[200:400] = np.nan
+    total = RainTotal(360, 24, 9.0, Kind.OBSERVED, "station")
+    holed = replace(year, rain_mm=rain, air_temp_c=temp, rain_totals=(total,))
+    years = [holed, past_year(2, 12.0, 0.0, days=14.0), past_year(3, 12.0, 0.0)]
+    sky = member_skies(no_forecast(), NOW, PLACE, spread(), 5, 32, years)
+    assert np.isfinite(sky.forcing.rain_mm).all()
+    assert np.isfinite(sky.forcing.air_temp_c).all()
+    assert_allclose(sky.forcing.rain_mm[:, PAST:].sum(axis=1).max(), 9.0, rtol=1e-9, atol=0.0)
+
+
+def test_members_spread_ever_wider_from_the_forecast_into_the_past_years() -> None:
+    """Forecast 16 C for ten days, past years 6 to 26 C: spread grows with every day of lead."""
+    years = [past_year(back, mean, 0.0) for back, mean in enumerate((6.0, 11.0, 21.0, 26.0), 1)]
+    of = series()
+    flat = of.air_temp_c.copy()
+    flat[PAST:] = 16.0
+    sky = member_skies(replace(of, air_temp_c=flat), NOW, PLACE, spread(), 5, 256, years)
+    temp = sky.forcing.air_temp_c[:, PAST:].reshape(256, 10, 24).mean(axis=2)
+    by_day = temp.std(axis=0)
+    assert np.all(np.diff(by_day) > -0.25)
+    assert by_day[0] < 2.5 < 5.0 < by_day[9]
+    assert (by_day[1:] > by_day[:-1]).sum() >= 7
+
+
 # ------------------------------------------------------------------ columns
 
 

@@ -102,6 +102,11 @@ def _in_code() -> dict[Key, float]:
         ("forecast", "shift_more_h"): ensemble._FORECAST_SHIFT_H[1],
         ("forecast", "temp_sd_c"): ensemble._FORECAST_TEMP_SD_C[0],
         ("forecast", "temp_more_sd_c"): ensemble._FORECAST_TEMP_SD_C[1],
+        ("weather age", "noted_h"): forcing.NOTED_AGE_H,
+        ("weather age", "forecast_limit_h"): forcing.FORECAST_LIMIT_H,
+        ("weather age", "observed_limit_h"): forcing.OBSERVED_LIMIT_H,
+        ("past years", "shift_d"): ensemble._PAST_YEAR_SHIFT_D,
+        ("past years", "enough_years"): ensemble._ENOUGH_PAST_YEARS,
         ("demand", "inland_k_rs"): sun.INLAND_K_RS,
         ("demand", "default_wind_2m_m_s"): forcing.DEFAULT_WIND_2M_M_S,
         # what covers a bed
