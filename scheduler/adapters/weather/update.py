@@ -7,7 +7,7 @@ source that fails takes nothing away and does not stop the next one.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from urllib.parse import urlsplit
@@ -30,11 +30,12 @@ from scheduler.adapters.weather.sources import (
 from scheduler.adapters.weather.stations import Station
 from scheduler.errors import WeatherFetchError, WhitethreadError
 from scheduler.ports import Progress
-from scheduler.records import Farm, Forecast, Kind, Place
+from scheduler.records import Farm, Forecast, Kind, Place, WeatherValue
 
 PAST_YEARS = 10
 NAMED_WITHIN_KM = 500.0
 LOOK_BACK = timedelta(days=120)
+CONTEXT = timedelta(days=stations.PAST_DAYS)  # of values on record that new ones are judged beside
 _HOUR = timedelta(hours=1)
 _WINDOW_END_DAYS = (30, 45)  # of the same date a year ago: on record, so past years were fetched
 
@@ -205,13 +206,12 @@ def _observed(
         )
         for note in found.notes:
             told.note(note)
-        checked = checked_weather(found.values, told.now, farm.place)
-        n_new = database.add_weather_values(checked.values)
-        if checked.n_suspect:
-            told.note(
-                f"{checked.n_suspect} values of stations cannot be right and are left out of use: "
-                "see `whitethread weather show`"
-            )
+        checked = _checked(database, found.values, told.now, farm.place)
+        n_new = database.add_weather_values(checked)
+        n_suspect = sum(1 for value in checked if value.suspect)
+        if n_suspect:
+            values = "1 value" if n_suspect == 1 else f"{n_suspect} values"
+            told.note(f"{values} of stations left out of use as suspect: see `weather show`")
         if found.attribution:
             told.note(found.attribution)
         is_done = told.n_answered > 0
@@ -220,6 +220,39 @@ def _observed(
         is_done = False
     _say_observed(database, told, n_new, is_done)
     return is_done
+
+
+def _checked(
+    database: FarmDatabase, found: Sequence[WeatherValue], now: datetime, place: Place
+) -> list[WeatherValue]:
+    """The values found, those that cannot be right marked, judged beside what is on record.
+
+    A value on record that turns out to be wrong comes along, marked; a mark on record is taken away
+    only where the value itself is found again.
+    """
+    sources = {value.source for value in found}
+    held = {
+        _key(value): value
+        for value in database.weather_values(now, now - CONTEXT, now)
+        if value.source in sources and value.kind in (Kind.OBSERVED, Kind.MODEL)
+    }
+    fresh = {_key(value): value for value in found}
+    told_again = {
+        key: replace(value, known_at=now, suspect="")
+        for key, value in held.items()
+        if key not in fresh
+    }
+    together = sorted((told_again | fresh).values(), key=lambda value: value.start_at)
+    return [
+        value
+        for value in checked_weather(together, now, place).values
+        if _key(value) in fresh or (value.suspect and not held[_key(value)].suspect)
+    ]
+
+
+def _key(value: WeatherValue) -> tuple[str, datetime, datetime, str]:
+    """What a revision has in common with the value it replaces."""
+    return value.variable, value.start_at, value.end_at, value.source
 
 
 def _say_observed(database: FarmDatabase, told: _Told, n_new: int, is_done: bool) -> None:
