@@ -359,9 +359,12 @@ def contact_of_consent(answers: Answers) -> str | None:
     said = asked_until_right("Ask for weather from outside (yes or no)", "no", word_fault)
     if said.strip().casefold() not in ("yes", "y"):
         return None
-    return asked_until_right(
-        "Your mail address, for the services to write to if something goes wrong", "", contact_fault
-    ).strip()
+    contact = asked_until_right(
+        "Your mail address, for the services to write to (empty: do not ask after all)",
+        "",
+        lambda said: contact_fault(said) if said.strip() else None,
+    )
+    return contact.strip() or None
 
 
 @app.command()

@@ -346,6 +346,29 @@ def test_init_says_what_goes_to_whom_before_it_asks(
     assert described.weather == {"consent": True, "contact": "grower@example.org"}
 
 
+def test_a_yes_without_an_address_is_no_consent(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    answered(monkeypatch, [""] * 8 + ["y", ""])
+    assert status(["init", str(tmp_path / "new")]) == 0
+    assert read_farm(tmp_path / "new").weather == {}
+
+
+def test_a_new_farm_works_with_its_own_notes_alone(
+    farm: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Four mornings of gauge and thermometer, nothing from outside, and the list comes."""
+    for day in (11, 12, 13, 14):
+        monkeypatch.setenv(cli.NOW_VARIABLE, f"2013-05-{day}T06:00-04:00")
+        assert status(["log", "rain", "6 mm last night" if day == 14 else "0 mm last night"]) == 0
+        assert status(["log", "temp", "min 8 C max 19 C"]) == 0
+    capsys.readouterr()
+    assert status(["today"]) == 0
+    page = " ".join(capsys.readouterr().out.split())
+    assert "Tuesday 14 May" in page
+    assert "own gauge. No forecast." in page
+
+
 def test_without_consent_nobody_is_asked(farm: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert status(["weather", "update"]) == 2
     told = capsys.readouterr().err

@@ -513,4 +513,5 @@ width = "{hoe_width}"
 {weather}
 #: forecast = "metno"  # metno, nws, openmeteo, none; left out: what fits the place
 #: station = "72503"  # where observations come from; left out: the nearest
+#: past_years = 10  # how many of them may stand in beyond the forecast
 """
