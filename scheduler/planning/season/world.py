@@ -12,7 +12,7 @@ from datetime import date, datetime, time, timedelta
 import numpy as np
 
 from scheduler.errors import UsageError
-from scheduler.models.soil_column import WeedHeat
+from scheduler.models.soil_column import SurfaceHistory, WeedHeat
 from scheduler.planning.ensemble import (
     Ensemble,
     Sky,
@@ -49,6 +49,10 @@ from scheduler.records import (
 
 _PREPARED_MM = 100.0  # deep: the bed starts anew
 _DAYS_NEEDED = 2  # less weather than this is no season
+_WATER_MM = 8.0  # on a bed just sown or set, and while a sown crop is not up
+_WATER_EVERY_D = 3
+_WATER_FOR_D = 30
+_RAIN_ENOUGH_MM = 5.0  # within these days: no water is given
 _BY_HAND = "hand"
 
 
@@ -184,9 +188,10 @@ def build_world(garden: Garden, weather: SeasonWeather, tables: SeasonTables) ->
     Notes
     -----
     A day's tools are those that fit and that the crop lets in at the first of its working hours;
-    the last good hour of a blind pass may fall within the day. Weeds are weeded by hand from
-    emergence, or setting, to the end of the weed-free weeks. Definition of this project. No range
-    stated. Worked: tests/planning/season/test_world.py.
+    the last good hour of a blind pass may fall within the day. A bed with irrigation is watered
+    when it is sown or set, and every third day without rain until a sown crop is up. Weeds are
+    weeded by hand from emergence, or setting, to the end of the weed-free weeks. Definition of this
+    project. No range stated. Worked: tests/planning/season/test_world.py.
     """
     n_hours = weather.forcing.n_hours
     if n_hours < 24 * _DAYS_NEEDED:
@@ -196,17 +201,23 @@ def build_world(garden: Garden, weather: SeasonWeather, tables: SeasonTables) ->
         )
     _check_order(garden.plantings)
     _check_within(garden.plantings, weather)
-    entries = _entries(garden.plantings)
-    beds = {bed.name: bed for bed in garden.farm.beds}
-    surfaces = {
-        name: surface_table(_empty(bed), entries, tables.kit.crops, weather.start_at, n_hours)
-        for name, bed in beds.items()
-    }
     central = {
         name: soil_members(prior, _none_of(tables.spread), garden.farm.seed, 1)
         for name, prior in tables.priors.items()
     }
-    ensemble = one_member_run(garden.farm, weather, central, surfaces, tables.weed_heat)
+    entries = _entries(garden.plantings)
+    watered = [w for item in garden.plantings for w in _waterings(item, weather)]
+    if watered:  # once to see when crops come up with it, once without the water given after that
+        ensemble, _ = _run(garden, weather, tables, central, [*entries, *watered])
+        ups = {item: _up_at(item, ensemble, weather, tables) for item in garden.plantings}
+        watered = [
+            w
+            for item, up_at in ups.items()
+            for w in _waterings(item, weather)
+            if w.happened_at < up_at
+        ]
+    entries = sorted([*entries, *watered], key=lambda e: (e.happened_at, e.event_id))
+    ensemble, surfaces = _run(garden, weather, tables, central, entries)
     days = _days(garden.farm, weather)
     plots: list[Plot] = []
     ways: dict[tuple[int, str], tuple[Way, ...]] = {}
@@ -222,11 +233,65 @@ def build_world(garden: Garden, weather: SeasonWeather, tables: SeasonTables) ->
                 found = _ways(plot, outlook, day, garden.farm, tables)
                 if found:
                     ways[day.index, plot.key] = found
-    ups = [_up_entry(plot, weather) for plot in plots if plot.up_hour < n_hours]
-    events = sorted([*entries, *(e for e in ups if e)], key=lambda e: (e.happened_at, e.event_id))
+    come_up = [_up_entry(plot, weather) for plot in plots if plot.up_hour < n_hours]
+    events = sorted(
+        [*entries, *(e for e in come_up if e)], key=lambda e: (e.happened_at, e.event_id)
+    )
     return World(
         garden, weather, tables, days, tuple(plots), ways, tuple(events), surfaces, central
     )
+
+
+def _run(
+    garden: Garden,
+    weather: SeasonWeather,
+    tables: SeasonTables,
+    central: Mapping[str, SoilMembers],
+    entries: Sequence[Event],
+) -> tuple[Ensemble, dict[str, FloatArray]]:
+    """Columns of every bed of the central soil, and what was done to their surface."""
+    n_hours = weather.forcing.n_hours
+    surfaces = {
+        bed.name: surface_table(_empty(bed), entries, tables.kit.crops, weather.start_at, n_hours)
+        for bed in garden.farm.beds
+    }
+    return one_member_run(garden.farm, weather, central, surfaces, tables.weed_heat), surfaces
+
+
+def _waterings(item: SeasonPlanting, weather: SeasonWeather) -> list[Event]:
+    """Water given from sowing or setting on, as if the crop came up late."""
+    p = item.planting
+    if p.bed.irrigation == "none":
+        return []
+    assert p.established_at is not None
+    rain = weather.forcing.rain_mm[0]
+    found: list[Event] = []
+    for day in range(0, _WATER_FOR_D if p.is_sown else 1, _WATER_EVERY_D):
+        at = p.established_at + timedelta(days=day, hours=1)
+        hour = int((at - weather.start_at) // timedelta(hours=1))
+        fell = float(rain[max(0, hour - 24 * _WATER_EVERY_D) : hour].sum())
+        if at < item.cleared_at and (day == 0 or fell < _RAIN_ENOUGH_MM):
+            found.append(_entry("water", at, p.key, {"water_mm": _WATER_MM}))
+    return found
+
+
+def _up_at(
+    item: SeasonPlanting, ensemble: Ensemble, weather: SeasonWeather, tables: SeasonTables
+) -> datetime:
+    """When a crop is up, or the end of the weather; a set one after its first water."""
+    if not item.planting.is_sown:
+        return item.cleared_at
+    surface = np.zeros((weather.forcing.n_hours, len(SurfaceHistory.__dataclass_fields__)))
+    outlook = planting_outlook(
+        item.planting, ensemble, (), tables.views[:1], tables.kit.crops, {}, surface
+    )
+    return weather.start_at + timedelta(hours=_up_hour(outlook, float(weather.forcing.n_hours)))
+
+
+def _up_hour(outlook: Outlook, n_hours: float) -> float:
+    if outlook.stage is None or not outlook.stage.is_up[0].any():
+        return n_hours
+    return float(outlook.stage.is_up[0].argmax())
 
 
 def one_member_run(
@@ -381,10 +446,7 @@ def _plot(
         return (moment - start) / timedelta(hours=1)
 
     established, cleared = hour(p.established_at), min(hour(item.cleared_at), n_hours)
-    up = established
-    if p.is_sown and outlook.stage is not None:
-        is_up = outlook.stage.is_up[0]
-        up = float(is_up.argmax()) if is_up.any() else n_hours
+    up = _up_hour(outlook, n_hours) if p.is_sown else established
     window_d = crops[p.crop].weed_free_to_d or 0.0
     return Plot(
         p,
@@ -529,7 +591,7 @@ def made_garden(
     plantings: list[SeasonPlanting] = []
     plans: list[Plan] = []
     for i in range(n_beds):
-        bed = Bed(f"M{i + 1:02d}", 18.0, 0.75, _MADE_SOILS[i % 3][0], was="clean")
+        bed = Bed(f"M{i + 1:02d}", 18.0, 0.75, _MADE_SOILS[i % 3][0], "sprinkler", was="clean")
         beds.append(bed)
         later = timedelta(days=3 * (i // len(_MADE_PLAN)))
         for j, (crop, begins, ends) in enumerate(_MADE_PLAN[i % len(_MADE_PLAN)]):

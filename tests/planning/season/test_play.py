@@ -110,6 +110,22 @@ def test_a_pass_takes_weeds_and_opens_a_flush() -> None:
     assert hand == sorted(hand)
 
 
+def test_a_pass_stirs_the_bed_it_works() -> None:
+    """What it opens is among the openings; fingers and knives stir 0.7 of the row's ready seeds."""
+    state = PlayState(season())
+    state.day = state.world.days[76]
+    state.advance(float(state.day.open_hours[0]))
+    way = state.way("K1", "bar")
+    assert way is not None
+    assert state.go(Choose("K1", "bar"), way, 0.0)
+    hour, size, label = state.weeds["K1"].openings[-1]
+    assert label == "pass"
+    assert state.day.first_hour <= hour < state.day.end_hour
+    pool = state.weeds["K1"].pool
+    assert size[:, 0].max() < size[:, 1].max()
+    assert np.all(pool[size > 0.0] < 1.0)
+
+
 def test_a_window_ends_with_a_round() -> None:
     done = played(world(), truth(), Never(), 60.0, season=season())
     for plot in world().plots:

@@ -11,7 +11,7 @@ import pytest
 from numpy.testing import assert_allclose, assert_array_equal
 
 from scheduler.errors import UsageError
-from scheduler.planning.season.world import build_world, made_garden, one_member_run
+from scheduler.planning.season.world import World, build_world, made_garden, one_member_run
 from tests.planning.season.made import (
     CARROT,
     KALE,
@@ -114,6 +114,50 @@ def test_made_garden_is_in_order_for_any_number_of_beds() -> None:
     assert again.established_at - first.established_at == timedelta(days=3)
     built = build_world(grows, weather(245), tables(grows.farm))
     assert len(built.plots) == len(grows.plantings)
+    _check_last_blind_days(built)
+    _check_water(built)
+
+
+def _check_last_blind_days(built: World) -> None:
+    """A blind pass ends with its last good hour, within the day too, and does not come again."""
+    cut = 0
+    for (index, bed), ways in built.ways.items():
+        last = float(built.days[index].open_hours[-1]) + 1.0
+        for way in ways:
+            if way.purpose == "blind" and way.until_hour < last:
+                cut += 1
+                after = [
+                    w for i in range(index + 1, index + 5) for w in built.ways.get((i, bed), ())
+                ]
+                assert all(w.purpose == "standing" for w in after)
+    assert cut >= 2
+
+
+def _check_water(built: World) -> None:
+    """8 mm at sowing and every third day until the crop is up, in weather without any rain."""
+    for plot in built.plots:
+        given = [
+            (built.hour_of(e.happened_at) - plot.established_hour) / 24.0
+            for e in built.events
+            if e.kind == "water" and e.bed == plot.key
+            and plot.prepared_hour < built.hour_of(e.happened_at) < plot.cleared_hour
+        ]  # fmt: skip
+        up_d = (plot.up_hour - plot.established_hour) / 24.0
+        n = 1 if not plot.planting.is_sown else int((up_d - 1.0 / 24.0) // 3) + 1
+        assert_allclose(given, 3.0 * np.arange(n) + 1.0 / 24.0, rtol=0, atol=1e-9)
+        assert up_d < 30.0
+    water_mm = sum(table[:, 0].sum() for table in built.surfaces.values())
+    assert_allclose(water_mm, 8.0 * sum(e.kind == "water" for e in built.events), rtol=1e-12)
+
+
+def test_no_water_where_it_rains_or_no_pipe_lies() -> None:
+    assert not [e for e in world().events if e.kind == "water"]
+    grows = made_garden(crops(), 1)
+    wet = build_world(
+        grows, weather(245, [(d, 6.0) for d in range(30, 120, 3)]), tables(grows.farm)
+    )
+    first = [e for e in wet.events if e.kind == "water" and e.happened_at.month < 6]
+    assert len(first) == 1  # at sowing
 
 
 def test_refusals() -> None:
