@@ -46,7 +46,7 @@ _FORECAST_SHIFT_H = (1.0, 0.5)
 _FORECAST_TEMP_SD_C = (0.7, 0.25)
 _MODEL_RAIN_FACTOR = 2.0  # spread of rain by a weather model over that of a station
 _PAST_YEAR_SHIFT_D = 3  # days by which a past year's dates are moved, either way
-_ENOUGH_PAST_YEARS = 3  # with fewer the days before now stand in for some members
+ENOUGH_PAST_YEARS = 3  # with fewer the days before now stand in for some members
 FIRST_SUCTION_KPA = 12.0  # of the profile at the first hour: the drained state after winter
 
 
@@ -560,7 +560,7 @@ def _year_of_members(
     Every year goes to as many members; with too few years the days before now count as one more.
     """
     generator = keyed_generator(seed, "past years", len(years))
-    n_kinds = len(years) + (1 if len(years) < _ENOUGH_PAST_YEARS else 0)
+    n_kinds = len(years) + (1 if len(years) < ENOUGH_PAST_YEARS else 0)
     year = generator.permutation(n_members) % n_kinds
     shift_d = generator.integers(-_PAST_YEAR_SHIFT_D, _PAST_YEAR_SHIFT_D + 1, n_members)
     return (
@@ -590,7 +590,9 @@ def _draw_future(
         age_d = max(0.0, (here - series.forecast_issued_at) / timedelta(days=1))
     issued = (series.forecast_issued_at or here).date().isoformat()
     foreseen = {"rain_mm": rain[:, now_hour:].copy()}
-    foreseen.update({name: values[:, now_hour:].copy() for name, values in others.items()})
+    is_filled = series.kinds["air_temp_c"][now_hour:] < Kind.FORECAST  # no forecast, a filling
+    for name, values in others.items():
+        foreseen[name] = np.where(is_filled, np.nan, values[:, now_hour:])
     target = {"rain_mm": rain, **others}
     day_starts = np.arange(now_hour - 24, max(-1, now_hour - 24 * 31), -24)
     day_starts = day_starts[day_starts >= 0]

@@ -7,6 +7,7 @@ from scheduler.service.bed import bed_page, bed_page_of
 from scheduler.service.morning import morning, morning_of
 from scheduler.service.settings import crop_names, sources_table, tables
 from scheduler.service.situation import Situation, situation
+from scheduler.service.weather import past_years, weather_on_record
 
 __all__ = [
     "Situation",
@@ -15,7 +16,9 @@ __all__ = [
     "crop_names",
     "morning",
     "morning_of",
+    "past_years",
     "situation",
     "sources_table",
     "tables",
+    "weather_on_record",
 ]

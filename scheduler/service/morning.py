@@ -17,6 +17,7 @@ from scheduler.planning.weeds import N_PARTICLES
 from scheduler.ports import Journal, Lists, Progress, WeatherStore
 from scheduler.records import Event, Farm, Kind, Morning, WeatherAnswer, WeatherSeries
 from scheduler.service.situation import Situation, situation
+from scheduler.service.weather import aged_inputs, aged_notes
 
 _PLACES_LAST = timedelta(hours=36)
 
@@ -86,13 +87,13 @@ def morning_of(s: Situation, issued: Mapping[str, Any] | None = None) -> Morning
         n_soil_members=s.ensemble.n_members,
         n_particles=N_PARTICLES,
         attribution=tuple(f"Weather: {source}" for source in series.sources),
-        weakest_inputs=_weakest(series, s.events),
+        weakest_inputs=(*aged_inputs(series, s.now), *_weakest(series, s.events)),
         weather=WeatherAnswer(
             last,
             ", ".join(series.sources) or "none",
             None if last is None else (s.now - last) / timedelta(hours=1),
             series.forecast_issued_at,
-            series.notes,
+            aged_notes(series, s.now),
         ),
         hours_available=hours,
         minutes_planned=plan.minutes,

@@ -20,7 +20,6 @@ from scheduler.planning.ensemble import (
     run_ensemble,
     soil_members,
 )
-from scheduler.planning.forcing import hourly_series
 from scheduler.planning.offers import Kit, Site, choose, weed_hours
 from scheduler.planning.order import Draft
 from scheduler.planning.outlook import Outlook, past_wettings, planting_outlook
@@ -46,6 +45,7 @@ from scheduler.service.settings import (
     weed_heat,
     weed_settings,
 )
+from scheduler.service.weather import held_back, past_years, weather_on_record
 
 PAST_DAYS = 75
 STORED_DAYS = 45
@@ -112,9 +112,10 @@ def situation(
         raise UsageError(f"now: found {now.isoformat()} without a time zone; give one")
     hour_now = now.astimezone(UTC).replace(minute=0, second=0, microsecond=0)
     events = tuple(e for e in journal.events(now) if e.happened_at <= now)
-    series = _series(farm, events, weather, now, hour_now)
+    years = past_years(farm, events, weather, now, hour_now, timedelta(days=HORIZON_DAYS))
+    series = _series(farm, events, weather, now, hour_now, len(years))
     sd = spread()
-    sky = member_skies(series, hour_now, farm.place, sd, farm.seed, n_members)
+    sky = member_skies(series, hour_now, farm.place, sd, farm.seed, n_members, years)
     used = {bed.soil for bed in farm.beds}
     members = {
         name: soil_members(soil_prior(soil), sd, farm.seed, n_members)
@@ -171,7 +172,7 @@ def situation(
         weeds,
         surfaces,
         day,
-        tuple(drafts),
+        held_back(drafts, farm, events, series, day),
     )
 
 
@@ -258,12 +259,12 @@ def _series(
     weather: WeatherStore,
     now: datetime,
     hour_now: datetime,
+    n_past_years: int,
 ) -> WeatherSeries:
     start_at = hour_now - timedelta(days=PAST_DAYS)
     end_at = hour_now + timedelta(days=HORIZON_DAYS)
     values = weather.weather_values(now, start_at, end_at)
     own = [e for e in events if e.kind in ("rain", "temp")]
-    forecasts = weather.forecasts_since(now, start_at)
     begins = [v.start_at for v in values if not v.suspect] + [e.happened_at for e in own]
     if not begins:
         raise WeatherMissingError(
@@ -276,7 +277,9 @@ def _series(
             f"weather: the record begins {first:%d %b %Y %H:%M} UTC, the answer needs at least "
             f"{_LEAST_PAST_DAYS} days before {hour_now:%d %b %Y}; import older weather"
         )
-    series = hourly_series(values, own, forecasts, first, end_at, now, farm.place)
+    series = weather_on_record(
+        farm, own, weather, now, first, end_at, values=values, n_past_years=n_past_years
+    )
     past = slice(0, int((hour_now - first) // timedelta(hours=1)))
     for name, label in (("air_temp_c", "temperature"), ("rain_mm", "rain")):
         is_known = series.kinds[name][past] >= Kind.MODEL

@@ -390,7 +390,17 @@ def no_forecast() -> WeatherSeries:
         name: np.where(np.arange(N_HOURS) < PAST, getattr(of, name), np.nan)
         for name in ("rain_mm", "air_temp_c", "humidity_frac", "wind_2m_m_s", "solar_mj_m2")
     }
-    return replace(of, **ahead)
+    kinds = {name: np.where(np.arange(N_HOURS) < PAST, k, 0) for name, k in of.kinds.items()}
+    return replace(of, kinds=kinds, **ahead)
+
+
+def test_temperature_filled_in_for_want_of_a_forecast_is_no_forecast() -> None:
+    of = no_forecast()
+    filled = np.where(np.arange(N_HOURS) < PAST, of.air_temp_c, 50.0)
+    kinds = {**of.kinds, "air_temp_c": of.kinds["air_temp_c"].copy()}
+    kinds["air_temp_c"][PAST:] = Kind.CLIMATE
+    found = skies(replace(of, air_temp_c=filled, kinds=kinds)).forcing.air_temp_c
+    assert found[:, PAST:].max() < 30.0
 
 
 def test_beyond_the_forecast_each_member_lives_through_one_past_year() -> None:

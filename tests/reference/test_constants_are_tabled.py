@@ -106,7 +106,7 @@ def _in_code() -> dict[Key, float]:
         ("weather age", "forecast_limit_h"): forcing.FORECAST_LIMIT_H,
         ("weather age", "observed_limit_h"): forcing.OBSERVED_LIMIT_H,
         ("past years", "shift_d"): ensemble._PAST_YEAR_SHIFT_D,
-        ("past years", "enough_years"): ensemble._ENOUGH_PAST_YEARS,
+        ("past years", "enough_years"): ensemble.ENOUGH_PAST_YEARS,
         ("demand", "inland_k_rs"): sun.INLAND_K_RS,
         ("demand", "default_wind_2m_m_s"): forcing.DEFAULT_WIND_2M_M_S,
         # what covers a bed
