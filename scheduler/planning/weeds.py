@@ -285,6 +285,8 @@ def weed_history(
             depth = float(event.data.get("depth_mm", tool.depth_mm))
             stirs = kills.stirs_frac[tool.key]
             good, when = kills.kill_frac[tool.key], np.array([hour])
+            if planting.established_at is None or at < planting.established_at:
+                stirs, good = _over_the_whole_width(stirs), _over_the_whole_width(good)
             kill = pass_kill_frac(
                 tool, planting.key, good, depth, when, [at.date()], weather, rules, member
             )[0]
@@ -352,7 +354,12 @@ def _by_particle(kills: Sequence[FloatArray]) -> FloatArray:
     return out
 
 
-_SOWING_KILL = np.array([[0.8, 0.8, 0.6, 0.3, 0.1], [0.0, 0.0, 0.0, 0.0, 0.0]])
+def _over_the_whole_width(by_zone: FloatArray) -> FloatArray:
+    """What a tool does where there are no rows of this crop yet: its better zone everywhere."""
+    return np.repeat(by_zone.max(axis=0, keepdims=True), 2, axis=0)
+
+
+_SOWING_KILL = np.array([[0.8, 0.8, 0.6, 0.4, 0.2], [0.8, 0.8, 0.6, 0.4, 0.2]])
 
 
 def _season(

@@ -134,7 +134,6 @@ def _in_code() -> dict[Key, float]:
         ("flush", "row_band_mm"): 1000.0 * weeds._ROW_BAND_M,
         ("sowing", "stirs_in_row_frac"): weeds._SOWING_STIRS[weeds.IN_ROW],
         ("sowing", "stirs_between_frac"): weeds._SOWING_STIRS[weeds.BETWEEN],
-        ("sowing", "kill_between_frac"): float(weeds._SOWING_KILL[weeds.BETWEEN].max()),
         ("preparation", "kill_shallow_frac"): weeds._SHALLOW_PREP_KILL,
         ("preparation", "kill_deep_frac"): weeds._DEEP_PREP_KILL,
         ("kill", "dry_for_good_mm"): offers._DRY_FOR_GOOD_MM,
@@ -267,7 +266,7 @@ def _in_code() -> dict[Key, float]:
     for stage, kill in zip(STAGES, settings.STAGE_KILL_FRAC, strict=False):
         found["flush", f"one_pass_{stage}_frac"] = kill
     for stage, kill in zip(STAGES, weeds._SOWING_KILL[weeds.IN_ROW], strict=True):
-        found["sowing", f"kill_in_row_{stage}_frac"] = float(kill)
+        found["sowing", f"kill_{stage}_frac"] = float(kill)
     return found
 
 
@@ -333,6 +332,9 @@ def test_constants_that_stand_twice_agree(tables: Tables) -> None:
     assert value._NEARLY == verdict._NEARLY
     assert truth._LEAST_OPENING == weeds._LEAST_OPENING
     assert truth._SOWING_STIRS == weeds._SOWING_STIRS
+    assert (weeds._SOWING_KILL[weeds.IN_ROW] == weeds._SOWING_KILL[weeds.BETWEEN]).all()
+    leaves = settings.value_settings().sowing_leaves_frac[1:]
+    assert np.allclose(leaves, 1.0 - weeds._SOWING_KILL[weeds.IN_ROW])
     assert truth._REACH_MM == weeds._REACH_MM
     assert play._YOUNG_M2 == verdict._HAND_YOUNG_M2
     assert play._ESTABLISHED_M2 == verdict._HAND_ESTABLISHED_M2
