@@ -1,7 +1,8 @@
 """One hourly series out of stations, gauge, entries and forecasts."""
 
 from collections.abc import Mapping
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
+from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
@@ -13,7 +14,15 @@ from scheduler.errors import RangeError
 from scheduler.models.air import saturation_vapour_pressure_kpa
 from scheduler.models.sun import clear_sky_mj_m2, extraterrestrial_daily_mj_m2
 from scheduler.planning.forcing import hourly_series, value_columns, weather_ages
-from scheduler.records import Event, Forecast, Kind, Place, WeatherSeries, WeatherValue
+from scheduler.records import (
+    Event,
+    FloatArray,
+    Forecast,
+    Kind,
+    Place,
+    WeatherSeries,
+    WeatherValue,
+)
 
 PLACE = Place(42.0, 0.0, 100.0, "UTC")
 DAY = datetime(2013, 5, 10, tzinfo=UTC)
@@ -609,3 +618,100 @@ def test_one_extra_day_of_shift_shifts_the_rain_by_a_day() -> None:
     here = series_of(values_of("rain_mm", DAY, rain), n_days=2)
     later = series_of(values_of("rain_mm", DAY + timedelta(days=1), rain), n_days=2)
     assert_allclose(later.rain_mm[24:], here.rain_mm[:24], rtol=0, atol=0)
+
+
+# ------------------------------------------------------------------ other years and places
+
+
+def daily_values(
+    place: Place, first: date, n_days: int, rain_mm: float = 3.0
+) -> list[WeatherValue]:
+    """Lowest 4 C, highest 16 C and some rain for civil days of a place."""
+    zone = ZoneInfo(place.time_zone)
+    values = []
+    for i in range(n_days):
+        day = first + timedelta(days=i)
+        start, end = (
+            datetime(each.year, each.month, each.day, tzinfo=zone).astimezone(UTC)
+            for each in (day, day + timedelta(days=1))
+        )
+        for name, value in (
+            ("air_temp_min_c", 4.0),
+            ("air_temp_max_c", 16.0),
+            ("rain_mm", rain_mm),
+        ):
+            values.append(WeatherValue(name, start, end, value, Kind.OBSERVED, "S", end))
+    return values
+
+
+def civil(place: Place, day: date, hour: int = 0) -> datetime:
+    zone = ZoneInfo(place.time_zone)
+    return datetime(day.year, day.month, day.day, hour, tzinfo=zone).astimezone(UTC)
+
+
+@pytest.mark.parametrize(
+    ("place", "first", "hours_of_day_2"),
+    [
+        pytest.param(Place(42.0, -75.0, 100.0, "America/New_York"), date(2012, 12, 30), 24, id="y"),
+        pytest.param(Place(42.0, -75.0, 100.0, "America/New_York"), date(2013, 3, 8), 23, id="23h"),
+        pytest.param(
+            Place(42.0, -75.0, 100.0, "America/New_York"), date(2013, 11, 1), 25, id="25h"
+        ),
+        pytest.param(Place(48.0, 9.0, 400.0, "Europe/Berlin"), date(2013, 3, 29), 23, id="eu23h"),
+        pytest.param(
+            Place(-37.8, 145.0, 30.0, "Australia/Melbourne"), date(2013, 10, 4), 23, id="s"
+        ),
+        pytest.param(Place(65.0, 25.5, 20.0, "Europe/Helsinki"), date(2013, 10, 25), 25, id="n"),
+    ],
+)
+def test_days_of_23_24_and_25_hours_keep_their_rain_and_their_extremes(
+    place: Place, first: date, hours_of_day_2: int
+) -> None:
+    """Days 0..5; day 2 is the one of the change, or New Year's Day."""
+    last = first + timedelta(days=6)
+    start, end = civil(place, first), civil(place, last)
+    series = hourly_series(daily_values(place, first, 6), [], None, start, end, end, place)
+    day_2 = slice(
+        int((civil(place, first + timedelta(days=2)) - start) / HOUR),
+        int((civil(place, first + timedelta(days=3)) - start) / HOUR),
+    )
+    assert day_2.stop - day_2.start == hours_of_day_2
+    assert series.n_hours == 5 * 24 + hours_of_day_2
+    assert [t.rain_mm for t in series.rain_totals] == [3.0] * 6
+    assert [t.n_hours for t in series.rain_totals] == [24, 24, hours_of_day_2, 24, 24, 24]
+    temp = series.air_temp_c[day_2]
+    assert_allclose([temp.min(), temp.max()], [4.0, 16.0], rtol=0.0, atol=0.6)
+    for name in ("air_temp_c", "humidity_frac", "wind_2m_m_s", "solar_mj_m2"):
+        assert np.isfinite(getattr(series, name)).all(), name
+    hottest = start + int(np.argmax(temp) + day_2.start) * HOUR
+    solar_hour = (hottest.hour + 0.5 + place.longitude_deg / 15.0) % 24.0
+    assert 12.0 < solar_hour < 17.0
+
+
+def test_a_reading_at_seven_covers_23_hours_when_the_clock_goes_forward() -> None:
+    place = Place(42.0, -75.0, 100.0, "America/New_York")
+    read_at = civil(place, date(2013, 3, 10), 7)
+    before = civil(place, date(2013, 3, 9), 7)
+    gauge = entry("rain", before, read_at, {"rain_mm": 9.2})
+    start = before - 24 * HOUR
+    series = hourly_series([], [gauge], None, start, read_at, read_at, place)
+    assert [(t.n_hours, t.rain_mm) for t in series.rain_totals] == [(23, 9.2)]
+
+
+def test_the_sun_of_both_hemispheres_and_of_the_polar_night() -> None:
+    """Guessed from the same 12 K of range: summer beats winter, north and south; none in the
+    polar night, and some at midnight under the midnight sun."""
+
+    def solar_mj_m2(latitude_deg: float, day: date) -> FloatArray:
+        place = Place(latitude_deg, 20.0, 50.0, "UTC")
+        start = civil(place, day)
+        end = start + 3 * 24 * HOUR
+        values = daily_values(place, day, 3)
+        return hourly_series(values, [], None, start, end, end, place).solar_mj_m2
+
+    june, december = date(2013, 6, 20), date(2013, 12, 20)
+    assert solar_mj_m2(-37.8, december).sum() > 2.0 * solar_mj_m2(-37.8, june).sum()
+    assert solar_mj_m2(42.0, june).sum() > 2.0 * solar_mj_m2(42.0, december).sum()
+    assert solar_mj_m2(69.0, december).sum() == 0.0
+    assert (solar_mj_m2(69.0, june) > 0.0).all()
+    assert 0.0 < solar_mj_m2(62.0, december).sum() < 0.1 * solar_mj_m2(62.0, june).sum()
