@@ -55,6 +55,6 @@ def rows_of(
         for task in todo:
             yield from play(task)
         return
-    with multiprocessing.get_context("spawn").Pool(n_processes, maxtasksperchild=50) as pool:
+    with multiprocessing.get_context("spawn").Pool(n_processes) as pool:
         for rows in pool.imap_unordered(play, todo):
             yield from rows

@@ -4,14 +4,40 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
 FOLDER = Path(__file__).parents[2] / ".season"
 RESULTS = FOLDER / "results.jsonl"
 PROGRAM = Path(__file__).parents[2] / "scheduler"
-PLAYED_ROOMS = ("planning", "models", "reference", "service/settings.py", "records.py")
+WEATHERS = Path(__file__).parent / "weathers.py"
+# What bears on any season, and what the program's own planner reads besides.
+WORLD_ROOMS = (
+    "models",
+    "reference",
+    *(
+        f"planning/{name}.py"
+        for name in (
+            "crop_stage",
+            "draws",
+            "ensemble",
+            "forcing",
+            "gates",
+            "geometry",
+            "hours",
+            "outlook",
+            "passes",
+            "plantings",
+            "traits",
+            "weeds",
+            "work",
+        )
+    ),
+    *(f"planning/season/{name}.py" for name in ("play", "rules", "shapes", "truth", "world")),
+)
+OURS_ROOMS = ("models", "reference", "planning", "records.py", "service/settings.py")
+NOT_READ = ("rules.csv",)  # tells of constants, which stand in the program's text
 
 
 @dataclass(frozen=True)
@@ -48,14 +74,14 @@ class Played:
         return self.machine_min + self.vain_min
 
 
-def program_mark() -> str:
-    """Short hash of the text of all that bears on a played season."""
-    held = hashlib.sha256()
-    for room in PLAYED_ROOMS:
+def program_mark(rooms: tuple[str, ...], study: str) -> str:
+    """Short hash of the program's text in some rooms, of the weather and of the study's terms."""
+    held = hashlib.sha256(study.encode())
+    held.update(WEATHERS.read_bytes())
+    for room in rooms:
         path = PROGRAM / room
-        found = [path] if path.is_file() else sorted(path.rglob("*"))
-        for file in found:
-            if file.suffix in {".py", ".csv", ".toml"}:
+        for file in [path] if path.is_file() else sorted(path.rglob("*")):
+            if file.suffix in {".py", ".csv", ".toml"} and file.name not in NOT_READ:
                 held.update(str(file.relative_to(PROGRAM)).encode())
                 held.update(file.read_bytes())
     return held.hexdigest()[:10]
@@ -73,8 +99,8 @@ def parsed_line(line: str) -> Played:
     return Played(**data)
 
 
-def read_played(path: Path = RESULTS, mark: str | None = None) -> list[Played]:
-    """Rows on file, the last one of each season; of one mark only, if it is given.
+def read_played(path: Path = RESULTS, marks: Collection[str] | None = None) -> list[Played]:
+    """Rows on file, the last one of each season; of some marks only, if they are given.
 
     A line that a stopped run left half written at the end of the file is passed over.
     """
@@ -89,7 +115,7 @@ def read_played(path: Path = RESULTS, mark: str | None = None) -> list[Played]:
             if number < len(lines) - 1:
                 raise
             continue
-        if mark is None or row.mark == mark:
+        if marks is None or row.mark in marks:
             rows[row.key] = row
     return list(rows.values())
 

@@ -139,4 +139,4 @@ def test_rows_come_back_from_the_file_and_a_half_line_is_dropped(tmp_path: Path)
     two = row("never", figures.NEVER, 3.0, 0.0)
     list(played.add_played([two], path))
     assert played.read_played(path) == [one, two]
-    assert played.read_played(path, mark="other") == []
+    assert played.read_played(path, marks=["other"]) == []

@@ -1,0 +1,98 @@
+"""Play seasons and write the results: `python -m tests.season [--quick] [--write]`."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import time
+from dataclasses import replace
+from functools import partial
+from pathlib import Path
+
+from tests.season import figures, page, played, stage, weathers
+from tests.season.driver import Block, rows_of, tasks
+
+QUICK_TRUTHS, QUICK_WEATHERS = 4, 2
+ORACLE_TRUTHS = 12
+PRICE_TRUTHS = 12
+ABLATION_TRUTHS, ABLATION_WEATHERS = 12, 3  # every second truth lies inside the prior
+
+
+def blocks(is_quick: bool) -> list[Block]:
+    """What is played; truths stand inside and outside the prior in turn."""
+    truths, names = stage.truth_names(), weathers.JUDGING
+    budgets = tuple(stage.BUDGETS_MIN)
+    fixed = stage.rules_of(*figures.FIXED)
+    main = (stage.ours_name(stage.MAIN_PRICE),)
+    prices = tuple(r for r in stage.rules_of(figures.OURS) if r not in main)
+    oracles = stage.rules_of(figures.ORACLE)
+    parts = stage.rules_of(figures.ABLATION)
+    if is_quick:
+        few, two = truths[:QUICK_TRUTHS], (names[0], names[3])
+        return [
+            Block((*fixed, *main), few, two, budgets),
+            Block((*prices, *oracles), few[:1], two, budgets),
+        ]
+    return [
+        Block((*fixed, *main), truths, names, budgets),
+        Block(oracles, truths[:ORACLE_TRUTHS], names, budgets),
+        Block(prices, truths[:PRICE_TRUTHS], names, budgets),
+        Block(
+            parts,
+            tuple(t for t in truths[:ABLATION_TRUTHS] if not stage.kind_of(t)),
+            names[:ABLATION_WEATHERS],
+            ("scarce", "medium"),
+        ),
+    ]
+
+
+def run(todo_blocks: list[Block], path: Path, n_processes: int) -> None:
+    """Play what is not on file with the marks of this program."""
+    marks = stage.marks()
+    todo = tasks(todo_blocks, played.read_played(path, marks.values()))
+    n_all = sum(len(task.rules) for task in todo)
+    print(f"{n_all} seasons to play, program text {', '.join(marks.values())}", flush=True)
+    started = time.perf_counter()
+    rows = rows_of(todo, partial(stage.play_task, own_marks=dict(marks)), n_processes)
+    for n_done, row in enumerate(played.add_played(rows, path), start=1):
+        if n_done % 200 == 0 or n_done == n_all:
+            took = time.perf_counter() - started
+            print(f"{n_done} of {n_all}, {took / 60.0:.0f} min, at {row.truth}", flush=True)
+
+
+def only(todo_blocks: list[Block], families: list[str]) -> list[Block]:
+    """The same combinations with the rules of some families alone."""
+    meant = stage.rules_of(*families)
+    return [replace(b, rules=tuple(r for r in b.rules if r in meant)) for b in todo_blocks]
+
+
+def main() -> int:
+    """Play, print, write."""
+    asked = argparse.ArgumentParser(prog="python -m tests.season", description=__doc__)
+    asked.add_argument("--quick", action="store_true", help="4 truths in 2 weathers")
+    asked.add_argument("--only", nargs="+", metavar="FAMILY", help="rules of some families alone")
+    asked.add_argument("--no-play", action="store_true", help="figures of what is on file alone")
+    asked.add_argument("--any-program", action="store_true", help="rows of any program text count")
+    asked.add_argument("--write", action="store_true", help="write the section of DEVELOPERS.md")
+    asked.add_argument("--processes", type=int, default=1)
+    asked.add_argument("--results", type=Path, default=played.RESULTS)
+    told = asked.parse_args()
+    if not told.no_play:
+        wanted = blocks(told.quick)
+        run(only(wanted, told.only) if told.only else wanted, told.results, told.processes)
+    rows = played.read_played(told.results, None if told.any_program else stage.marks().values())
+    if not rows:
+        print(f"{told.results}: no season of this program is on file; play some first")
+        return 2
+    section = page.Page(
+        figures.frame(rows), stage.ours_name(stage.MAIN_PRICE), stage.oracle_name()
+    ).text()
+    print(section)
+    if told.write:
+        guide = page.GUIDE.read_text(encoding="utf-8")
+        page.GUIDE.write_text(page.written_guide(guide, section), encoding="utf-8")
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

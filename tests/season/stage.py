@@ -1,0 +1,285 @@
+"""The garden, the truths and the rules that are played, by name."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Mapping
+from functools import lru_cache, partial
+from typing import Any
+
+from scheduler.models.weeds.degree_days import flush_milestones
+from scheduler.planning.offers import Kit
+from scheduler.planning.outlook import GuildView
+from scheduler.planning.passes import PassRules
+from scheduler.planning.season.belief import N_MEMBERS, Belief, build_belief
+from scheduler.planning.season.ours import PARTS, Oracle, Ours
+from scheduler.planning.season.play import play
+from scheduler.planning.season.rules import (
+    CALENDAR_D,
+    GAPS_D,
+    LOOK_ERROR_LN_SD,
+    THRESHOLDS_M2,
+    AfterRain,
+    Attentive,
+    Calendar,
+    Never,
+    WheneverWorkable,
+)
+from scheduler.planning.season.shapes import Garden, Rule, Truth
+from scheduler.planning.season.truth import (
+    GATE,
+    OUTSIDE,
+    PRODUCT,
+    TruthSeason,
+    draw_truth,
+    truth_season,
+)
+from scheduler.planning.season.world import SeasonTables, World, build_world, made_garden
+from scheduler.records import Farm
+from scheduler.service import settings
+from tests.season import figures, weathers
+from tests.season.driver import Task
+from tests.season.played import OURS_ROOMS, WORLD_ROOMS, Played, program_mark
+
+STUDY_SEED = 20130514
+N_BEDS = 12
+# Minutes with the machine on each of four working days a week. A set-up takes ten, a bed under two.
+# Set on weather and truths of tuning so that the rule that wants most (daily eyes, over 5, gap one
+# day) gets half of what it wants, eight tenths, and all.
+BUDGETS_MIN = {"scarce": 14.0, "medium": 30.0, "plenty": 120.0}
+N_INSIDE = 20
+N_OTHER_BUILD = 7
+OTHER_BUILD = "other build"
+WEEKLY_D = 7
+PRICES = (0.5, 1.0, 2.0)
+MAIN_PRICE = 1.0
+FEW_MEMBERS = 4
+FEW_PARTICLES = 16
+
+
+# ------------------------------------------------------------------ world
+
+
+def season_tables(farm: Farm) -> SeasonTables:
+    """What the tables say for a farm, as the service reads them."""
+    tools = {tool.name: tool for tool in farm.tools}
+    rules = PassRules(tools, settings.tool_traits(farm), settings.kill_settings(), farm.seed)
+    return SeasonTables(
+        Kit(rules, settings.kill_table(farm), settings.crop_traits(), settings.weed_settings()),
+        settings.hand_rates(),
+        settings.value_settings(),
+        {name: settings.soil_prior(soil) for name, soil in farm.soils.items()},
+        settings.spread(),
+        settings.weed_heat(),
+        (_any_view(),),
+    )
+
+
+def _any_view() -> GuildView:
+    """A guild for the crop's clock, which reads no weeds."""
+    guild = settings.guilds()[0]
+    return GuildView(guild, guild.name, 1.0, flush_milestones(guild, settings.STAGE_KILL_FRAC, 16))
+
+
+def garden_at(weather: str, n_beds: int = N_BEDS) -> Garden:
+    """The made garden where and when a weather was."""
+    station, year = weathers.station_of(weather)
+    return made_garden(settings.crop_traits(), n_beds, year, station.place)
+
+
+@lru_cache(maxsize=8)
+def world_of(weather: str) -> World:
+    """The season without truth or rule."""
+    garden = garden_at(weather)
+    return build_world(garden, weathers.season_weather(weather), season_tables(garden.farm))
+
+
+# ------------------------------------------------------------------ truths
+
+
+def truth_names() -> tuple[str, ...]:
+    """The truths that judge: inside the prior and outside in turn, so that a part is even."""
+    inside = [f"inside {i + 1:02d}" for i in range(N_INSIDE)]
+    outside = [*OUTSIDE, *(f"{OTHER_BUILD} {i + 1}" for i in range(N_OTHER_BUILD))]
+    turns = [name for pair in zip(inside, outside, strict=False) for name in pair]
+    return tuple(turns + inside[len(outside) :] + outside[len(inside) :])
+
+
+def tuning_names() -> tuple[str, ...]:
+    """Truths for tuning, of another seed's names; never for judging."""
+    return tuple(f"tuning {i + 1}" for i in range(6))
+
+
+def kind_of(truth: str) -> str:
+    """Which way a truth lies outside the prior; empty inside it."""
+    if truth.startswith(OTHER_BUILD):
+        return OTHER_BUILD
+    return truth if truth in OUTSIDE else ""
+
+
+@lru_cache(maxsize=16)
+def truth_of(weather: str, truth: str) -> Truth:
+    """A truth by its name; the weather plays no part in it."""
+    kind = kind_of(truth)
+    build = PRODUCT if kind == OTHER_BUILD else GATE
+    outside = kind if kind in OUTSIDE else ""
+    return draw_truth(truth, STUDY_SEED, world_of(weather), outside, build)
+
+
+@lru_cache(maxsize=2)
+def season_of(weather: str, truth: str) -> TruthSeason:
+    """A truth under a weather."""
+    return truth_season(world_of(weather), truth_of(weather, truth))
+
+
+# ------------------------------------------------------------------ rules
+
+Maker = Callable[[str, str], Rule]  # of the weather and the truth, by name
+
+
+def _fixed() -> dict[str, tuple[str, Maker]]:
+    """Rules of comparison: family and maker by name, the full grid."""
+    makers: list[tuple[str, Callable[[World], Rule]]] = [(figures.NEVER, lambda world: Never())]
+    for minds_wet in (False, True):
+        makers += [
+            (figures.CALENDAR, lambda world, d=d, w=minds_wet: Calendar(world, d, w))
+            for d in CALENDAR_D
+        ]
+        makers.append((figures.CALENDAR, lambda world, w=minds_wet: AfterRain(world, w)))
+    makers.append((figures.WORKABLE, WheneverWorkable))
+    makers += [
+        (figures.ATTENTIVE, lambda world, t=t, g=g: Attentive(world, t, g))
+        for t in THRESHOLDS_M2
+        for g in GAPS_D
+    ]
+    makers += [
+        (
+            figures.WEEKLY,
+            lambda world, t=t: Attentive(
+                world, t, 1, looks_every_d=WEEKLY_D, error_ln_sd=LOOK_ERROR_LN_SD
+            ),
+        )
+        for t in THRESHOLDS_M2
+    ]
+    makers.append(
+        (
+            figures.WEEKLY,
+            lambda world: Attentive(world, 10.0, 1, looks_every_d=WEEKLY_D, is_by_threads=True),
+        )
+    )
+    nameless = world_of(weathers.JUDGING[0])
+    return {
+        make(nameless).name: (family, lambda weather, truth, make=make: make(world_of(weather)))
+        for family, make in makers
+    }
+
+
+@lru_cache(maxsize=6)
+def belief_of(weather: str, rain_told_frac: float = 1.0, n_members: int = N_MEMBERS) -> Belief:
+    """What a grower with the program believes of soil and weather; the same for all truths."""
+    return build_belief(world_of(weather), n_members, rain_told_frac)
+
+
+def ours(
+    weather: str, truth: str, price: float, n_members: int = N_MEMBERS, **options: Any
+) -> Rule:
+    """The program at a price of a machine minute; it hears the rain of the truth's gauge."""
+    told = truth_of(weather, truth).gauge_factor
+    return Ours(belief_of(weather, told, n_members), price, **options)
+
+
+def _oracle(weather: str, truth: str, price: float) -> Rule:
+    return Oracle(world_of(weather), price)
+
+
+def _ours() -> dict[str, tuple[str, Maker]]:
+    """The program and its oracle at their prices, and the program with parts taken out."""
+    made: dict[str, tuple[str, Maker]] = {}
+    for price in PRICES:
+        made[ours_name(price)] = (figures.OURS, partial(ours, price=price))
+        made[oracle_name(price)] = (figures.ORACLE, partial(_oracle, price=price))
+    for part in PARTS:
+        made[f"without {part}"] = (
+            figures.ABLATION,
+            partial(ours, price=MAIN_PRICE, without=(part,)),
+        )
+    made[f"{FEW_MEMBERS} soil members"] = (
+        figures.ABLATION,
+        partial(ours, price=MAIN_PRICE, n_members=FEW_MEMBERS),
+    )
+    made[f"{FEW_PARTICLES} weed particles"] = (
+        figures.ABLATION,
+        partial(ours, price=MAIN_PRICE, n_particles=FEW_PARTICLES),
+    )
+    return made
+
+
+def ours_name(price: float) -> str:
+    """As `ours, price 1`."""
+    return f"ours, price {price:g}"
+
+
+def oracle_name(price: float = MAIN_PRICE) -> str:
+    """As `oracle, price 1`."""
+    return f"oracle, price {price:g}"
+
+
+@lru_cache(maxsize=1)
+def rules() -> Mapping[str, tuple[str, Maker]]:
+    """Family and maker of every rule by its name."""
+    return {**_fixed(), **_ours()}
+
+
+def rules_of(*families: str) -> tuple[str, ...]:
+    """Names of the rules of some families."""
+    return tuple(name for name, (family, _) in rules().items() if family in families)
+
+
+# ------------------------------------------------------------------ playing
+
+
+@lru_cache(maxsize=1)
+def marks() -> Mapping[bool, str]:
+    """Mark of the program's text for fixed rules (True) and for those that read the planner."""
+    study = f"{STUDY_SEED} {N_BEDS} {BUDGETS_MIN}"
+    return {
+        True: program_mark(WORLD_ROOMS, study),
+        False: program_mark(OURS_ROOMS, study),
+    }
+
+
+def play_task(task: Task, own_marks: Mapping[bool, str]) -> list[Played]:
+    """Every rule of a task through its season."""
+    world, truth = world_of(task.weather), truth_of(task.weather, task.truth)
+    season = season_of(task.weather, task.truth)
+    judge = Oracle(world, MAIN_PRICE).beats_leaving
+    rows = []
+    for name in task.rules:
+        family, make = rules()[name]
+        started = time.process_time()
+        bill = play(
+            world, truth, make(task.weather, task.truth), BUDGETS_MIN[task.budget], season=season
+        )
+        rows.append(
+            Played(
+                mark=own_marks[family in figures.FIXED],
+                weather=task.weather,
+                truth=task.truth,
+                kind=kind_of(task.truth),
+                budget=task.budget,
+                rule=name,
+                family=family,
+                hand_min=bill.hand_min,
+                machine_min=bill.machine_min,
+                vain_min=bill.vain_min,
+                n_passes=bill.n_passes,
+                n_vain=bill.n_vain,
+                n_hand_rounds=bill.n_hand_rounds,
+                stand_lost_min=bill.stand_lost_min,
+                seeds_shed=bill.seeds_shed,
+                stated=tuple(float(s) for s in bill.stated),
+                came_true=tuple(bool(c) for c in bill.came_true),
+                seconds=time.process_time() - started,
+            )
+        )
+    return rows
