@@ -375,3 +375,45 @@ def test_future_rows() -> None:
         "rain: 2 values, the first of 2 May 2013 (2), left out: lies after now: check the zone "
         "and the date"
     )
+
+
+def test_tenths_given_as_millimetres(de_bilt: Values) -> None:
+    """KNMI writes 0.1 mm: the same record with its column declared as mm."""
+    damaged = changed(de_bilt, "rain_mm", lambda mm: float(round(mm * 10.0)))
+    checked = checked_weather(damaged, NOW, NETHERLANDS)
+    assert any("were tenths of a millimetre given as mm?" in m for m in checked.messages)
+    rain = [v for v in checked.values if v.variable == "rain_mm"]
+    assert all(v.suspect for v in rain)
+    whole = changed(de_bilt, "rain_mm", lambda mm: float(round(mm)))
+    assert not any("tenths" in m for m in checked_weather(whole, NOW, NETHERLANDS).messages)
+
+
+def test_a_wet_tropical_gauge_of_whole_millimetres_is_no_fault() -> None:
+    rng = np.random.default_rng(2)
+    rain = np.where(rng.random(300) < 0.6, np.ceil(rng.gamma(0.7, 14.0, 300)), 0.0)
+    place = Place(-3.0, -60.0, 50.0, "UTC")
+    checked = checked_weather(days_of("rain_mm", [float(mm) for mm in rain]), NOW, place)
+    assert not any("tenths" in message for message in checked.messages)
+
+
+def test_one_value_too_often_among_wet_days(de_bilt: Values) -> None:
+    rain = [v for v in de_bilt if v.variable == "rain_mm"]
+    wet = [i for i, v in enumerate(rain) if v.value > 0.0]
+    for i in (wet[50], *wet[52:55], *wet[56:59], wet[59]):
+        rain[i] = replace(rain[i], value=4.8)
+    checked = checked_weather(rain, NOW, NETHERLANDS)
+    assert any("4.8 mm on" in m and "a number filled in?" in m for m in checked.messages)
+
+
+def test_a_day_far_beyond_its_season_is_asked_about_and_still_counts() -> None:
+    rng = np.random.default_rng(9)
+    rain = [float(mm) for mm in np.where(rng.random(400) < 0.4, rng.gamma(1.0, 3.0, 400), 0.0)]
+    rain[200] = 130.0
+    checked = checked_weather(days_of("rain_mm", rain), NOW, NETHERLANDS)
+    asked = [m for m in checked.messages if "times what the wettest days" in m]
+    assert len(asked) == 1
+    assert "(130 mm)" in asked[0]
+    assert checked.n_suspect == 0
+    rain[200] = 25.0
+    clean = checked_weather(days_of("rain_mm", rain), NOW, NETHERLANDS)
+    assert not any("wettest" in m for m in clean.messages)

@@ -38,6 +38,10 @@ HEAVY_RAIN_MM, HEAVY_STREAK, LIGHT_STREAK = 1.0, 5, 20
 ACCUMULATED_MM = 20.0
 LEAST_WET_RECORDS = 20
 INCH_MM = 25.4
+TENTHS_MEDIAN, TENTHS_MOST = 15.0, 60.0  # wet days of whole numbers: half and a tenth lie above
+FREQUENT_DAYS = 10  # wet days in a row among which one value may not come too often
+FREQUENT = ((0.3, 9), (0.5, 8), (0.7, 7), (0.9, 5))  # its share of all wet days below; how often
+OUTLIER_FACTOR, OUTLIER_DAYS = 9.0, 14  # times the 95th percentile of the same weeks
 MOST_NAMED = 3
 
 _HOUR = timedelta(hours=1)
@@ -127,6 +131,9 @@ def checked_weather(values: Sequence[WeatherValue], now: datetime, place: Place)
             _accumulated(track, zone, messages)
             _weekends(track, zone, messages)
             _same_months(track, zone, suspects, messages)
+            _tenths(track, suspects, messages)
+            _frequent(track, zone, messages)
+            _outliers(track, zone, messages)
     _gaps(tracks, zone, messages)
     _crossed_extremes(values, suspects)
     _days_against_hours(tracks, zone, suspects, messages)
@@ -171,6 +178,16 @@ def _when(second: int, zone: ZoneInfo, is_daily: bool = False) -> str:
     local = datetime.fromtimestamp(second, zone)
     day = f"{local.day} {local:%b %Y}"
     return day if is_daily else f"{day} {local:%H:%M}"
+
+
+def day_words(moment: datetime, zone: ZoneInfo) -> str:
+    """A local date in words, as "8 May 2013"."""
+    return _when(int(moment.timestamp()), zone, True)
+
+
+def variable_words(variable: str) -> str:
+    """A variable as it is called in messages."""
+    return _WORDS.get(variable, variable)
 
 
 def _some(names: Sequence[str]) -> str:
@@ -518,6 +535,68 @@ def _same_months(track: _Track, zone: ZoneInfo, suspects: Suspects, messages: Me
             is_bad = np.zeros(track.value.size, np.bool_)
             is_bad[[row for _, _, row in rows]] = True
             _mark(suspects, track, is_bad, f"the month repeats {names[0]}")
+
+
+def _tenths(track: _Track, suspects: Suspects, messages: Messages) -> None:
+    """Whole numbers ten times too large: tenths of a millimetre taken for millimetres."""
+    wet = track.value[track.value > 0.0]
+    if not track.is_daily or wet.size < LEAST_WET_RECORDS or np.any(wet != np.rint(wet)):
+        return
+    if np.median(wet) < TENTHS_MEDIAN or np.quantile(wet, 0.9) < TENTHS_MOST:
+        return
+    messages.append(
+        f"rain: {wet.size} wet days of whole numbers, half of them above {np.median(wet):.0f} mm: "
+        "were tenths of a millimetre given as mm? declare the column as rain [0.1 mm]"
+    )
+    everything = np.ones(track.value.size, np.bool_)
+    _mark(suspects, track, everything, "the whole column is too wet: check its unit")
+
+
+def _frequent(track: _Track, zone: ZoneInfo, messages: Messages) -> None:
+    """One value too often among ten wet days in a row."""
+    rows = np.flatnonzero(track.value > 0.0)
+    wet = track.value[rows]
+    if not track.is_daily or wet.size < LEAST_WET_RECORDS:
+        return
+    ordered = np.sort(wet)
+    for first in range(wet.size - FREQUENT_DAYS + 1):
+        value, count = np.unique(wet[first : first + FREQUENT_DAYS], return_counts=True)
+        rank = np.searchsorted(ordered, value) / ordered.size
+        for share, most in FREQUENT:
+            if np.any((rank >= share) & (count >= most)):
+                often = value[(rank >= share) & (count >= most)][0]
+                day = _when(int(track.start_s[rows[first]]), zone, True)
+                messages.append(
+                    f"rain: {often:g} mm on {count[value == often][0]} of {FREQUENT_DAYS} wet "
+                    f"days from {day}: a number filled in?"
+                )
+                return
+
+
+def _outliers(track: _Track, zone: ZoneInfo, messages: Messages) -> None:
+    """Days far beyond what the same weeks of the record hold: to be confirmed, never deleted."""
+    wet = track.value > 0.0
+    if not track.is_daily or np.count_nonzero(wet) < LEAST_WET_RECORDS:
+        return
+    day_of_year = (track.start_s // 86400) % 365.2425
+    names = []
+    for row in np.flatnonzero(track.value > 3.0 * np.quantile(track.value[wet], 0.95)):
+        apart = np.abs(day_of_year - day_of_year[row])
+        apart = np.minimum(apart, 365.2425 - apart)
+        near = wet & (apart <= OUTLIER_DAYS)
+        near[row] = False
+        if np.count_nonzero(near) < LEAST_WET_RECORDS:
+            near = wet.copy()
+            near[row] = False
+        if track.value[row] > OUTLIER_FACTOR * np.quantile(track.value[near], 0.95):
+            names.append(
+                f"{_when(int(track.start_s[row]), zone, True)} ({track.value[row]:.0f} mm)"
+            )
+    if names:
+        messages.append(
+            f"rain: {_some(names)} is more than {OUTLIER_FACTOR:g} times what the wettest days of "
+            "that season bring here: right? it counts until you correct it"
+        )
 
 
 # ------------------------------------------------------------------ between columns
