@@ -1020,8 +1020,9 @@ def weather_show(
 
     By day, with where each value comes from, what was left out, and the forecast in use.
     """
-    from scheduler.adapters.weather.show import weather_text
-    from scheduler.planning.forcing import hourly_series
+    from scheduler.adapters.weather.doubts import DOUBT_DAYS, weather_doubts
+    from scheduler.adapters.weather.show import credit_lines, weather_text
+    from scheduler.service.weather import past_years, weather_on_record
 
     folder = farm_folder(farm)
     moment = now_utc() if as_of is None else past_moment(folder, as_of)
@@ -1029,11 +1030,22 @@ def weather_show(
     start_at, end_at = hour - SHOWN_PAST, hour + SHOWN_AHEAD
     with farm_database(folder) as database:
         described = farm_as_known(folder, database, None if as_of is None else moment)
-        own = [event for event in database.events(moment) if event.kind in ("rain", "temp")]
-        values = database.weather_values(moment, start_at, end_at)
-        forecast = database.latest_forecast(moment)
-    series = hourly_series(values, own, forecast, start_at, end_at, moment, described.place)
-    page = weather_text(series, moment, described.place, described.units, page_width(width))
+        events = [event for event in database.events(moment) if event.happened_at <= moment]
+        values = database.weather_values(moment, hour - timedelta(days=DOUBT_DAYS), end_at)
+        years = past_years(described, events, database, moment, hour, SHOWN_AHEAD)
+        series = weather_on_record(
+            described, events, database, moment, start_at, end_at, n_past_years=len(years)
+        )
+    page = weather_text(
+        series,
+        moment,
+        described.place,
+        described.units,
+        page_width(width),
+        values=values,
+        doubts=weather_doubts(values, events, moment, described.place),
+        credits_due=credit_lines(series.sources),
+    )
     sys.stdout.write(page)
 
 

@@ -3,11 +3,12 @@
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
+from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
 
-from scheduler.adapters.weather.show import weather_text
+from scheduler.adapters.weather.show import credit_lines, source_lines, weather_text
 from scheduler.planning.forcing import hourly_series
 from scheduler.records import Event, Forecast, Kind, Place, WeatherSeries, WeatherValue
 
@@ -135,3 +136,53 @@ def test_an_empty_series_is_said() -> None:
 def test_a_width_too_small_is_refused(series: WeatherSeries) -> None:
     with pytest.raises(ValueError, match="width: found 20, allowed 36 or more"):
         weather_text(series, NOW, PLACE, "metric", 20)
+
+
+def test_each_source_is_told_with_kind_age_gaps_and_distance() -> None:
+    far = "Far Field (70123), 34 km"
+    rain = np.zeros(100)
+    rain[20:26] = np.nan
+    values = hourly("rain_mm", rain) + hourly("air_temp_c", np.full(90, 9.0))
+    values[3] = replace(values[3], suspect="below zero")
+    own = replace(
+        values[0],
+        start_at=START,
+        end_at=START + 24 * HOUR,
+        kind=Kind.OWN_GAUGE,
+        source="yard gauge",
+    )
+    model = [replace(v, source="model M", kind=Kind.MODEL) for v in values[:10]]
+    distant = [replace(v, source=far) for v in values if v.variable == "rain_mm"]
+    now = START + 102 * HOUR
+    coming = replace(values[-1], start_at=now, end_at=now + HOUR)
+    found = source_lines([*model, *distant, *values, own, coming], now, ZoneInfo("UTC"))
+    assert [line.split(":")[0] for line in found] == ["yard gauge", far, "station A", "model M"]
+    assert found[0].startswith("yard gauge: own gauge; rain; to Thu 2 May 04:00, 3 days old")
+    assert found[1].endswith("1 left out; no rain for 7 hours in 2 gaps; rain is not measured here")
+    assert "station; rain, temperature; to Sun 5 May 08:00, 2 h old; 1 left out" in found[2]
+    assert "model; rain" in found[3]
+    assert source_lines([], now, ZoneInfo("UTC")) == []
+
+
+def test_doubts_and_credits_have_their_place(series: WeatherSeries) -> None:
+    text = weather_text(
+        series,
+        NOW,
+        PLACE,
+        "metric",
+        doubts=["may your gauge be blocked?"],
+        credits_due=["Based on data from service F (CC BY 4.0)"],
+        values=hourly("rain_mm", [0.0] * 12),
+    )
+    assert "- may your gauge be blocked?" in text.split("Missing or in doubt:")[1]
+    assert text.endswith("\nCredits:\n- Based on data from service F (CC BY 4.0)\n")
+    assert "\nSources:\n- station A: station; rain; to" in text
+    assert max(len(line) for line in text.splitlines()) <= 80
+
+
+def test_credits_follow_the_sources() -> None:
+    assert credit_lines(["own gauge", "my-file"]) == ()
+    assert credit_lines(["Far Field (70123), 34 km", "MET Norway"]) == (
+        "Source: Meteostat and its data providers (CC BY 4.0)",
+        "Based on data from MET Norway (NLOD 2.0, CC BY 4.0)",
+    )

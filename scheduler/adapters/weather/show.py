@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -15,7 +16,9 @@ from numpy.typing import NDArray
 from scheduler.adapters.quantities import M_S_PER_MPH, MM_PER_IN
 from scheduler.adapters.render.phrases import WEEKDAYS, age_words, day_words, grower_text, wrapped
 from scheduler.adapters.render.plotting import begin_figure, figure_lines, midnight_ticks
-from scheduler.records import FloatArray, Kind, Place, WeatherSeries
+from scheduler.adapters.weather.sources import attribution_lines
+from scheduler.adapters.weather.stations import FAR_RAIN_KM, NOT_MEASURED_KM
+from scheduler.records import FloatArray, Kind, Place, WeatherSeries, WeatherValue
 
 PAST_DAYS = 7
 COMING_DAYS = 4
@@ -77,6 +80,9 @@ def weather_text(
     width: int = 80,
     *,
     is_plotted: bool = True,
+    values: Sequence[WeatherValue] = (),
+    doubts: Sequence[str] = (),
+    credits_due: Sequence[str] = (),
 ) -> str:
     """The page of `weather show`.
 
@@ -94,6 +100,12 @@ def weather_text(
         Columns of the page; no line is longer.
     is_plotted
         Whether the plot is drawn (it loads plotext).
+    values
+        What the sources say of the last weeks: each source is told with its age and its gaps.
+    doubts
+        What was left out and what does not fit together, as `weather_doubts` says it.
+    credits_due
+        What the licences of the sources ask to print.
 
     Returns
     -------
@@ -115,8 +127,10 @@ def weather_text(
     if is_plotted and parts:
         lines += ["", *_plot(series, parts, now, zone, shown, width)]
     for title, said in (
-        ("Missing or in doubt:", series.notes),
+        ("Sources:", source_lines(values, now, zone)),
+        ("Missing or in doubt:", (*series.notes, *doubts)),
         ("Filled in or left out:", series.fills),
+        ("Credits:", credits_due),
     ):
         if said:
             lines += ["", title]
@@ -146,6 +160,106 @@ def _head(series: WeatherSeries, now: datetime, zone: ZoneInfo, width: int) -> l
 def _moment(moment: datetime, zone: ZoneInfo) -> str:
     local = moment.astimezone(zone)
     return f"{WEEKDAYS[local.weekday()]} {day_words(local.date())} {local:%H:%M}"
+
+
+# ------------------------------------------------------------------ sources
+
+
+def source_lines(values: Sequence[WeatherValue], now: datetime, zone: ZoneInfo) -> list[str]:
+    """One line a source: what it is, what it measures, how old its newest is, what it lacks.
+
+    Parameters
+    ----------
+    values
+        What is on record of the last weeks.
+    now
+        Values that end later belong to the future and are passed over.
+    zone
+        Of the moments in the lines.
+
+    Returns
+    -------
+    list of str
+        In order of rank, then of name.
+    """
+    groups: dict[tuple[int, str], list[WeatherValue]] = {}
+    for value in values:
+        if value.end_at <= now and value.kind >= Kind.MODEL:
+            groups.setdefault((-int(value.kind), value.source), []).append(value)
+    lines = []
+    for (rank, source), own in sorted(groups.items()):
+        names = [name for name in _NAMED if any(v.variable in _NAMED[name] for v in own)]
+        newest = max(v.end_at for v in own)
+        age = age_words((now - newest) / timedelta(hours=1))
+        parts = [
+            f"{source}: {KIND_WORDS[Kind(-rank)]}; {', '.join(names)}; to {_moment(newest, zone)}, "
+            f"{age}"
+        ]
+        n_suspect = sum(1 for v in own if v.suspect)
+        if n_suspect:
+            parts.append(f"{n_suspect} left out")
+        parts += [text for text in (_gaps(own), _far(source, names)) if text]
+        lines.append("; ".join(parts))
+    return lines
+
+
+_LABEL = re.compile(r" \(\w+\), (\d+) km$")  # how stations of the archive are called
+_NAMED = {
+    "rain": ("rain_mm",),
+    "temperature": ("air_temp_c", "air_temp_min_c", "air_temp_max_c"),
+    "humidity": ("humidity_frac",),
+    "wind": ("wind_2m_m_s",),
+    "sun": ("solar_mj_m2",),
+}
+
+
+def _gaps(own: Sequence[WeatherValue]) -> str:
+    """Hours without rain, or else without temperature, between first and last value."""
+    for name in ("rain", "temperature"):
+        spans = sorted(
+            {(v.start_at, v.end_at) for v in own if v.variable in _NAMED[name] and not v.suspect}
+        )
+        if not spans:
+            continue
+        missing, n_gaps = timedelta(0), 0
+        reached = spans[0][1]
+        for start_at, end_at in spans[1:]:
+            if start_at > reached:
+                missing += start_at - reached
+                n_gaps += 1
+            reached = max(reached, end_at)
+        if not n_gaps:
+            return ""
+        hours = round(missing / timedelta(hours=1))
+        unit = "1 hour" if hours == 1 else f"{hours} hours"
+        return f"no {name} for {unit}" + (f" in {n_gaps} gaps" if n_gaps > 1 else "")
+    return ""
+
+
+def credit_lines(sources: Sequence[str]) -> tuple[str, ...]:
+    """What the licences of the sources of a series ask to print, each once.
+
+    Parameters
+    ----------
+    sources
+        Names as `WeatherSeries.sources` gives them.
+
+    Returns
+    -------
+    tuple of str
+        Empty where all of it is the grower's own.
+    """
+    observed = any(_LABEL.search(source) for source in sources)
+    archive = ("Source: Meteostat and its data providers (CC BY 4.0)",) if observed else ()
+    return (*archive, *attribution_lines(sources))
+
+
+def _far(source: str, names: Sequence[str]) -> str:
+    """What the distance of a station means for its rain."""
+    found = _LABEL.search(source)
+    if found is None or "rain" not in names or int(found[1]) <= FAR_RAIN_KM:
+        return ""
+    return "rain is not measured here" if int(found[1]) > NOT_MEASURED_KM else "showers may differ"
 
 
 # ------------------------------------------------------------------ table
