@@ -33,6 +33,9 @@ def read(text: str, now: datetime = NOW, **rest: Any) -> Event:
     [
         ("water b4 12 mm", "water", "B4", None, {"water_mm": 12.0}),
         ("water B4 0,5 in part a", "water", "B4", "a", {"water_mm": 12.7}),
+        ("water B4 90 min at 8 mm/h", "water", "B4", None, {"water_mm": 12.0}),
+        ("water B4 part a 2 h at 0.25 in per hour", "water", "B4", "a", {"water_mm": 12.7}),
+        ("water B4 1,5 hours at 4 mm an hour", "water", "B4", None, {"water_mm": 6.0}),
         (
             "sow B4 carrot 3 rows 12 in apart 15 mm deep from 0 ft to 30 ft",
             "sow",
@@ -337,6 +340,9 @@ def test_logging_twice_gives_two_entries() -> None:
          "not worked too wet/too hard, part NAME, a moment such as last night, 10:30, 8 May or 2013-05-08 10:30, "
          "# and a remark"),
         ("water B4/a 5 mm part b", "says part twice; say it once"),
+        ("water B4 2 h", "says how long but not how much an hour: found '2 h'; write it like "
+         "'water B4 90 min at 8 mm/h' (stand a straight tin under the sprinkler for an hour)"),
+        ("water B4 2 h at 3 mm/h 5 mm", "says water_mm twice; say it once"),
         ("feel B4 odd", "cannot read 'odd' in a note of feel; allowed here: one of "
          "too wet/wet/smears/crumbles/fit/powdery/dry/hard, part NAME, a moment such as last "
          "night, 10:30, 8 May or 2013-05-08 10:30, # and a remark"),

@@ -4,7 +4,8 @@ The grammar, words in any case, `[...]` may be left out, clauses and the moment 
 
     rain QTY | rain trace | rain none     [WHEN]
     temp [min QTY] [max QTY]              [WHEN]      at least one of the two
-    water BED QTY                         [WHEN]
+    water BED QTY                         [WHEN]      depth of water
+    water BED TIME at QTY/h               [WHEN]      as 90 min at 8 mm/h, by drip or sprinkler
     sow BED CROP [N rows] [QTY apart] [QTY deep] [from QTY to QTY]   [WHEN]
     plant BED CROP ...                                like sow
     prep BED [TOOL] [QTY deep]            [WHEN]
@@ -432,6 +433,21 @@ def _take_area(sentence: _Sentence) -> None:
                 sentence.data[stage] /= _M2_PER_FT2
 
 
+def _take_running(sentence: _Sentence) -> None:
+    """Time that drip or sprinkler ran, with the depth it gives an hour."""
+    found = sentence.match(rf"{_TIME} at ({_N} ?(?:mm|in))(?:/ ?h(?:our)?| per hour| an hour)")
+    if found:
+        depth_mm = quantities.rain_mm(_decimal_point(found[2]))
+        sentence.put("water_mm", depth_mm * quantities.duration_h(_decimal_point(found[1])))
+        return
+    found = sentence.match(_TIME)
+    if found:
+        raise JournalError(
+            f"says how long but not how much an hour: found {found[1]!r}; write it like "
+            "'water B4 90 min at 8 mm/h' (stand a straight tin under the sprinkler for an hour)"
+        )
+
+
 def _take_feel(sentence: _Sentence) -> None:
     for words, feel in FEEL_WORDS.items():
         if sentence.match(words):
@@ -461,7 +477,11 @@ _CLAUSES: Mapping[str, tuple[_Clause, ...]] = {
         _quantity("min 4 C", rf"min {_QTY}", "air_temp_min_c", quantities.temperature_c),
         _quantity("max 21 C", rf"max {_QTY}", "air_temp_max_c", quantities.temperature_c),
     ),
-    "water": (_quantity("12 mm", _QTY, "water_mm", quantities.rain_mm), _PART),
+    "water": (
+        ("90 min at 8 mm/h", _take_running),
+        _quantity("12 mm", _QTY, "water_mm", quantities.rain_mm),
+        _PART,
+    ),
     "sow": _PLANTED,
     "plant": _PLANTED,
     "prep": (_TOOL, _DEEP, _PART),
