@@ -257,9 +257,8 @@ def play_task(task: Task, own_marks: Mapping[bool, str]) -> list[Played]:
     for name in task.rules:
         family, make = rules()[name]
         started = time.process_time()
-        bill = play(
-            world, truth, make(task.weather, task.truth), BUDGETS_MIN[task.budget], season=season
-        )
+        rule, minutes = make(task.weather, task.truth), BUDGETS_MIN[task.budget]
+        bill = play(world, truth, rule, minutes, season=season, score=judge)
         rows.append(
             Played(
                 mark=own_marks[family in figures.FIXED],
