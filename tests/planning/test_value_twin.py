@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from types import SimpleNamespace
 from typing import Any
 
@@ -11,6 +12,7 @@ from numpy.testing import assert_allclose
 
 from scheduler.planning.value import Price, Terms, ValueSettings, values_today
 from scheduler.planning.weeds import WeedFuture
+from scheduler.service.settings import value_settings
 
 _N, _DAYS = 24, 9
 
@@ -137,14 +139,15 @@ def _made(seed: int) -> tuple[Any, Any, Price, ValueSettings]:
     )
     weed_s = np.array([[1.0, 1.2, 1.4, 2.0, 2.7, 4.0], [0.3, 0.4, 0.4, 0.5, 0.6, 1.0]])
     price = Price(weed_s, 0.35, 8.0, np.array([6.0, 9.0]))
-    settings = ValueSettings(
-        ground_s=np.ones(2), ground_takes_frac=np.ones(2), stage_s=np.ones((2, 5)),
-        stage_relief_frac=np.ones((2, 5)), sowing_leaves_frac=np.ones(6), again_chance=0.5,
-        pass_chance=0.5, most_passes=2.5, up_d=20.0, late_frac=0.3, row_share=0.4, empty_d=14.0,
-        flush_weight=0.6, relief_crop_frac=0.35, relief_empty_frac=0.7, recovery_d=5.0,
-        stand_min_m2=20.0, harm_frac=0.002, near_wet_m3m3=0.02, vain_min=4.0, loss_frac_d=0.01,
-        half_m2=80.0, weight_of_stage=np.array([0.0, 0.05, 0.2, 0.5, 1.0, 2.0]), discount_d=0.03,
-    )  # fmt: skip
+    settings = replace(
+        value_settings(),
+        recovery_d=5.0,
+        flush_weight=0.6,
+        half_m2=80.0,
+        loss_frac_d=0.01,
+        weight_of_stage=np.array([0.0, 0.05, 0.2, 0.5, 1.0, 2.0]),
+        discount_d=0.03,
+    )
     return site, choice, price, settings
 
 

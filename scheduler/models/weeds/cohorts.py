@@ -22,6 +22,7 @@ vleeshouwers_kropff_2000 and roman_1999 (structure), guild values in the paramet
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from math import gcd
 from statistics import NormalDist
 from typing import Any
@@ -131,6 +132,7 @@ class SeedSample:
     rate_score: FloatArray
 
 
+@lru_cache(maxsize=64)
 def seed_sample(
     n_bands: int, n_seeds: int = N_SEEDS, n_rises: int = N_RISES, shift: float = 0.0
 ) -> SeedSample:

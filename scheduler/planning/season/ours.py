@@ -62,7 +62,7 @@ from scheduler.records import (
     SoilAnswer,
 )
 
-N_PARTICLES = 36
+N_PARTICLES = 24
 N_SEEDS = 10  # that stand for a cohort in one of them
 PARTS = ("soil", "drying", "visits", "blind", "set-ups", "order", "flush")
 _TAUGHT_FOR = timedelta(days=45)
