@@ -1,8 +1,8 @@
 """From played seasons to figures: gains, frontiers, shares, bins. Nothing is played here.
 
-Total minutes are those by hand and half of those with the machine. Minutes with the machine hold
-passes, set-ups and visits in vain. Where a best fixed rule is named it was chosen afterwards, for
-each weather, which is in its favour.
+Total minutes are those by hand and half of those with the machine; the whole holds the stand lost
+besides. Minutes with the machine hold passes, set-ups and visits in vain. Where a best fixed rule
+is named it was chosen afterwards, for each weather, which is in its favour.
 """
 
 from __future__ import annotations
@@ -42,6 +42,7 @@ def frame(rows: Sequence[Played]) -> pd.DataFrame:
         return table
     table["tractor_min"] = table["machine_min"] + table["vain_min"]
     table["total_min"] = table["hand_min"] + MACHINE_PRICE * table["tractor_min"]
+    table["whole_min"] = table["total_min"] + table["stand_lost_min"]
     return table
 
 
@@ -79,7 +80,7 @@ def frontier(machine_min: Array, hand_min: Array) -> Callable[[float], float]:
 def means_by_rule(table: pd.DataFrame, families: Sequence[str]) -> pd.DataFrame:
     """Means over truths of each rule of some families; the table is of one weather and budget."""
     held = table[table["family"].isin(list(families))]
-    columns = ["hand_min", "tractor_min", "total_min"]
+    columns = ["hand_min", "tractor_min", "total_min", "whole_min"]
     return held.groupby("rule")[columns].mean()
 
 
@@ -109,6 +110,19 @@ def common_truths(
         truths = here if truths is None else truths & here
     is_common = [tuple(pair) in (truths or set()) for pair in held[PAIR].to_numpy()]
     return held[is_common]
+
+
+def undominated(table: pd.DataFrame, family: str) -> list[str]:
+    """Rules of a family that no other one beats by hand and with the machine alike, on means."""
+    means = means_by_rule(table, [family])
+    hand, machine = means["hand_min"].to_numpy(), means["tractor_min"].to_numpy()
+    kept = []
+    for i, rule in enumerate(means.index):
+        is_beaten = (hand <= hand[i]) & (machine <= machine[i])
+        is_beaten &= (hand < hand[i]) | (machine < machine[i])
+        if not is_beaten.any():
+            kept.append(str(rule))
+    return kept
 
 
 # ------------------------------------------------------------------ gains

@@ -104,7 +104,11 @@ class Page:
             names = names.assign(place=names["family"].map(order)).sort_values(
                 "place", kind="stable"
             )
-            for rule in names["rule"]:
+            shown = figures.undominated(here, ATTENTIVE)
+            n_eyes = names["family"].eq(ATTENTIVE).sum()
+            for family, rule in zip(names["family"], names["rule"], strict=True):
+                if family == ATTENTIVE and rule not in shown:
+                    continue
                 own = here[here["rule"] == rule]
                 by_truth = own.groupby("truth").mean(numeric_only=True)
                 rows.append(
@@ -126,6 +130,12 @@ class Page:
                 )
             head = ["rule", "by hand", "machine", "of it in vain", "passes", "stand lost"]
             self.say(*table_text([*head, "seeds shed (never = 1)", "truths"], rows))
+            if n_eyes > len(shown):
+                self.say(
+                    f"Of {n_eyes} rules with daily eyes {len(shown)} are shown; each of the rest "
+                    "needs more minutes than one of them by hand and with the machine.",
+                    "",
+                )
 
     def seeds_text(self, here: pd.DataFrame, rule: str) -> str:
         """Seeds shed over those of never passing, by truth."""
@@ -182,6 +192,7 @@ class Page:
             ("... the frontier of all fixed rules, %", None, self.on(*FIXED)),
             ("total minutes below the best fixed rule, %", None, self.total_gain),
             ("share of truths where that total is worse, %", None, self.total_worse),
+            ("the same total and the stand lost, below the best, %", None, self.whole_gain),
             ("share of the oracle's gain in total over the best fixed rule, %", None, self.share),
         ):
             cells = []
@@ -225,6 +236,10 @@ class Page:
     def total_worse(self, table: pd.DataFrame) -> float:
         """Share of pairs in which the best fixed rule has fewer total minutes."""
         return figures.gain_over_best(table, self.main, FIXED, "total_min").worse_share
+
+    def whole_gain(self, table: pd.DataFrame) -> float:
+        """Mean share of total minutes and stand lost saved against the best fixed rule."""
+        return figures.gain_over_best(table, self.main, FIXED, "whole_min").mean
 
     def share(self, table: pd.DataFrame) -> float:
         """Share of what the oracle gains."""

@@ -66,10 +66,21 @@ def test_gain_against_the_frontier() -> None:
     assert gain == pytest.approx(1.0 - 640.0 / 800.0)
 
 
+def test_a_rule_that_needs_more_of_both_is_dominated() -> None:
+    rows = [
+        row("a", figures.ATTENTIVE, 500.0, 200.0),
+        row("b", figures.ATTENTIVE, 400.0, 300.0),
+        row("c", figures.ATTENTIVE, 500.0, 250.0),
+        row("d", figures.CALENDAR, 100.0, 100.0),
+    ]
+    assert figures.undominated(figures.frame(rows), figures.ATTENTIVE) == ["a", "b"]
+
+
 def test_visits_in_vain_are_minutes_with_the_machine() -> None:
     table = figures.frame([row("ours", figures.OURS, 100.0, 40.0, vain_min=20.0)])
     assert table["tractor_min"].tolist() == [60.0]
     assert table["total_min"].tolist() == [130.0]
+    assert table["whole_min"].tolist() == [135.0]
 
 
 def test_the_best_rule_is_named_for_each_weather() -> None:
