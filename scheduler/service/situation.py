@@ -282,7 +282,7 @@ def _series(
     )
     past = slice(0, int((hour_now - first) // timedelta(hours=1)))
     for name, label in (("air_temp_c", "temperature"), ("rain_mm", "rain")):
-        is_known = series.kinds[name][past] >= Kind.MODEL
+        is_known = series.kinds[name][past] >= Kind.FORECAST
         if not is_known.any():
             raise WeatherMissingError(
                 f"weather: no {label} on record since {first:%d %b %Y}; import a file with "

@@ -157,8 +157,7 @@ def aged_notes(series: WeatherSeries, now: datetime) -> tuple[str, ...]:
     first: list[str] = []
     if ages.is_soil_unknown:
         first.append(
-            f"rain was last read {_ago(ages)}: no pass is ranked; log the rain, or feel a bed and "
-            "log that"
+            f"{_last_read(ages)}: no pass is ranked; log the rain, or feel a bed and log that"
         )
         first.append("still known: crops and weeds by warmth, and what the hand can do")
     if ages.is_forecast_old and ages.forecast_h is not None:
@@ -171,9 +170,11 @@ def aged_notes(series: WeatherSeries, now: datetime) -> tuple[str, ...]:
     return (*first, *rest)
 
 
-def _ago(ages: WeatherAges) -> str:
-    """When the rain was last read."""
-    return "never" if ages.rain_h is None else f"{_days(ages.rain_h)} ago"
+def _last_read(ages: WeatherAges) -> str:
+    """When the rain was last read, as a clause."""
+    if ages.rain_h is None:
+        return "no rain was ever read"
+    return f"rain was last read {_days(ages.rain_h)} ago"
 
 
 def aged_inputs(series: WeatherSeries, now: datetime) -> tuple[str, ...]:
@@ -266,6 +267,6 @@ def _waiting(draft: Draft, ages: WeatherAges, until: datetime) -> Draft:
         action=None,
         sure=None,
         last_good_at=None,
-        why=(f"rain was last read {_ago(ages)}: feel this bed and log it, or log the rain",),
+        why=(f"{_last_read(ages)}: feel this bed and log it, or log the rain",),
     )
     return Draft(answer, 0.0)

@@ -179,3 +179,46 @@ def test_past_years_stand_in_beyond_the_forecast_and_are_told_when_missing() -> 
     ahead = found.sky.forcing.air_temp_c[:, found.sky.now_hour + 24 :].mean()
     assert ahead == pytest.approx(11.0, abs=0.3)
     assert found.series.kinds["rain_mm"][found.sky.now_hour :].max() == Kind.MISSING
+
+
+def hand_kept(n_days: int = 25) -> MadeStore:
+    """No station, no network, no forecast: a gauge and a thermometer read each day at 07:00."""
+    store = MadeStore()
+    hours = truth(START, PAST_H)
+    read_at = [HOUR_NOW - timedelta(days=back, hours=-2) for back in range(n_days, 0, -1)]
+    for end in read_at:
+        first = int((end - START) / timedelta(hours=1)) - 24
+        span = {"start_at": (end - timedelta(days=1)).isoformat(), "end_at": end.isoformat()}
+        day = slice(first, first + 24)
+        rain = round(float(hours["rain_mm"][day].sum()), 1)
+        store.log("rain", end, rain_mm=rain, recorded_at=end, **span)
+        low, high = (float(f(hours["air_temp_c"][day])) for f in (np.min, np.max))
+        store.log("temp", end, air_temp_min_c=low, air_temp_max_c=high, recorded_at=end, **span)
+    for bed in BEDS:
+        store.log("pass", NOW - timedelta(days=12, hours=-8), bed.name, tool="tines", depth_mm=18.0)
+    return store
+
+
+def test_a_farm_without_any_network_lives_on_gauge_and_thermometer() -> None:
+    found = morning(hand_kept())
+    assert go_lines(found)
+    assert found.weather.source == "own gauge"
+    assert found.weather.forecast_issued is None
+    assert found.outlook_line == "no forecast: rain to come is not known"
+    assert not any("no pass is ranked" in note for note in found.weather.notes)
+    rich = morning(cut_off(0.0))
+    lines = {(a.bed, a.part): a for a in found.beds}
+    for line in rich.beds:
+        own = lines[line.bed, line.part]
+        assert abs(own.soil.surface_temp_c - line.soil.surface_temp_c) < 2.5
+
+
+def test_weather_known_from_forecasts_alone_ranks_no_pass() -> None:
+    """Three days of forecasts and a thermometer: no rain was ever read."""
+    store = hand_kept(8)
+    store.entries = [e for e in store.entries if e.kind != "rain"]
+    for back in range(8, -1, -1):
+        store.forecasts.append(issued(NOW - timedelta(days=back, minutes=25)))
+    found = morning(store)
+    assert not go_lines(found)
+    assert found.weather.notes[0].startswith("no rain was ever read: no pass is ranked")
