@@ -46,6 +46,12 @@ def blocks(is_quick: bool) -> list[Block]:
     ]
 
 
+def tuning_blocks() -> list[Block]:
+    """Truths and weathers that settings may be tried on; none of them judges."""
+    rules = stage.rules_of(*figures.FIXED, figures.OURS, figures.ORACLE)
+    return [Block(rules, stage.tuning_names(), weathers.TUNING, tuple(stage.BUDGETS_MIN))]
+
+
 def run(todo_blocks: list[Block], path: Path, n_processes: int) -> None:
     """Play what is not on file with the marks of this program."""
     marks = stage.marks()
@@ -70,19 +76,23 @@ def main() -> int:
     """Play, print, write."""
     asked = argparse.ArgumentParser(prog="python -m tests.season", description=__doc__)
     asked.add_argument("--quick", action="store_true", help="4 truths in 2 weathers")
+    asked.add_argument("--tuning", action="store_true", help="what judges nothing, for settings")
     asked.add_argument("--only", nargs="+", metavar="FAMILY", help="rules of some families alone")
     asked.add_argument("--no-play", action="store_true", help="figures of what is on file alone")
     asked.add_argument("--any-program", action="store_true", help="rows of any program text count")
     asked.add_argument("--write", action="store_true", help="write the section of DEVELOPERS.md")
     asked.add_argument("--processes", type=int, default=1)
-    asked.add_argument("--results", type=Path, default=played.RESULTS)
+    asked.add_argument("--results", type=Path)
     told = asked.parse_args()
+    if told.tuning and told.write:
+        asked.error("--tuning judges nothing and is not written")
+    path = told.results or (played.TUNING_RESULTS if told.tuning else played.RESULTS)
     if not told.no_play:
-        wanted = blocks(told.quick)
-        run(only(wanted, told.only) if told.only else wanted, told.results, told.processes)
-    rows = played.read_played(told.results, None if told.any_program else stage.marks().values())
+        wanted = tuning_blocks() if told.tuning else blocks(told.quick)
+        run(only(wanted, told.only) if told.only else wanted, path, told.processes)
+    rows = played.read_played(path, None if told.any_program else stage.marks().values())
     if not rows:
-        print(f"{told.results}: no season of this program is on file; play some first")
+        print(f"{path}: no season of this program is on file; play some first")
         return 2
     section = page.Page(
         figures.frame(rows), stage.ours_name(stage.MAIN_PRICE), stage.oracle_name()

@@ -10,6 +10,7 @@ from pathlib import Path
 
 FOLDER = Path(__file__).parents[2] / ".season"
 RESULTS = FOLDER / "results.jsonl"
+TUNING_RESULTS = FOLDER / "tuning.jsonl"
 PROGRAM = Path(__file__).parents[2] / "scheduler"
 WEATHERS = Path(__file__).parent / "weathers.py"
 # What bears on any season, and what the program's own planner reads besides.
