@@ -29,7 +29,7 @@ from scheduler.planning.stale_bed import (
 )
 from scheduler.records import Action, BedAnswer, Plan
 
-_CRUST_WORTH_MIN = 30.0  # of breaking a crust over a sown crop: part of its stand
+_CRUST_MIN_M2 = 2.0  # worth of breaking a crust over a sown crop: part of its stand
 _BEFORE_IT_D = 3.0  # a crust break later than this is told, not yet listed
 
 
@@ -149,7 +149,8 @@ def advised(draft: Draft, advice: Advice, site: Site, choice: Choice, day: Day) 
         breaking = _crust_action(advice.crust, choice, day)
         words = crust_break_words(advice.crust, day)
         if answer.verdict != "go" and breaking is not None:
-            return _with_rest(_crust_draft(answer, breaking, advice.crust, words), advice, day)
+            draft = _crust_draft(answer, breaking, advice.crust, words, site, day)
+            return _with_rest(draft, advice, day)
         answer = replace(answer, details=(*answer.details, *words))
     if advice.flame is not None and answer.verdict != "hand":
         words = flame_words(advice.flame, site.planting.crop or "crop", day)
@@ -205,18 +206,24 @@ def _crust_draft(
     breaking: tuple[Offer, Action],
     crust: CrustBreak,
     words: tuple[str, ...],
+    site: Site,
+    day: Day,
 ) -> Draft:
     offer, action = breaking
-    by = action.end
+    span = tuple(day.sky.hour_of(at) - day.stored for at in (action.start, action.end))
+    fit = offer.work.is_workable[:, span[0] : span[1]].mean(axis=1) >= 0.5
+    weights = site.outlook.weights
     go = replace(
         answer,
         verdict="go",
         because="",
         until=None,
         action=action,
-        sure=crust.chance,
-        last_good_at=by,
+        sure=float(weights @ fit / weights.sum()),
+        last_good_at=action.end,
+        minutes=None,
+        killable_frac=None,
         why=words,
     )
-    worth = _CRUST_WORTH_MIN * crust.chance
+    worth = _CRUST_MIN_M2 * site.area_m2 * crust.chance
     return Draft(go, worth / offer.minutes, worth)

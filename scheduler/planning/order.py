@@ -53,6 +53,7 @@ class DayPlan:
     minutes: float
     n_setups: int
     worth_min: float
+    net_min: float  # less the grower's own price of all minutes, set-ups among them
 
 
 def order_of_day(
@@ -83,10 +84,11 @@ def order_of_day(
     -----
     At each price of a minute a planting takes the tool that leaves most, or none; tools are taken
     in the order of their most urgent line, and so are the set-ups of a tool, within a set-up by
-    urgency. A line that does not fit is passed over; the plan of the most worth is kept, of equals
-    the one at the least price. A quarter of an hour more never lowers that worth. A line keeps its
-    place in its set-up unless one below it gains a tenth more. A line that does not fit becomes
-    `wait`, `no_hours`. Definition of this project. No range stated. Worked:
+    urgency. A tool whose lines together do not pay for its set-ups stays in the shed, and they take
+    another. A line that does not fit is passed over; the plan is kept that leaves most at the
+    grower's own price of a minute. A quarter of an hour more never lowers what it leaves. A line
+    keeps its place in its set-up unless one below it gains a tenth more. A line that does not fit
+    becomes `wait`, `no_hours`. Definition of this project. No range stated. Worked:
     tests/planning/test_order.py; whole mornings: tests/scenes.
     """
     go = [draft for draft in drafts if draft.answer.verdict == "go"]
@@ -94,19 +96,23 @@ def order_of_day(
     minutes = hours_available * 60.0
     own = day.farm.work.machine_price
     prices = [own, *(price for price in _PRICES if price > own)]
-    orders = [_in_order(_chosen(go, price), before or {}) for price in prices]
+    orders = [_in_order(_chosen(go, price, tools), before or {}) for price in prices]
     spans = [minutes, *(_STEP_MIN * i for i in range(1, int(minutes / _STEP_MIN) + 1))]
     plans = [_plan(order, span, tools) for span in spans for order in orders]
-    best = max(plans, key=lambda plan: plan.worth_min)
+    best = max(plans, key=lambda plan: plan.worth_min - own * plan.minutes)
+    wanted = {draft.place for draft in orders[0]}
     reached = {draft.place for draft, _ in best.lines}
     ranked = tuple(
         replace(draft.answer, rank=i, action=replace(draft.action, setup_min=setup))
         for i, (draft, setup) in enumerate(best.lines, start=1)
     )
     tomorrow = local_moment(day.sky.at(day.last_hour_today), day)
-    missed = sorted((d for d in go if d.place not in reached), key=_by_urgency)
+    missed = sorted(
+        (d for d in go if d.place in wanted and d.place not in reached), key=_by_urgency
+    )
+    alone = [d for d in go if d.place not in wanted and d.place not in reached]
     rest = sorted(
-        (d.answer for d in drafts if d.answer.verdict != "go"),
+        [d.answer for d in drafts if d.answer.verdict != "go"] + [_not_alone(d) for d in alone],
         key=lambda a: (a.verdict, a.because, a.bed, a.part or ""),
     )
     return DayPlan(
@@ -117,18 +123,59 @@ def order_of_day(
         best.minutes,
         best.n_setups,
         best.worth_min,
+        best.worth_min - own * best.minutes,
     )
 
 
-def _chosen(go: Sequence[Draft], price: float) -> list[Draft]:
-    """Each planting with the tool that leaves most at a price of a minute, if any is left."""
-    chosen = []
-    for draft in go:
-        options = (draft, *draft.others)
-        best = max(options, key=lambda o: o.worth_min - price * o.action.work_min)
-        if best.worth_min > price * best.action.work_min:
-            chosen.append(best)
-    return chosen
+def _not_alone(draft: Draft) -> BedAnswer:
+    """A line that does not pay for the set-up it would need."""
+    tool = draft.action.tool
+    why = f"{tool} would save {draft.worth_min:.0f} min by hand here, less than its set-up takes"
+    return replace(
+        draft.answer,
+        verdict="nothing",
+        because="clean",
+        why=(why, *draft.answer.why),
+        action=None,
+        sure=None,
+        last_good_at=None,
+    )
+
+
+def _chosen(go: Sequence[Draft], price: float, tools: Mapping[str, Tool]) -> list[Draft]:
+    """Each planting with the tool that leaves most at a price of a minute, if any is left.
+
+    Tools whose lines do not pay for their set-ups are put away, the worst first.
+    """
+    away: set[str] = set()
+    while True:
+        chosen: dict[str, list[Draft]] = {}
+        for draft in go:
+            options = [o for o in (draft, *draft.others) if o.action.tool not in away]
+            best = max(options, key=lambda o: _left(o, price), default=None)
+            if best is not None and _left(best, price) > 0.0:
+                chosen.setdefault(best.action.tool, []).append(best)
+        pays = {
+            name: sum(_left(draft, price) for draft in lines)
+            - price * _setups_min(lines, tools[name])
+            for name, lines in chosen.items()
+        }
+        worst = min(pays, key=lambda name: (pays[name], name), default=None)
+        if worst is None or pays[worst] > 0.0:
+            return [draft for lines in chosen.values() for draft in lines]
+        away.add(worst)
+
+
+def _left(draft: Draft, price: float) -> float:
+    """What a pass leaves of its worth at a price of a minute."""
+    return draft.worth_min - price * draft.action.work_min
+
+
+def _setups_min(lines: Sequence[Draft], tool: Tool) -> float:
+    """Minutes to mount a tool and to set it for its lines, one setting after the other."""
+    settings = list(dict.fromkeys((tool.name, draft.action.setup) for draft in lines))
+    before: list[tuple[str, str | None] | None] = [None, *settings[:-1]]
+    return sum(setup_minutes(b, s, tool) for b, s in zip(before, settings, strict=True))
 
 
 @dataclass(frozen=True)

@@ -47,7 +47,7 @@ _DRY_SURFACE = 0.15  # relative water of the surface below which a bed that is n
 _MOST_MAT_M2 = 60.0  # of a mat that count for the order of the day
 _MAT_MIN_M2 = 0.02  # minutes by hand that each of them would cost
 _NOTHING_MIN = 1e-6  # of waiting that costs nothing: then it is done today
-_LEAST_SURE = 0.25  # below it another day is the better bet
+_LEAST_SURE = 0.1  # below it another day is the better bet
 _LAST_CHANCE = 3.0  # times as urgent, where the crop closes the gate by tomorrow night
 _NO_CLEAN_UP = ("hand", "flame")
 _WEATHERED = 0.8  # of a good day's kill that a clean-up has in the weather it gets
@@ -101,7 +101,7 @@ def weed_verdict(
     is_due = not is_covered and _needs_hand(outlook, weeds, day, w)
     if not choice.offers:
         if is_due:
-            return _hand_verdict(base, site, hand, 0.0)
+            return _hand_verdict(base, site, hand, _no_tool_words(choice))
         if closed is not None and closed.because != "no_fit":
             return Draft(_no_tool(base, outlook, day, choice), 0.0)
     if whole < _CLEAN_M2:
@@ -122,11 +122,14 @@ def weed_verdict(
         by_hand = hand_minutes(weeds, outlook, hand)
         is_worth = terms.net_min > 0.0 and terms.saved.mid >= _HAND_SHARE * by_hand.mid
         if takes < _HAND_KILL and not is_worth:
-            return _hand_verdict(base, site, hand, takes)
+            told = f"a tool takes {tenths(takes)} of them at most"
+            return _hand_verdict(base, site, hand, told)
         base = replace(base, minutes={"by_hand": by_hand})
     draft = _pass_verdict(base, site, day, offer, terms)
+    if draft.answer.verdict == "nothing" and is_due:
+        return _hand_verdict(base, site, hand, "no pass is worth its minutes here")
     if draft.answer.verdict != "go":
-        return _hand_verdict(base, site, hand, takes) if is_due else draft
+        return draft
     others = tuple(
         other
         for o in choice.offers
@@ -350,13 +353,15 @@ def _needs_hand(outlook: Outlook, weeds: WeedOutlook, day: Day, w: FloatArray) -
     return young > _HAND_YOUNG_M2 or established > _HAND_ESTABLISHED_M2
 
 
-def _hand_verdict(base: BedAnswer, site: Site, hand: HandRates, takes: float) -> Draft:
-    why = (
-        f"{grown_words(site.weeds)} in the row beyond any shallow tool",
-        f"a tool takes {tenths(takes)} of them at most",
-    )
+def _hand_verdict(base: BedAnswer, site: Site, hand: HandRates, told: str) -> Draft:
+    why = (f"{grown_words(site.weeds)} in the row", told)
     minutes = {"by_hand": hand_minutes(site.weeds, site.outlook, hand)}
     return Draft(replace(base, verdict="hand", because="no_fit", why=why, minutes=minutes), 0.0)
+
+
+def _no_tool_words(choice: Choice) -> str:
+    closed = choice.closed_by
+    return "the farm file names no tool" if closed is None else f"{closed.tool}: {closed.why}"
 
 
 def _no_tool(base: BedAnswer, outlook: Outlook, day: Day, choice: Choice) -> BedAnswer:

@@ -180,9 +180,13 @@ def _draft(site: Site, kit: Kit, events: Sequence[Event], day: Day, ensemble: En
     """The verdict of one planting, with what else is due there."""
     choice = choose(site, kit, events, day)
     advice = advice_for(site, choice, kit, day, ensemble)
-    draft = weed_verdict(site, choice, kit, day, hand_rates(), value_settings())
-    draft = advised(draft, advice, site, choice, day)
-    return after_refusal(draft, site, choice, kit, events, day)
+    found = weed_verdict(site, choice, kit, day, hand_rates(), value_settings())
+    each = [
+        after_refusal(advised(one, advice, site, choice, day), site, choice, kit, events, day)
+        for one in (replace(found, others=()), *found.others)
+    ]
+    go = [draft for draft in each if draft.answer.verdict == "go"]
+    return replace(go[0], others=tuple(go[1:])) if go else each[0]
 
 
 def _site(

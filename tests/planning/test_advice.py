@@ -81,7 +81,7 @@ def with_advice(
 
 
 def test_a_crust_over_a_sown_crop_is_broken_today_though_the_bed_is_clean() -> None:
-    """Six of eight members: a chance of .75, worth 30 min of it."""
+    """A crust in six of eight members; the soil is fit in all. 2 min a square metre at .75."""
     before, after, advice = with_advice(crusted(NOW - 10, NOW + 60.0, n_hard=6))
     assert (before.answer.verdict, before.answer.because) == ("nothing", "clean")
     assert advice.crust is not None
@@ -93,9 +93,9 @@ def test_a_crust_over_a_sown_crop_is_broken_today_though_the_bed_is_clean() -> N
     assert (found.action.start.day, found.action.start.hour) == (11, 7)
     assert (found.action.end.day, found.action.end.hour) == (11, 19)
     assert found.last_good_at == found.action.end
-    assert found.sure == pytest.approx(0.75, abs=1e-12)
+    assert found.sure == pytest.approx(1.0, abs=1e-12)
     assert "crust" in " ".join(found.why)
-    assert after.worth_min == pytest.approx(0.75 * 30.0, abs=1e-9)
+    assert after.worth_min == pytest.approx(0.75 * 2.0 * 18.0 * 0.75, abs=1e-9)
     assert after.urgency == pytest.approx(after.worth_min / found.action.work_min, rel=1e-9)
 
 

@@ -95,7 +95,7 @@ def test_another_setting_of_the_tool_in_use_costs_less_than_another_tool() -> No
         drafts = [
             draft("A1", tool, 3.0, setup="two rows"),
             draft("A2", tool, 2.0, setup="three rows"),
-            draft("A3", TINES, 1.0),
+            draft("A3", TINES, 1.5),
         ]
         lines, _, planned, changes = parts(order_of_day(drafts, 6.0, of_farm))
         assert [line.bed for line in lines] == ["A1", "A2", "A3"]
@@ -213,8 +213,23 @@ def test_more_hours_never_lower_the_worth_planned(
     made: list[tuple[Tool, str | None, float, float]], quarters: int, more: int
 ) -> None:
     drafts = [draft(f"A{i}", t, u, m, setup) for i, (t, setup, u, m) in enumerate(made)]
-    less = order_of_day(drafts, quarters / 4.0, day()).worth_min
-    assert order_of_day(drafts, (quarters + more) / 4.0, day()).worth_min >= less - 1e-9
+    less = order_of_day(drafts, quarters / 4.0, day()).net_min
+    assert order_of_day(drafts, (quarters + more) / 4.0, day()).net_min >= less - 1e-9
+
+
+def test_a_set_up_that_its_lines_do_not_pay_for_stays_in_the_shed() -> None:
+    """Two lines leave 4 min each; the tines take 10 to mount. With three the set-up pays."""
+    few = [replace(draft(f"A{i}", TINES, 1.0, 2.0), worth_min=6.0) for i in range(2)]
+    plan = order_of_day(few, 6.0, day())
+    assert (plan.n_setups, plan.minutes, plan.not_reached) == (0, 0.0, ())
+    assert [(x.verdict, x.because) for x in plan.answers] == [("nothing", "clean")] * 2
+    assert "less than its set-up takes" in plan.answers[0].why[0]
+    many = [*few, replace(draft("A9", TINES, 1.0, 2.0), worth_min=6.0)]
+    assert order_of_day(many, 6.0, day()).n_setups == 1
+    hoed = [replace(few[0], others=(replace(draft("A0", HOE, 1.0, 3.0), worth_min=5.0),)), few[1]]
+    first = order_of_day(hoed, 6.0, day()).answers[0]
+    assert first.action is not None
+    assert first.action.tool == "hoe"
 
 
 def test_a_line_keeps_its_place_unless_another_gains_a_tenth() -> None:

@@ -381,7 +381,7 @@ def test_what_stands_between_the_rows_does_not_spare_the_hand_in_the_row() -> No
     both = weeds([{"young": 20.0}], when, row_share=0.4)
     found = drafted(up(), both, when).answer
     assert (found.verdict, found.because) == ("hand", "no_fit")
-    assert found.why[0] == "20-20 grown weeds per m2 in the row beyond any shallow tool"
+    assert found.why[0] == "20-20 grown weeds per m2 in the row"
     between = drafted(up(), weeds([{"young": 20.0}], when, row_share=0.4, zones=(0.0, 1.0)), when)
     assert tool_of(between) == "sweeps"
     assert between.answer.killable_frac is not None

@@ -243,7 +243,7 @@ def _in_code() -> dict[Key, float]:
         ("verdict", "wetting_chance_frac"): readings._WETTING_CHANCE,
         ("value", "again_after_d"): value._AGAIN_AFTER_D,
         ("order", "keeps_place_frac"): order._KEEPS_PLACE,
-        ("crust break", "worth_min"): advice._CRUST_WORTH_MIN,
+        ("crust break", "worth_min_m2"): advice._CRUST_MIN_M2,
         ("crust break", "before_d"): advice._BEFORE_IT_D,
     }
     bands = HeatBands()
