@@ -19,10 +19,12 @@ from scheduler.records import BoolArray, FloatArray, Planting, Tool
 REACHED = 0.9  # weight of members that must have reached a stage
 CLOSED_COVER = 0.8  # cover above which no tool goes through a crop
 _DEFAULT_DEPTH_MM = 13.0  # of sowing, where neither journal nor table says
-_ABOVE_SEED_MM = 10.0  # that a tool stays above the seed
-_LEAST_BLIND_MM = 10.0  # shallower than this no tool is set
+_ABOVE_SEED_MM = 10.0  # that a tool stays above the seed, where it can be set so shallow
+_LEAST_ABOVE_MM = 2.0  # and always
+_LEAST_BLIND_MM = 8.0  # shallower than this no tool is set
 _CAREFUL_FACTOR = 2.0  # on the loss of a blind pass over a crop that asks for care
-_SHALLOW_FACTOR = 2.0  # and where the seed lies nearer to the tool than it should
+_SHALLOW_FACTOR = 2.0  # and again where the seed lies nearer to the tool than it should
+_MOST_BLIND_LOSS_FRAC = 0.03  # of a blind pass, whatever asks for care
 _MARGINAL_LOSS = 1.0  # more loss at the very stage, in shares of the tabled; none a leaf later
 _MARGIN_SHARE = 0.25  # of the heat to rooting that counts as a leaf does
 _STUCK_H = 120.0  # more than that to emergence, though most of its heat is there
@@ -148,8 +150,9 @@ def gate(
     Notes
     -----
     A sown crop is below ground until nine tenths of the weight of members has it up: blind tools
-    until 70 % of the heat to emergence, 10 mm above the seed; a seed nearer to the surface than
-    20 mm is worked at 10 mm all the same; that, or a crop that asks for care, doubles the loss.
+    until 70 % of the heat to emergence, 10 mm above the seed, or as shallow as the tool can be set
+    and never nearer than 2 mm. Nearer than 10 mm doubles the loss, and so does a crop that asks for
+    care, up to 3 % of the stand.
     Flame until 85 %. Up: between the rows until it covers the ground, in the row from
     the crop's leaf stage. Set: in the row once rooted; a tuber or a clove takes blind tools and
     soil thrown to its row until the first tenth is up. The tabled loss holds a leaf after the stage
@@ -251,19 +254,24 @@ def _blind(asked: _Asked, last: float | None) -> Gate:
     """An open gate over a sown row, with the depth the seed leaves."""
     name, crop, traits = asked.name, asked.crop, asked.traits
     seed_mm = asked.planting.sowing_depth_mm or crop.sowing_depth_mm or _DEFAULT_DEPTH_MM
-    most_mm = max(_LEAST_BLIND_MM, seed_mm - _ABOVE_SEED_MM)
-    if traits.depth_low_mm > most_mm:
+    above_mm = seed_mm - _LEAST_ABOVE_MM
+    least_mm = max(traits.depth_low_mm, _LEAST_BLIND_MM)
+    if above_mm < _LEAST_BLIND_MM:
+        why = f"seed of {name} lies at {seed_mm:.0f} mm: nothing can go above it"
+        return asked.closed("no_fit", why)
+    if above_mm < least_mm:
         why = (
-            f"seed of {name} lies at {seed_mm:.0f} mm: at most {most_mm:.0f} mm, "
-            f"this tool takes {traits.depth_low_mm:.0f} mm or more"
+            f"seed of {name} lies at {seed_mm:.0f} mm: at most {above_mm:.0f} mm, "
+            f"this tool takes {least_mm:.0f} mm or more"
         )
         return asked.closed("no_fit", why)
-    depth_mm = min(asked.tool.depth_mm, most_mm)
+    depth_mm = min(asked.tool.depth_mm, max(least_mm, seed_mm - _ABOVE_SEED_MM))
     loss = traits.blind_loss_frac
     if crop.blind == CAREFUL_BLIND:
         loss *= _CAREFUL_FACTOR
-    elif depth_mm > seed_mm - _ABOVE_SEED_MM:
+    if depth_mm > seed_mm - _ABOVE_SEED_MM:
         loss *= _SHALLOW_FACTOR
+    loss = min(loss, _MOST_BLIND_LOSS_FRAC)
     why = f"{name} is below ground, seed at {seed_mm:.0f} mm: at most {depth_mm:.0f} mm deep"
     if last is not None:
         why += f", last good hour in {_span(last - asked.now_hour)}"

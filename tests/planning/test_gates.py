@@ -156,7 +156,10 @@ def test_the_earliest_tenth_closes_a_blind_pass_and_the_last_tenth_opens_the_row
         (40.0, 18.0, 18.0, 0.02),  # deep enough: as the tool is set
         (25.0, 18.0, 15.0, 0.02),  # 10 mm above the seed
         (20.0, 18.0, 10.0, 0.02),
-        (12.0, 18.0, 10.0, 0.04),  # carrot: at 10 mm all the same, at twice the loss
+        (19.0, 18.0, 10.0, 0.03),  # nearer: twice the loss and twice again, 3 % at most
+        (15.0, 18.0, 10.0, 0.03),
+        (15.0, 8.0, 8.0, 0.03),  # a tool set to 8 mm stays there
+        (12.0, 18.0, 10.0, 0.03),  # carrot: the last 2 mm are the seed's
         (None, 18.0, 15.0, 0.02),  # sowing depth of the tables
     ],
 )
@@ -179,7 +182,30 @@ def test_a_tool_that_cannot_be_set_so_shallow_does_not_fit() -> None:
     assert found.why == (
         "seed of carrot lies at 12 mm: at most 10 mm, this tool takes 15 mm or more"
     )
+    assert not asked(ROTARY, sown("carrot", 16.0), BEET, 5).is_open
+    assert asked(ROTARY, sown("carrot", 17.0), BEET, 5).is_open
     assert asked(ROTARY, sown("bean", 40.0), BEAN, 5).is_open
+
+
+@pytest.mark.parametrize("seed_mm", [1.0, 6.0, 9.9])
+@pytest.mark.parametrize("low_mm", [0.0, 5.0, 10.0])
+def test_nothing_goes_over_a_seed_that_lies_too_shallow(seed_mm: float, low_mm: float) -> None:
+    tool = replace(TINE, depth_low_mm=low_mm)
+    found = asked(tool, sown("carrot", seed_mm), BEET, 5)
+    assert found.because == "no_fit"
+    assert found.why == f"seed of carrot lies at {seed_mm:.0f} mm: nothing can go above it"
+
+
+def test_a_tool_that_can_be_set_to_8_mm_keeps_further_off_a_shallow_seed() -> None:
+    shallow = replace(TINE, depth_low_mm=5.0)
+    assert asked(shallow, sown("carrot", 10.0), BEET, 5).depth_mm == 8.0
+    assert asked(shallow, sown("carrot", 12.0), BEET, 5).depth_mm == 8.0
+    assert not asked(TINE, sown("carrot", 11.0), BEET, 5).is_open
+
+
+def test_nearness_alone_doubles_the_loss_of_a_crop_that_stands_it_well() -> None:
+    found = asked(TINE, sown("bean", 15.0), BEAN, 5)
+    assert_allclose(found.loss_frac, 0.02, rtol=1e-12, atol=0)
 
 
 def test_spinach_stands_no_blind_pass_but_a_flame() -> None:

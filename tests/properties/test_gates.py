@@ -88,6 +88,25 @@ def test_a_gate_is_open_or_says_why_and_loss_and_depth_stay_in_bounds(
         assert found.opens_hour is None or found.opens_hour > now
 
 
+@settings(max_examples=200, deadline=None)
+@given(crops, st.sampled_from(["tine weeder", "spike harrow", "rotary hoe"]), st.booleans(),
+       st.one_of(st.none(), st.floats(1.0, 80.0)), st.floats(5.0, 80.0), ups)  # fmt: skip
+def test_a_blind_pass_stays_above_the_seed(
+    crop: str, kind: str, is_sown: bool, seed_mm: float | None, depth_mm: float, up: FloatArray
+) -> None:
+    of = replace(planted(crop, is_sown), sowing_depth_mm=seed_mm)
+    traits, tool = crop_traits()[crop], tool_traits()[kind]
+    found, stage = asked(
+        of, traits, tool, 0.5, np.full(N, 12.0), up, depth_mm=max(depth_mm, tool.depth_low_mm)
+    )
+    if not found.is_open or stage.is_up[:, 12].any():
+        return
+    lies_mm = seed_mm or traits.sowing_depth_mm or 13.0
+    assert found.depth_mm <= lies_mm - 2.0 + 1e-9
+    assert found.depth_mm >= min(8.0, depth_mm)
+    assert found.loss_frac <= 0.03
+
+
 @settings(max_examples=150, deadline=None)
 @given(crops, days, temps, ups, weights)
 def test_no_tine_between_the_last_blind_hour_and_the_stage_the_crop_stands_it(
