@@ -237,6 +237,8 @@ def _below_ground(asked: _Asked, words: list[str]) -> Gate:
 
 def _buried(asked: _Asked, words: list[str]) -> Gate:
     """Gate of a tuber or a clove below ground: no clock but that of its first tenth to be up."""
+    if "flame" in words and not asked.crop.can_flame:
+        return asked.closed("no_fit", f"no flame over {asked.name} that is set below ground")
     later = _all_open([_standing(asked, word) for word in words]).opens_hour
     early = chance(asked.stage.is_up[:, asked.at :], asked.weights) > 1.0 - REACHED
     last = float(asked.now_hour + early.argmax() - 1) if early.any() else None

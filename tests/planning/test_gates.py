@@ -374,6 +374,18 @@ def test_a_tuber_takes_tines_and_soil_until_it_comes_up() -> None:
     assert asked(KNIVES, of, POTATO, up + 0.2).is_open
 
 
+def test_no_flame_over_a_tuber_whose_crop_does_not_take_it() -> None:
+    burner = replace(FLAME, can_blind=True)  # as the tables have it
+    for tool in (FLAME, burner, replace(burner, crop_gate="tine + flame")):
+        found = asked(tool, set_out("potato"), POTATO, 5)
+        assert found.because == "no_fit"
+        assert found.why == "no flame over potato that is set below ground"
+        assert found.opens_hour is None
+    slow = replace(POTATO, can_flame=True)
+    assert asked(burner, set_out("potato"), slow, 5).is_open
+    assert not asked(burner, set_out("potato"), slow, 16).is_open
+
+
 # --------------------------------------------------------------------- stacks
 
 
@@ -392,7 +404,8 @@ def test_of_a_stack_every_part_must_be_open_and_the_first_closed_speaks() -> Non
     assert asked(STACK, sown("radish"), RADISH, 20).because == "no_fit"
 
 
-def test_hands_work_as_soon_as_the_crop_can_be_seen() -> None:
+def test_hands_work_from_when_the_crop_can_be_seen_until_it_covers_the_ground() -> None:
     assert not asked(HAND, sown("beet"), BEET, 5).is_open
     assert asked(HAND, sown("beet"), BEET, 12.1).is_open
-    assert asked(HAND, sown("beet"), BEET, 65).is_open
+    closed = asked(HAND, sown("beet"), BEET, 65)
+    assert (closed.because, closed.why) == ("crop_up", "beet covers 85 % of the ground")
