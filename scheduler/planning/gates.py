@@ -98,6 +98,12 @@ class _Asked:
         is_enough = chance(is_reached[:, self.at :], self.weights) >= REACHED - 1e-9
         return float(self.now_hour + is_enough.argmax()) if is_enough.any() else None
 
+    def is_set_for(self, least_d: float) -> BoolArray:
+        """By stored hour, whether the crop was sown or set so many days ago; yes if not known."""
+        first = self.stage.established_hour + 24.0 * least_d
+        hours = self.stored + np.arange(self.stage.rooted_cd.shape[1])
+        return np.asarray(hours >= first) if np.isfinite(first) else np.ones(hours.size, bool)
+
     def is_now(self, is_reached: BoolArray) -> bool:
         return self.first_hour(is_reached) == self.now_hour
 
@@ -152,11 +158,12 @@ def gate(
     A sown crop is below ground until nine tenths of the weight of members has it up: blind tools
     until 70 % of the heat to emergence, 10 mm above the seed, or as shallow as the tool can be set
     and never nearer than 2 mm. Nearer than 10 mm doubles the loss, and so does a crop that asks for
-    care, up to 3 % of the stand.
-    Flame until 85 %. Up: between the rows until it covers the ground, in the row from
-    the crop's leaf stage. Set: in the row once rooted; a tuber or a clove takes blind tools and
-    soil thrown to its row until the first tenth is up. The tabled loss holds a leaf after the stage
-    and doubles at it. Common practice; the shares are assumptions. No range stated.
+    care, up to 3 % of the stand. Flame until 85 %. Up: between the rows until it covers the ground,
+    in the row from the crop's leaf stage, tines only while it is no taller than they may go
+    through. Set: in the row once rooted, by the heat and not before some days; seen rooted outranks
+    both. A tuber or a clove takes blind tools and soil thrown to its row until the first tenth is
+    up. The tabled loss holds a leaf after the stage and doubles at it. Common practice; the shares
+    are assumptions. No range stated.
 
     Examples
     --------
@@ -316,11 +323,29 @@ def _standing(asked: _Asked, word: str) -> Gate:
         found = _by_leaves(asked, word)
     else:
         found = _by_roots(asked, word)
+    if word == "tine":
+        found, closes = _low_enough(asked, found, closes)
     if found.is_open:
         return replace(found, closes_hour=closes)
     if found.opens_hour is not None and closes is not None and found.opens_hour > closes:
         return replace(found, opens_hour=None)
     return found
+
+
+def _low_enough(asked: _Asked, found: Gate, closes: float | None) -> tuple[Gate, float | None]:
+    """Tines over a crop that may grow too tall for them: until the first tenth of it is."""
+    most_mm = asked.crop.tine_most_height_mm
+    if most_mm is None:
+        return found, closes
+    is_tall = asked.stage.height_mm[:, asked.at :] > most_mm
+    is_past = chance(is_tall, asked.weights) > 1.0 - REACHED
+    if is_past[0]:
+        tall_mm = float(weighted_quantiles(asked.stage.height_mm[:, asked.at], asked.weights)[2])
+        why = f"{asked.name} stands {tall_mm:.0f} mm tall, tines go until {most_mm:.0f} mm"
+        return asked.closed("crop_up", why), None
+    last = float(asked.now_hour + is_past.argmax() - 1) if is_past.any() else None
+    ends = [hour for hour in (closes, last) if hour is not None]
+    return found, min(ends) if ends else None
 
 
 def _from_up(asked: _Asked) -> Gate:
@@ -360,8 +385,10 @@ def _by_roots(asked: _Asked, word: str) -> Gate:
     need = asked.crop.set_tine_cd if word == "tine" else asked.crop.set_finger_cd
     if need is None:
         return asked.closed("no_fit", f"never {tools} over standing {name}")
+    is_tine = word == "tine"
+    least_d = asked.crop.set_tine_least_d if is_tine else asked.crop.set_finger_least_d
     rooted = asked.stage.rooted_cd
-    opens = asked.first_hour(rooted >= need)
+    opens = asked.first_hour((rooted >= need) & (asked.is_set_for(least_d) | np.isinf(rooted)))
     if opens == asked.now_hour:
         unit_cd = max(_MARGIN_SHARE * need, 1e-9)
         margin = (rooted[:, asked.at] - need) / unit_cd

@@ -41,6 +41,11 @@ class CropTraits:
     weed_free_from_d: float | None = None  # days after emergence, or after setting
     weed_free_to_d: float | None = None
     season_loss_frac: float | None = None  # of the yield, never weeded
+    coldest_c: float | None = None  # soil in which it came up in a trial; None: not known
+    ceiling_c: float | None = None  # and the hottest
+    set_tine_least_d: float = 0.0  # days from setting that no heat makes up for, unless seen rooted
+    set_finger_least_d: float = 0.0
+    tine_most_height_mm: float | None = None  # taller than that no tines; None: no limit
 
 
 @dataclass(frozen=True)

@@ -175,6 +175,11 @@ def _crop_traits(crop: str) -> CropTraits:
         weed_free_from_d=of("weed_free_from_d"),
         weed_free_to_d=of("weed_free_to_d"),
         season_loss_frac=of("season_loss_frac"),
+        coldest_c=of("emergence_least_c"),
+        ceiling_c=of("emergence_most_c"),
+        set_tine_least_d=_or(of("set_tine_least_d"), CropTraits.set_tine_least_d),
+        set_finger_least_d=_or(of("set_finger_least_d"), CropTraits.set_finger_least_d),
+        tine_most_height_mm=of("tine_most_height_mm"),
     )
 
 

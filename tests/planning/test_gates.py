@@ -348,6 +348,46 @@ def test_rooting_is_slower_in_the_cold() -> None:
     assert_allclose(np.array(days) / 24, [18.0, 9.0, 6.0], rtol=0, atol=1 / 12)
 
 
+@pytest.mark.parametrize(
+    ("air_c", "least_d", "opens_d"), [(25.0, 7, 7), (25.0, 0, 4.5), (15, 7, 9)]
+)
+def test_rooting_takes_days_however_warm(air_c: float, least_d: float, opens_d: float) -> None:
+    """90 degree-days take 4.5 days at 25 C; roots take a week."""
+    crop, of = replace(BEET, set_finger_least_d=least_d), set_out("beet")
+    found = asked(FINGER, of, crop, 4, air_c=air_c)
+    assert found.opens_hour == pytest.approx(opens_d * 24, abs=1)
+    assert asked(FINGER, of, crop, opens_d + 0.1, air_c=air_c).is_open
+    tines = replace(crop, set_tine_cd=90.0)
+    early = asked(TINE, of, tines, 4, air_c=air_c)
+    assert early.opens_hour == pytest.approx((4.5 if air_c > 20 else 9) * 24, abs=1)
+    later = asked(TINE, of, replace(tines, set_tine_least_d=12.0), 4, air_c=air_c)
+    assert later.opens_hour == 12 * 24
+
+
+def test_seen_to_be_rooted_outranks_the_days_as_well() -> None:
+    crop = replace(BEET, set_finger_least_d=14.0)
+    seen = replace(set_out("beet"), rooted_at=START + timedelta(days=5))
+    assert not asked(FINGER, seen, crop, 4.9, air_c=25.0).is_open
+    assert asked(FINGER, seen, crop, 5.1, air_c=25.0).is_open
+
+
+def test_tines_leave_a_crop_that_grew_too_tall_for_them() -> None:
+    """400 mm in 70 x 11 x 0.8 degree-days: 100 mm after 0.326 of the way, 20.1 days."""
+    crop = replace(BEET, tine_leaves=1.0, tine_most_height_mm=100.0)
+    before, after = (asked(TINE, sown("beet"), crop, 12 + d) for d in (19.5, 20.5))
+    assert before.is_open
+    assert before.closes_hour == pytest.approx((12 + 20.1) * 24, abs=6)
+    assert after.because == "crop_up"
+    assert after.why.endswith("mm tall, tines go until 100 mm")
+    assert after.why.startswith("beet stands 10")
+    assert after.opens_hour is None
+    assert asked(FINGER, sown("beet"), crop, 12 + 20.5).is_open
+    late = replace(crop, tine_leaves=15.0)
+    assert asked(TINE, sown("beet"), late, 20).opens_hour is None
+    ahead = np.array([*[12.0] * 7, 8.0]) * 24  # the first tenth of members decides
+    assert not asked(TINE, sown("beet"), crop, 12 + 18, up=ahead).is_open
+
+
 def test_a_crop_without_a_gate_for_tines_never_takes_them() -> None:
     assert asked(TINE, set_out("lettuce"), BEET, 20).why == "never tines over standing lettuce"
 

@@ -342,6 +342,21 @@ TUG_TEST = [
     ("tomato", 20.0, 10, 14),
     ("pepper", 21.0, 10, 14),
     ("cucumber", 20.0, 7, 10),
+    # the same in the heat of summer: roots take their days
+    ("head lettuce", 22.0, 7, 10),
+    ("head lettuce", 28.0, 7, 10),
+    ("cabbage", 22.0, 7, 10),
+    ("broccoli", 25.0, 7, 10),
+    ("kale", 28.0, 7, 10),
+    ("cauliflower", 25.0, 10, 14),
+    ("celery", 25.0, 14, 15),
+    ("leek", 25.0, 10, 14),
+    ("planted onion", 22.0, 14, 15),
+    ("tomato", 28.0, 10, 14),
+    ("pepper", 28.0, 10, 14),
+    ("eggplant", 25.0, 10, 14),
+    ("cucumber", 28.0, 7, 10),
+    ("melon", 28.0, 7, 10),
 ]
 
 
@@ -352,6 +367,25 @@ def test_fingers_go_in_a_week_or_two_after_setting(
     """Common practice: 7 to 14 days, by crop, when the plant passes the tug test."""
     found = grown(crop, air_c, is_sown=False)
     assert first_d <= found.first_open_d("finger weeder") <= last_d
+
+
+@pytest.mark.parametrize("crop", ["cabbage", "broccoli", "cauliflower", "kale", "leek"])
+@pytest.mark.parametrize("air_c", [14.0, 22.0, 28.0])
+def test_tines_go_over_set_plants_after_a_week_at_the_earliest(crop: str, air_c: float) -> None:
+    """Common practice."""
+    assert 7 <= grown(crop, air_c, is_sown=False).first_open_d("tine weeder") <= 14
+
+
+def test_tines_go_over_garlic_until_it_stands_10_cm_tall() -> None:
+    """Common practice: from planting on, over the shoots as well, up to 10 cm."""
+    found = grown("garlic", 12.0, is_sown=False)
+    tall_d = found.day_of(found.stage.height_mm[0] > 100.0)
+    assert found.up_d + 7.0 < tall_d
+    assert found.gate("tine weeder", found.up_d - 3.0).is_open
+    assert found.gate("tine weeder", tall_d - 1.0).is_open
+    shut = found.gate("tine weeder", tall_d + 1.0)
+    assert (shut.because, shut.opens_hour) == ("crop_up", None)
+    assert found.gate("finger weeder", tall_d + 1.0).is_open
 
 
 # -------------------------------------------------------------------- closing
