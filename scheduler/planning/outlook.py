@@ -321,9 +321,12 @@ def _crop_hours(
     p = ensemble.members[planting.bed.soil].parameters
     suction_kpa = 33.0 * (theta @ shares / p.theta_33_m3m3[:, None]) ** (-p.b[:, None])
 
+    ceiling_c = np.inf if crop.ceiling_c is None else crop.ceiling_c
+    coldest_c = -np.inf if crop.coldest_c is None else crop.coldest_c
+
     def reached(base: float, need: float, share: float) -> FloatArray:
         heat = emergence_heat_cd(
-            temp @ shares, base, best_c, suction_kpa=suction_kpa, dry_kpa=_SEEDBED_DRY_KPA
+            temp @ shares, base, best_c, ceiling_c, coldest_c, suction_kpa, _SEEDBED_DRY_KPA
         )
         hour = emergence_hour(heat, emergence_need_cd(need, depth), sown, share)
         return np.where(hour >= 0, hour.astype(np.float64) + stored, np.nan)

@@ -8,6 +8,7 @@ from functools import lru_cache
 
 import numpy as np
 
+from scheduler.planning.crop_stage import CropHours
 from scheduler.planning.ensemble import Ensemble, run_ensemble, soil_members
 from scheduler.planning.outlook import Outlook, planting_outlook
 from scheduler.planning.plantings import disturbances, surface_table
@@ -201,3 +202,25 @@ def test_of_two_tables_the_gates_take_the_earlier_and_up_is_the_later() -> None:
     assert np.array_equal(both.last_blind_hours, one.last_blind_hours)
     assert np.array_equal(both.first_up_hours, one.first_up_hours)
     assert np.all(both.emergence_hours > one.emergence_hours)
+
+
+def test_soil_outside_the_limits_of_a_crop_stops_both_clocks() -> None:
+    """Mild days and cold nights count the hours that lie within; none do, nothing comes up."""
+    sow, grown = entry("sow", NOW - 500, crop="carrot"), planting("carrot", NOW - 500)
+    plain = replace(CARROT["carrot"], late_base_c=2.0, late_cd=160.0)
+
+    def hours(**limits: float) -> CropHours:
+        found = computed([sow], grown=grown, crops={"carrot": replace(plain, **limits)})
+        assert found.crop_hours is not None
+        return found.crop_hours
+
+    names = ("first_up", "last_up", "last_blind", "last_flame")
+    free, wide = hours(), hours(coldest_c=2.0, ceiling_c=30.0)
+    for name in names:
+        assert np.array_equal(getattr(free, name), getattr(wide, name))
+    for limits in ({"coldest_c": 24.0}, {"ceiling_c": 25.0, "coldest_c": 24.9}):
+        for name in names:
+            assert np.isnan(getattr(hours(**limits), name)).all()
+    some = hours(coldest_c=15.0)  # the warmer part of each day
+    for name in names:
+        assert np.all(getattr(some, name) > getattr(free, name))

@@ -274,9 +274,6 @@ def _in_code() -> dict[Key, float]:
 
 IN_CODE = _in_code()
 
-# Not read by the program: the printed trial's own limits, for the check in tests/models/test_crops.
-ONLY_CHECKED = ("emergence_least_c", "emergence_most_c")
-
 
 @pytest.fixture(scope="module")
 def tables() -> Tables:
@@ -312,11 +309,7 @@ def test_a_constant_of_the_code_is_its_row(tables: Tables, key: Key) -> None:
 
 def test_every_row_is_used(tables: Tables, read_by_service: set[Key]) -> None:
     assert len(read_by_service) > 600
-    idle = [
-        key
-        for key in tables.parameters
-        if key not in read_by_service and key not in IN_CODE and key[1] not in ONLY_CHECKED
-    ]
+    idle = [key for key in tables.parameters if key not in read_by_service and key not in IN_CODE]
     assert not idle, f"rows read by nothing: {idle}"
 
 
