@@ -13,36 +13,36 @@ from tests.season import figures, page, played, stage, weathers
 from tests.season.driver import Block, rows_of, tasks
 
 QUICK_TRUTHS, QUICK_WEATHERS = 4, 2
-ORACLE_TRUTHS = 12
-PRICE_TRUTHS = 12
 ABLATION_TRUTHS, ABLATION_WEATHERS = 12, 3  # every second truth lies inside the prior
+PRICE_TRUTHS = 12
 
 
 def blocks(is_quick: bool) -> list[Block]:
-    """What is played; truths stand inside and outside the prior in turn."""
+    """What is played, the most telling first; truths stand inside and outside in turn."""
     truths, names = stage.truth_names(), weathers.JUDGING
     budgets = tuple(stage.BUDGETS_MIN)
     fixed = stage.rules_of(*figures.FIXED)
-    main = (stage.ours_name(stage.MAIN_PRICE),)
-    prices = tuple(r for r in stage.rules_of(figures.OURS) if r not in main)
-    oracles = stage.rules_of(figures.ORACLE)
-    parts = stage.rules_of(figures.ABLATION)
+    main, oracle = stage.ours_name(stage.MAIN_PRICE), stage.oracle_name()
+    others = stage.rules_of(figures.OURS, figures.ORACLE)
+    prices = tuple(r for r in others if r not in (main, oracle))
     if is_quick:
         few, two = truths[:QUICK_TRUTHS], (names[0], names[3])
         return [
-            Block((*fixed, *main), few, two, budgets),
-            Block((*prices, *oracles), few[:1], two, budgets),
+            Block((*fixed, main, oracle), few, two, budgets),
+            Block(prices, few[:1], two, budgets),
         ]
+    judged = Block((*fixed, main, oracle), truths, names, budgets)
+    inside = tuple(t for t in truths[:ABLATION_TRUTHS] if not stage.kind_of(t))
+    parts = Block(
+        stage.rules_of(figures.ABLATION), inside, names[:ABLATION_WEATHERS], ("scarce", "medium")
+    )
     return [
-        Block((*fixed, *main), truths, names, budgets),
-        Block(oracles, truths[:ORACLE_TRUTHS], names, budgets),
-        Block(prices, truths[:PRICE_TRUTHS], names, budgets),
-        Block(
-            parts,
-            tuple(t for t in truths[:ABLATION_TRUTHS] if not stage.kind_of(t)),
-            names[:ABLATION_WEATHERS],
-            ("scarce", "medium"),
-        ),
+        replace(judged, third=0),
+        replace(parts, budgets=("medium",)),
+        Block(prices, truths[:PRICE_TRUTHS], names, budgets, third=0),
+        replace(judged, third=1),
+        replace(judged, third=2),
+        parts,
     ]
 
 

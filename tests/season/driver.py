@@ -22,27 +22,41 @@ class Task:
 
 @dataclass(frozen=True)
 class Block:
-    """Rules that are played on every combination of some truths, weathers and budgets."""
+    """Rules that are played on combinations of some truths, weathers and budgets.
+
+    A `third` takes every third combination, so that each truth meets each weather once and each
+    budget as often as any other: three blocks with the thirds 0, 1 and 2 are the whole.
+    """
 
     rules: tuple[str, ...]
     truths: tuple[str, ...]
     weathers: tuple[str, ...]
     budgets: tuple[str, ...]
+    third: int | None = None
+
+    def combinations(self) -> Iterator[tuple[str, str, str]]:
+        """Weather, truth and budget, truth by truth."""
+        for (i, truth), (j, weather), (k, budget) in product(
+            enumerate(self.truths), enumerate(self.weathers), enumerate(self.budgets)
+        ):
+            if self.third is None or (i + j + k) % 3 == self.third:
+                yield weather, truth, budget
 
 
 def tasks(blocks: Sequence[Block], done: Iterable[Played]) -> list[Task]:
-    """What is still to be played, truth by truth, so that a stopped run is an even sample."""
+    """What is still to be played: block by block, and within it truth by truth.
+
+    So a run that is stopped leaves an even sample.
+    """
     have = {row.key for row in done}
-    wanted: dict[tuple[str, str, str], list[str]] = {}
-    places = {name: i for i, name in enumerate(dict.fromkeys(t for b in blocks for t in b.truths))}
+    found: list[Task] = []
     for block in blocks:
-        for truth, weather, budget in product(block.truths, block.weathers, block.budgets):
-            rules = wanted.setdefault((truth, weather, budget), [])
-            rules += [
-                r for r in block.rules if r not in rules and (weather, truth, budget, r) not in have
-            ]
-    found = [Task(w, t, b, tuple(rules)) for (t, w, b), rules in wanted.items() if rules]
-    return sorted(found, key=lambda task: places[task.truth])  # stable: weathers, then budgets
+        for weather, truth, budget in block.combinations():
+            rules = tuple(r for r in block.rules if (weather, truth, budget, r) not in have)
+            have.update((weather, truth, budget, r) for r in rules)
+            if rules:
+                found.append(Task(weather, truth, budget, rules))
+    return found
 
 
 def rows_of(

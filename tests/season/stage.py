@@ -174,7 +174,7 @@ def _fixed() -> dict[str, tuple[str, Maker]]:
     }
 
 
-@lru_cache(maxsize=6)
+@lru_cache(maxsize=12)
 def belief_of(weather: str, rain_told_frac: float = 1.0, n_members: int = N_MEMBERS) -> Belief:
     """What a grower with the program believes of soil and weather; the same for all truths."""
     return build_belief(world_of(weather), n_members, rain_told_frac)
