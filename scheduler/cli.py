@@ -1021,7 +1021,8 @@ def weather_show(
     By day, with where each value comes from, what was left out, and the forecast in use.
     """
     from scheduler.adapters.weather.doubts import DOUBT_DAYS, weather_doubts
-    from scheduler.adapters.weather.show import credit_lines, weather_text
+    from scheduler.adapters.weather.show import weather_text
+    from scheduler.adapters.weather.sources import credit_lines
     from scheduler.service.weather import past_years, weather_on_record
 
     folder = farm_folder(farm)

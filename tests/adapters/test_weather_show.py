@@ -8,7 +8,8 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pytest
 
-from scheduler.adapters.weather.show import credit_lines, source_lines, weather_text
+from scheduler.adapters.weather.show import source_lines, weather_text
+from scheduler.adapters.weather.sources import credit_lines
 from scheduler.planning.forcing import hourly_series
 from scheduler.records import Event, Forecast, Kind, Place, WeatherSeries, WeatherValue
 

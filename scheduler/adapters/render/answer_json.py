@@ -10,6 +10,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from scheduler import __version__
+from scheduler.adapters.weather.sources import credit_lines
 from scheduler.records import Action, BedAnswer, CrustAnswer, FlushAnswer, Morning, Range
 
 SCHEMA_VERSION = "1"
@@ -45,7 +46,10 @@ def answer(morning: Morning) -> dict[str, Any]:
             "particles": morning.n_particles,
             "seed": morning.farm.seed,
         },
-        "attribution": list(morning.attribution),
+        "attribution": [
+            *morning.attribution,
+            *credit_lines(morning.inputs.get("weather_sources", ())),
+        ],
         "weakest_inputs": list(morning.weakest_inputs),
         "weather": {
             "last_observed": _moment(morning.weather.last_observed, zone),

@@ -26,6 +26,7 @@ from scheduler.adapters.render.phrases import (
     near_day_words,
     wrapped,
 )
+from scheduler.adapters.weather.sources import credit_lines
 from scheduler.records import BedAnswer, Morning
 
 MAX_GO_LINES = 8
@@ -658,13 +659,8 @@ class _Page:
         """Age, the first note, then as many more, whole, as fit; how many are left."""
         weather = self.morning.weather
         told = [_sentence(note) for note in weather.notes]
-        credit_lines = [
-            credit
-            for credit in self.morning.attribution
-            if credit.removeprefix("Weather: ") not in weather.source
-        ]
-        if credit_lines:
-            told.append(f"Data: {'; '.join(credit_lines)}.")
+        sources = self.morning.inputs.get("weather_sources", ())
+        told += [_sentence(credit) for credit in credit_lines(sources)]
         n_lines = MAX_WEATHER_LINES * (2 if self.narrow else 1)
         for n_told in range(len(told), 0 if told else -1, -1):
             rest = len(told) - n_told

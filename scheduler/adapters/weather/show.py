@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -16,7 +15,7 @@ from numpy.typing import NDArray
 from scheduler.adapters.quantities import M_S_PER_MPH, MM_PER_IN
 from scheduler.adapters.render.phrases import WEEKDAYS, age_words, day_words, grower_text, wrapped
 from scheduler.adapters.render.plotting import begin_figure, figure_lines, midnight_ticks
-from scheduler.adapters.weather.sources import attribution_lines
+from scheduler.adapters.weather.sources import STATION_LABEL
 from scheduler.adapters.weather.stations import FAR_RAIN_KM, NOT_MEASURED_KM
 from scheduler.records import FloatArray, Kind, Place, WeatherSeries, WeatherValue
 
@@ -203,7 +202,6 @@ def source_lines(values: Sequence[WeatherValue], now: datetime, zone: ZoneInfo) 
     return lines
 
 
-_LABEL = re.compile(r" \(\w+\), (\d+) km$")  # how stations of the archive are called
 _NAMED = {
     "rain": ("rain_mm",),
     "temperature": ("air_temp_c", "air_temp_min_c", "air_temp_max_c"),
@@ -236,27 +234,9 @@ def _gaps(own: Sequence[WeatherValue]) -> str:
     return ""
 
 
-def credit_lines(sources: Sequence[str]) -> tuple[str, ...]:
-    """What the licences of the sources of a series ask to print, each once.
-
-    Parameters
-    ----------
-    sources
-        Names as `WeatherSeries.sources` gives them.
-
-    Returns
-    -------
-    tuple of str
-        Empty where all of it is the grower's own.
-    """
-    observed = any(_LABEL.search(source) for source in sources)
-    archive = ("Source: Meteostat and its data providers (CC BY 4.0)",) if observed else ()
-    return (*archive, *attribution_lines(sources))
-
-
 def _far(source: str, names: Sequence[str]) -> str:
     """What the distance of a station means for its rain."""
-    found = _LABEL.search(source)
+    found = STATION_LABEL.search(source)
     if found is None or "rain" not in names or int(found[1]) <= FAR_RAIN_KM:
         return ""
     return "rain is not measured here" if int(found[1]) > NOT_MEASURED_KM else "showers may differ"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -13,6 +14,7 @@ from scheduler.errors import UsageError
 from scheduler.records import Farm, Forecast, Place
 
 STATIONS = "stations"
+STATION_LABEL = re.compile(r" \(\w+\), (\d+) km$")  # how stations of the archive are called
 
 
 @dataclass(frozen=True)
@@ -195,6 +197,24 @@ def attribution_lines(source_names: Iterable[str]) -> tuple[str, ...]:
     """
     keys = [_NAMED[name] for name in source_names if name in _NAMED]
     return tuple(SOURCES[key].attribution for key in dict.fromkeys(keys))
+
+
+def credit_lines(sources: Sequence[str]) -> tuple[str, ...]:
+    """What the licences of the sources of a series ask to print, each once.
+
+    Parameters
+    ----------
+    sources
+        Names as `WeatherSeries.sources` gives them.
+
+    Returns
+    -------
+    tuple of str
+        Empty where all of it is the grower's own.
+    """
+    observed = any(STATION_LABEL.search(source) for source in sources)
+    archive = ("Source: Meteostat and its data providers (CC BY 4.0)",) if observed else ()
+    return (*archive, *attribution_lines(sources))
 
 
 def fetch_forecast(
