@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from datetime import timedelta
 
 from scheduler.planning.day import Day, local_moment
 from scheduler.planning.ensemble import Ensemble
@@ -27,6 +26,7 @@ from scheduler.planning.stale_bed import (
     stale_bed_plan,
     stale_bed_words,
 )
+from scheduler.planning.window import weed_free_window_h
 from scheduler.records import Action, BedAnswer, Plan
 
 _CRUST_MIN_M2 = 2.0  # worth of breaking a crust over a sown crop: part of its stand
@@ -88,10 +88,8 @@ def _is_late(site: Site, kit: Kit, day: Day) -> bool:
     """Whether weeds no longer cost the crop yield, so that their seed is what matters."""
     planting = site.planting
     crop = kit.crops.get(planting.crop or "")
-    if crop is None or crop.weed_free_to_d is None or planting.established_at is None:
-        return True
-    begin = planting.up_at or planting.established_at
-    return day.now > begin + timedelta(days=crop.weed_free_to_d)
+    window = weed_free_window_h(planting, crop, site.outlook, day)
+    return window is None or day.sky.now_hour > window[1]
 
 
 def next_plan(day: Day, bed: str) -> Plan | None:

@@ -9,7 +9,7 @@ from datetime import timedelta
 import numpy as np
 
 from scheduler.planning.day import Day
-from scheduler.planning.draws import stratified_normals
+from scheduler.planning.draws import stratified_normals, weighted_quantiles
 from scheduler.planning.gates import Gate, gate
 from scheduler.planning.geometry import Fit, fit
 from scheduler.planning.hours import day_starts
@@ -19,7 +19,7 @@ from scheduler.planning.passes import (
     PassWeather,
     again_factor,
     particle_kill_frac,
-    weather_kill_frac,
+    tool_kill_frac,
 )
 from scheduler.planning.traits import CropTraits
 from scheduler.planning.weeds import BETWEEN, KillTable, WeedOutlook, WeedSettings
@@ -314,9 +314,7 @@ def _gate_and_fit(tool: Tool, site: Site, kit: Kit, day: Day) -> tuple[Gate, Fit
     outlook, traits = site.outlook, kit.rules.traits[tool.key]
     now, stored = day.sky.now_hour, day.stored
     found = _gate(tool, outlook, kit, day)
-    height = None
-    if outlook.stage is not None:
-        height = float(np.median(outlook.stage.height_mm[:, now - stored]))
+    height = None if outlook.stage is None else _height_mm(outlook, now - stored)
     closed: dict[str, str] = {}
     heights: dict[str, float] = {}
     for mate in site.mates:
@@ -324,7 +322,7 @@ def _gate_and_fit(tool: Tool, site: Site, kit: Kit, day: Day) -> tuple[Gate, Fit
         if not other.is_open:
             closed[mate.planting.key] = other.why
         if mate.stage is not None:
-            heights[mate.planting.key] = float(np.median(mate.stage.height_mm[:, now - stored]))
+            heights[mate.planting.key] = _height_mm(mate, now - stored)
     way = fit(
         tool,
         traits,
@@ -336,6 +334,13 @@ def _gate_and_fit(tool: Tool, site: Site, kit: Kit, day: Day) -> tuple[Gate, Fit
         others_height_mm=heights,
     )
     return found, way
+
+
+def _height_mm(outlook: Outlook, hour: int) -> float:
+    """Median height of a crop of known age at a stored hour."""
+    assert outlook.stage is not None
+    height = outlook.stage.height_mm[:, hour]
+    return float(weighted_quantiles(height, outlook.weights, (0.5,))[0])
 
 
 def _gate(tool: Tool, outlook: Outlook, kit: Kit, day: Day) -> Gate:
@@ -377,17 +382,14 @@ def _offer(
     days = day_hours(day)
     depth = min(tool.depth_mm, found.depth_mm)
     hours = weeds.hours[1 : 1 + len(days)]
-    good, traits = kit.kills.kill_frac[tool.key], kit.rules.traits[tool.key]
 
     def kill(weather: PassWeather, at: FloatArray) -> FloatArray:
-        of_member = weather_kill_frac(
-            good, traits, depth, tool.speed_m_s, weather, at, kit.rules.settings
-        )
+        of_member = tool_kill_frac(tool, kit.kills.kill_frac, depth, at, weather, kit.rules)
         luck = np.zeros((at.size, weeds.member.size))  # of a pass: not known before it is made
         z = stratified_normals(kit.rules.seed, weeds.member.size, "kill", tool.key)
         found = particle_kill_frac(of_member, weeds.member, z, luck, kit.rules.settings)
-        since = (at - weeds.history.passes.hour.max(initial=-np.inf)) / 24.0
-        return found * again_factor(since, kit.rules.settings)[:, None, None, None]
+        again = again_factor(weeds.history.since_pass_d(at), kit.rules.settings)
+        return np.asarray(found * again[:, None])
 
     kills = kill(site.weather, hours)
     killable = np.stack([weeds.killable_frac(1 + d, kills[d]) for d in range(len(days))], axis=1)

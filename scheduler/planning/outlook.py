@@ -321,14 +321,16 @@ def _crop_hours(
     p = ensemble.members[planting.bed.soil].parameters
     suction_kpa = 33.0 * (theta @ shares / p.theta_33_m3m3[:, None]) ** (-p.b[:, None])
 
-    ceiling_c = np.inf if crop.ceiling_c is None else crop.ceiling_c
-    coldest_c = -np.inf if crop.coldest_c is None else crop.coldest_c
+    soil_c = temp @ shares
+    is_within = _is_within_limits(soil_c, crop)
 
     def reached(base: float, need: float, share: float) -> FloatArray:
         heat = emergence_heat_cd(
-            temp @ shares, base, best_c, ceiling_c, coldest_c, suction_kpa, _SEEDBED_DRY_KPA
+            soil_c, base, best_c, suction_kpa=suction_kpa, dry_kpa=_SEEDBED_DRY_KPA
         )
-        hour = emergence_hour(heat, emergence_need_cd(need, depth), sown, share)
+        hour = emergence_hour(
+            np.where(is_within, heat, 0.0), emergence_need_cd(need, depth), sown, share
+        )
         return np.where(hour >= 0, hour.astype(np.float64) + stored, np.nan)
 
     tables = [(base_c, need_cd)]
@@ -340,6 +342,20 @@ def _crop_hours(
     return CropHours(
         np.fmin.reduce(up), np.maximum.reduce(up), np.fmin.reduce(blind), np.fmin.reduce(flame)
     )
+
+
+def _is_within_limits(soil_c: FloatArray, crop: CropTraits) -> BoolArray:
+    """Whether the mean of the last 24 hours lies where the crop came up in a trial.
+
+    The trials ran at steady temperatures: a warm noon or a cool night alone stops no seed.
+    """
+    total = np.cumsum(np.pad(soil_c, ((0, 0), (1, 0))), axis=1)
+    hours = np.arange(1, total.shape[1])
+    first = np.maximum(hours - 24, 0)
+    mean_c = (total[:, hours] - total[:, first]) / (hours - first)
+    coldest_c = -np.inf if crop.coldest_c is None else crop.coldest_c
+    ceiling_c = np.inf if crop.ceiling_c is None else crop.ceiling_c
+    return np.asarray((mean_c >= coldest_c - 1e-6) & (mean_c <= ceiling_c + 1e-6))
 
 
 def _flush_outlook(

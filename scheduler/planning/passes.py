@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from functools import reduce
 
 import numpy as np
 
@@ -18,6 +19,7 @@ from scheduler.models.kill import (
     kill_frac,
     speed_factor,
     spread_kill_frac,
+    stacked_kill_frac,
     wet_before_factor,
 )
 from scheduler.planning.draws import stratified_normals
@@ -27,6 +29,7 @@ from scheduler.planning.traits import ToolTraits
 from scheduler.records import FloatArray, IntArray, Tool
 
 _BURIED_FOR_D = 7  # days after a pass in which water saves what it buried
+_N_STAGES, _THREAD = 5, 0  # as the kill tables have them
 _TINE_GATE = "tine"  # tools that uproot as tines do: the deeper, the more
 
 
@@ -42,6 +45,7 @@ class KillSettings:
     unseen_dried_frac: float  # of the drying effect, for a pass before the hours that are stored
     again_frac: float = 0.0  # of the kill that a pass at once after another lacks
     again_d: float = 3.0  # over which that is made good
+    again_thread_d: float = 1.0  # after it threads are new ones, which no pass has missed
 
 
 @dataclass(frozen=True)
@@ -135,7 +139,7 @@ def weather_kill_frac(
     good_frac : array
         Kill on a good day by zone and stage, (2, 5) [-].
     traits : ToolTraits
-        Of the tool.
+        Of one kind of tool; a toolbar that carries several is `tool_kill_frac`.
     depth_mm, speed_m_s : float
         How it works [mm], [m/s].
     weather : PassWeather
@@ -213,35 +217,113 @@ def weather_kill_frac(
     )
 
 
+def tool_kill_frac(
+    tool: Tool,
+    good_frac: Mapping[str, FloatArray],
+    depth_mm: float,
+    hours: FloatArray,
+    weather: PassWeather,
+    rules: PassRules,
+) -> FloatArray:
+    """Kill of passes with a tool, or with all that its toolbar carries.
+
+    Parameters
+    ----------
+    tool : Tool
+        The tool as the farm owns it.
+    good_frac : mapping
+        Kill on a good day by kind of tool, zone and stage, (2, 5) [-].
+    depth_mm : float
+        Working depth [mm].
+    hours : array
+        Hours of the passes on the sky's clock, (k,).
+    weather : PassWeather
+        Of the planting.
+    rules : PassRules
+        Traits by kind, and what the tables say.
+
+    Returns
+    -------
+    array
+        Kill (k, n_members, 2, 5) [-].
+
+    Raises
+    ------
+    RangeError
+        As `weather_kill_frac`.
+
+    Notes
+    -----
+    Each kind on a toolbar meets the weather by its own traits, at the toolbar's depth and speed;
+    where two work one zone they kill as `stacked_kill_frac`. Range and sources as
+    `weather_kill_frac`.
+
+    Examples
+    --------
+    Rain at once: knives between the rows and fingers in them lose each their own share.
+
+    >>> def kind(share: float, wet: float) -> ToolTraits:
+    ...     return ToolTraits(True, True, True, True, 50.0, 0.0, share, wet)
+    >>> traits = {"knives": kind(0.37, 0.64), "finger weeder": kind(0.825, 0.45)}
+    >>> good = {kind: np.zeros((2, 5)) for kind in traits}
+    >>> good["finger weeder"][0], good["knives"][1] = 0.6, 0.9
+    >>> bar = Tool("bar", "knives", 20.0, 0.8, carries=("finger weeder",))
+    >>> settings = KillSettings(np.ones(5), 1.0, 0.03, 0.3, 0.25, 0.9)
+    >>> rules = PassRules({"bar": bar}, traits, settings, 5)
+    >>> zero = np.zeros((1, 1))
+    >>> weather = PassWeather(zero, zero - 0.05, zero, 100, False)
+    >>> tool_kill_frac(bar, good, 20.0, np.array([100.0]), weather, rules)[0, 0, :, 0].round(2)
+    array([0.33, 0.78])
+    """
+    each = [
+        weather_kill_frac(
+            good_frac[kind],
+            rules.traits[kind],
+            depth_mm,
+            tool.speed_m_s,
+            weather,
+            hours,
+            rules.settings,
+        )
+        for kind in (tool.kind, *tool.carries)
+    ]
+    return reduce(stacked_kill_frac, each)
+
+
 def again_factor(days_since_d: FloatArray, settings: KillSettings) -> FloatArray:
-    """Share of its kill that a pass has so soon after another one.
+    """Share of its kill that a pass has so soon after another one in the same zone.
 
     Parameters
     ----------
     days_since_d : array
-        Days since the pass before, any shape; inf for none [d].
+        Days since the pass before in each zone, (..., 2); inf for none [d].
     settings : KillSettings
         What the tables say.
 
     Returns
     -------
     array
-        Share [-], same shape.
+        Share by zone and stage, (..., 2, 5) [-].
 
     Notes
     -----
     What a pass has missed stands where tools do not reach, so the next one at once misses most of
-    it too: 1 - again_frac exp(-days/again_d). Assumption of this project. No range stated.
+    it too: 1 - again_frac exp(-days/again_d). Threads that stand more than `again_thread_d` after
+    the pass are new, and missed by none. Assumption of this project. No range stated.
 
     Examples
     --------
     >>> settings = KillSettings(np.ones(5), 1.0, 0.03, 0.3, 0.25, 0.9, 0.7, 3.0)
-    >>> again_factor(np.array([0.0, 3.0, np.inf]), settings).round(2).tolist()
-    [0.3, 0.74, 1.0]
+    >>> again_factor(np.array([3.0, np.inf]), settings).round(2).tolist()
+    [[1.0, 0.74, 0.74, 0.74, 0.74], [1.0, 1.0, 1.0, 1.0, 1.0]]
+    >>> again_factor(np.array([0.0, 1.0]), settings)[:, :2].round(2).tolist()
+    [[0.3, 0.3], [0.5, 0.5]]
     """
-    share: FloatArray = 1.0 - settings.again_frac * np.exp(
-        -np.asarray(days_since_d) / settings.again_d
+    days = np.asarray(days_since_d, np.float64)
+    share = np.repeat(
+        (1.0 - settings.again_frac * np.exp(-days / settings.again_d))[..., None], _N_STAGES, -1
     )
+    share[..., _THREAD] = np.where(days > settings.again_thread_d, 1.0, share[..., _THREAD])
     return share
 
 
@@ -293,7 +375,7 @@ def particle_kill_frac(
 def pass_kill_frac(
     tool: Tool,
     planting_key: str,
-    good_frac: FloatArray,
+    good_frac: Mapping[str, FloatArray],
     depth_mm: float,
     hours: FloatArray,
     days: Sequence[date],
@@ -309,8 +391,8 @@ def pass_kill_frac(
         The tool as the farm owns it.
     planting_key : str
         Name of the planting.
-    good_frac : array
-        Kill on a good day by zone and stage, (2, 5) [-].
+    good_frac : mapping
+        Kill on a good day by kind of tool, zone and stage, (2, 5) [-].
     depth_mm : float
         Working depth [mm].
     hours : array
@@ -332,24 +414,16 @@ def pass_kill_frac(
     Raises
     ------
     RangeError
-        As `weather_kill_frac`.
+        As `tool_kill_frac`.
 
     Notes
     -----
     Draws are keyed by name and date: a corrected entry keeps its luck, and a pass thought of for a
     day has the luck of the one then logged. Definition of this project; range as
-    `weather_kill_frac`. Worked: tests/planning/test_passes.py.
+    `tool_kill_frac`. Worked: tests/planning/test_passes.py.
     """
     n = member_of_particle.shape[0]
-    of_member = weather_kill_frac(
-        good_frac,
-        rules.traits[tool.key],
-        depth_mm,
-        tool.speed_m_s,
-        weather,
-        hours,
-        rules.settings,
-    )
+    of_member = tool_kill_frac(tool, good_frac, depth_mm, hours, weather, rules)
     z_farm = stratified_normals(rules.seed, n, "kill", tool.key)
     z_pass = [
         stratified_normals(rules.seed, n, "kill", planting_key, tool.key, day.isoformat())

@@ -11,7 +11,7 @@ from scheduler.planning.day import FIT_CHANCE, Day, local_moment
 from scheduler.planning.draws import weighted_quantiles
 from scheduler.planning.hours import local_day
 from scheduler.planning.outlook import FlushOutlook, Outlook, WorkOutlook
-from scheduler.planning.weeds import HandRates, WeedOutlook
+from scheduler.planning.weeds import BETWEEN, IN_ROW, HandRates, WeedOutlook
 from scheduler.records import (
     BedAnswer,
     CrustAnswer,
@@ -202,7 +202,7 @@ def hand_minutes(weeds: WeedOutlook, outlook: Outlook, hand: HandRates) -> Range
     outlook : Outlook
         The planting.
     hand : HandRates
-        Minutes a weed and a metre of row.
+        Minutes a weed, in the row and between, and a metre of row.
 
     Returns
     -------
@@ -211,15 +211,21 @@ def hand_minutes(weeds: WeedOutlook, outlook: Outlook, hand: HandRates) -> Range
 
     Notes
     -----
-    Linear in the weeds (melander_rasmussen_2001); the rates are assumptions. No range stated.
+    Linear in the weeds (melander_rasmussen_2001): in the row each is picked, between the rows a hoe
+    takes them in strides; the rates are assumptions. No range stated.
     Worked: tests/planning/test_verdict.py.
     """
     planting = outlook.planting
     metres = planting.to_m - planting.from_m
     area = metres * planting.bed.width_m
     rows = planting.n_rows or 1
-    stages = weeds.density_m2(0)
-    each = stages[:, _WEED_STAGES_HAND] @ hand.stage_min * area
+    share = weeds.row_share
+    rates = ((IN_ROW, share, hand.stage_min), (BETWEEN, 1.0 - share, hand.between_min))
+    each = sum(
+        (weeds.density_m2(0, zone)[:, _WEED_STAGES_HAND] @ a_weed * part * area
+         for zone, part, a_weed in rates),
+        np.zeros(weeds.weights.size),
+    )  # fmt: skip
     minutes = each + hand.row_metre_min * rows * metres
     return Range(*(float(q) for q in weighted_quantiles(minutes, weeds.weights)))
 

@@ -3,18 +3,19 @@
 For each particle the cost of leaving a planting today is set against that of passing now, each with
 what may still follow, both at one common end time. A cost is the hand weeding still to come of what
 is alive at the end, by zone and stage and by the passes still possible there; the yield that grown
-weeds take; and the flush that each pass opens, net of what it takes from the pool.
+weeds take in the weeks that the crop is to be clean, and the seed they shed after them; and the
+flush that each pass opens, net of what it takes from the pool.
 
 `A(h)`: the only pass is at h; `A(0)`: none. `B(h)`: passed now and again at h; `B(0)`: only now.
 The value of today is E[A(0)] - E[B(0)]; the cost of waiting is min_h E[A(h)] - min_h E[B(h)], the
-minimum of the mean. Never does it wait for the best single pass: an early one excludes no later.
+minimum of the mean, with what follows discounted by the day. Never does it wait for the best single
+pass: an early one excludes no later.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
-from datetime import timedelta
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -23,8 +24,9 @@ from scheduler.models.weeds.ways import alive_at_end, minutes_after
 from scheduler.planning.day import Day
 from scheduler.planning.draws import weighted_quantiles
 from scheduler.planning.offers import Choice, Kit, Offer, Site
-from scheduler.planning.weeds import BETWEEN, IN_ROW, WeedFuture
-from scheduler.records import FloatArray, Range
+from scheduler.planning.weeds import BETWEEN, IN_ROW, WeedFuture, WeedSettings
+from scheduler.planning.window import weed_free_window_h
+from scheduler.records import FloatArray, IntArray, Planting, Range
 
 _ZONES = (IN_ROW, BETWEEN)
 _AGAIN_AFTER_D = 4  # a second pass is thought of from this day on
@@ -52,15 +54,25 @@ class ValueSettings:
     flush_weight: float  # of the flush that a pass opens
     relief_crop_frac: float  # of the seeds it opens that would have been opened later anyway
     relief_empty_frac: float
+    germinated_taken_frac: float  # of those germinated before an empty bed is sown, taken by then
+    pass_share: float  # of the ready pool that one disturbance opens
     recovery_d: float
-    stand_min_m2: float  # minutes a square metre of crop is worth
+    crop_min_m2: float  # minutes a square metre of crop is worth
+    made_good_frac: float  # of a loss of stand, by the neighbours
+    sown_loss_factor: float  # on the loss of a tool in the row, where the crop was sown there
     harm_frac: float  # of the worth of a square metre that a pass on soil just wet enough costs
     near_wet_m3m3: float  # below the threshold by less than this is only just dry enough
     vain_min: float  # a visit that finds the soil unfit
     loss_frac_d: float  # of the yield, a day under heavy pressure within the window
     half_m2: float  # grown weeds that make half of it
     weight_of_stage: FloatArray  # (6,) pull of a weed on the crop
+    seed_s: float  # future weeding of the seed that an established weed sheds
     discount_d: float  # a day
+
+    @property
+    def stand_min_m2(self) -> float:
+        """Minutes that a square metre of lost stand costs, what its neighbours make good apart."""
+        return self.crop_min_m2 * (1.0 - self.made_good_frac)
 
 
 @dataclass(frozen=True)
@@ -71,6 +83,10 @@ class Price:
     relief_frac: float
     in_window_d: float  # days of the horizon within the weed-free window
     area_m2: FloatArray  # (2,)
+    seed_s: float = 0.0  # of the price of an established weed: its seed
+    sown_in_d: float | None = None  # days until an empty bed is sown; None: a crop stands
+    season_frac: float = 1.0  # readiness of the pool's seeds at this season
+    loss_frac: Mapping[str, float] = field(default_factory=dict)  # of the stand, by tool; else gate
 
 
 @dataclass(frozen=True)
@@ -92,7 +108,12 @@ class Terms:
     best_day: int  # of a single pass from tomorrow on, 0 if none is worth it
     later_min: float  # what that pass is worth
     if_fit_min: float  # worth of the pass today, were the soil fit
+    fit_share: float  # weight of particles whose soil is fit today
+    stand_if_fit_min: float  # what a pass costs where it is made, as the three terms above
+    soil_if_fit_min: float
+    price_if_fit_min: float
     waiting_min: FloatArray  # (n_particles,) cost of leaving it, follow-ups on both sides
+    seed_min: float = 0.0  # future weeding of the seed that weeds taken would have shed
 
     @property
     def net_min(self) -> float:
@@ -129,19 +150,24 @@ def price_of_weeds(
     -----
     A zone that no tool will reach has no passes to come, so its seeds and threads cost most: this
     is what makes the last blind pass over a sown crop valuable. A bed that is still to be prepared
-    loses most of its weeds then. Structure and figures out of a
-    simulation study, grade E. No range stated. Worked: tests/planning/test_value.py.
+    loses most of its weeds then. What is established at the end sheds seed where the weed-free
+    weeks of a crop are over by then, and on a bed still to be prepared. Of the seeds that a pass
+    opens the share that would have come later anyway falls with the season, as the pool itself
+    does. In a sown crop a tool in the row costs `sown_loss_factor` times its tabled loss, or what
+    its gate says so near to the stage, whichever is more. Structure and figures out of a simulation
+    study, grade E. No range stated. Worked: tests/planning/test_value.py.
     """
-    planting = site.planting
-    ends_h = _window_end_h(site, kit, day, settings)
-    left_d = (ends_h - end_hour) / 24.0
+    planting, now_h = site.planting, float(day.sky.now_hour)
+    window = _window_h(site, kit, day, settings)
+    left_d = (window[1] - end_hour) / 24.0
     reached = np.array([_is_reached(z, choice, kit, end_hour) for z in _ZONES])
     again = settings.again_chance * reached
     n_passes = reached * np.clip(left_d / 7.0 * settings.pass_chance, 0.0, settings.most_passes)
     price = np.zeros((2, N_STATES))
     price[:, 0] = settings.ground_s * (1.0 - settings.ground_takes_frac) ** n_passes
     price[:, 1:] = settings.stage_s * (1.0 - settings.stage_relief_frac * again[:, None])
-    relief = settings.relief_crop_frac
+    season = _season_frac(kit.weeds, day)
+    relief = settings.relief_crop_frac * season
     if planting.crop is None:
         row = settings.row_share
         mixed = row * price[IN_ROW] + (1.0 - row) * price[BETWEEN]
@@ -154,36 +180,50 @@ def price_of_weeds(
     early = np.full(N_STATES, 1.0 if left_d > 0.0 else 0.0)
     early[0] = up
     price = price * (late + (1.0 - late) * early)[None, :]
+    sheds = not site.is_prepared if planting.crop is None else left_d <= 0.0
+    seed_s = settings.seed_s if sheds else 0.0
+    price[:, -1] += seed_s
     share = np.array([site.weeds.row_share, 1.0 - site.weeds.row_share])
-    in_window = float(
-        np.clip((ends_h - day.sky.now_hour) / 24.0, 0.0, (end_hour - day.sky.now_hour) / 24.0)
-    )
+    in_window = max(min(window[1], end_hour) - max(window[0], now_h), 0.0) / 24.0
     return Price(
         price,
         relief,
         in_window if planting.crop is not None else 0.0,
         site.area_m2 * share,
+        seed_s,
+        (window[1] - now_h) / 24.0 if planting.crop is None else None,
+        season,
+        {o.tool.name: _loss_frac(o, site, kit, settings) for o in choice.offers},
     )
 
 
-def _window_end_h(site: Site, kit: Kit, day: Day, settings: ValueSettings) -> float:
-    """Hour at which weeds stop to matter for this crop, or an empty bed is sown."""
-    planting, sky = site.planting, day.sky
+def _window_h(site: Site, kit: Kit, day: Day, settings: ValueSettings) -> tuple[float, float]:
+    """Hours between which weeds cost this crop its yield, or until an empty bed is sown."""
+    planting, now_h = site.planting, float(day.sky.now_hour)
+    days = settings.empty_d
     if planting.crop is None:
         ahead = [p.on for p in day.farm.plans if p.bed == planting.bed.name]
         today = day.now.astimezone(day.zone).date()
-        days = min(((on - today).days for on in ahead if on > today), default=settings.empty_d)
-        return sky.now_hour + 24.0 * max(float(days), settings.empty_d)
-    crop = kit.crops.get(planting.crop)
-    if crop is None or crop.weed_free_to_d is None or planting.established_at is None:
-        return sky.now_hour + 24.0 * settings.empty_d
-    begin = (planting.established_at - sky.start_at) / timedelta(hours=1)
-    if planting.up_at is not None:
-        begin = (planting.up_at - sky.start_at) / timedelta(hours=1)
-    elif planting.is_sown and site.outlook.emergence_hours is not None:
-        hours = np.nan_to_num(site.outlook.emergence_hours, nan=float(sky.n_hours))
-        begin = float(weighted_quantiles(hours, site.outlook.weights)[1])
-    return begin + 24.0 * crop.weed_free_to_d
+        days = min((float((on - today).days) for on in ahead if on > today), default=days)
+    window = weed_free_window_h(planting, kit.crops.get(planting.crop or ""), site.outlook, day)
+    return (now_h, now_h + 24.0 * days) if window is None else window
+
+
+def _season_frac(weeds: WeedSettings, day: Day) -> float:
+    """Readiness of the seeds that are ready in this month, by their own shares of the pool."""
+    month = day.now.astimezone(day.zone).month
+    if day.farm.place.latitude_deg < 0.0:
+        month = (month + 5) % 12 + 1
+    ready = weeds.season[:, month - 1]
+    return float(weeds.mix @ ready**2) / max(float(weeds.mix @ ready), 1e-9)
+
+
+def _loss_frac(offer: Offer, site: Site, kit: Kit, settings: ValueSettings) -> float:
+    """Share of the stand that a pass costs: more in a sown row than between plants set out."""
+    traits = kit.rules.traits[offer.tool.key]
+    if not (site.planting.is_sown and traits.needs_rows and offer.purpose == "standing"):
+        return offer.gate.loss_frac
+    return max(offer.gate.loss_frac, settings.sown_loss_factor * traits.standing_loss_frac)
 
 
 def _is_reached(zone: int, choice: Choice, kit: Kit, end_hour: float) -> bool:
@@ -234,7 +274,11 @@ def values_today(
     Notes
     -----
     On a day whose soil is not fit for a particle the pass is not made. The follow-up is the one
-    best in the mean, the same for all particles. Design of this project after a simulation study
+    best in the mean, the same for all particles; what it saves counts less by the day, today alone
+    counts whole. What a pass opens counts by `flush_weight`, less what would have come later
+    anyway; the pool it empties already carries the season. On a bed to be sown a later flush counts
+    less what germinates in time and is taken before. Where the ends of a planting are left
+    untreated they cost what they cost without the pass. Design of this project after a simulation study
     (its planner lost by waiting for the best single pass); figures grade E. No range stated.
     Worked: tests/planning/test_value.py.
     """
@@ -244,7 +288,7 @@ def values_today(
     if future is None:
         msg = "value: the weeds have no future; compute them with has_future"
         raise ValueError(msg)
-    plan = _Plan(future, price, settings, choice.offers, choice.later)
+    plan = _Plan(future, price, settings, site.planting, choice.offers, choice.later)
     return {
         offer.tool.name: plan.terms(k, site, machine_price) for k, offer in enumerate(choice.offers)
     }
@@ -262,6 +306,7 @@ class _Plan:
         future: WeedFuture,
         price: Price,
         settings: ValueSettings,
+        planting: Planting,
         offers: Sequence[Offer],
         later: Sequence[Offer],
     ) -> None:
@@ -275,16 +320,32 @@ class _Plan:
             today[1 + k] = _survive(offer.kill_frac[0])
         self.standing = alive_at_end(future.standing_m2, per_state, today)
         self.opened = alive_at_end(future.opened_m2, per_state, np.ones((1, n, 2, N_STATES)))[0]
+        ways = future.standing_m2[:, 0].reshape(n, 2, N_STATES, N_STATES, N_STATES)
+        self.seed_s = price.seed_s * ways[..., -1].sum(axis=3)  # by the state of today
         self.survive = np.stack([_survive(f.kill_frac) for f in self.followers])
+        self.treated = np.array([_treated_frac(f, planting) for f in self.followers])
         self.is_fit = np.stack([f.is_fit for f in self.followers])
         self.stirs = np.stack([f.stirs_frac for f in self.followers])
-        net = settings.flush_weight - price.relief_frac
         self.ready_s = future.ready_m2 * price.weed_s[:, 0]
-        self.follower_s = net * self.ready_s[:, :, None] * self.stirs.T[None]
+        self.follower_s = self.ready_s[:, :, None] * self.stirs.T[None]
+        self.net = settings.flush_weight * (self._counts(n_days) - price.relief_frac)
         self.rested_d = future.rested_d + np.arange(n_days)[:, None]
-        self.none = self._alone(self.standing[0], np.zeros((n, 2)))
-        self.left = self._costs(self.standing[0], np.zeros((n, 2)), self.rested_d, self.none, 1)
-        self.left_day = self._best_day(self.left)
+        none_s = np.zeros((n, 2))
+        self.none = self._alone(self.standing[0], none_s)
+        self.whole = self._made(self.standing[0], none_s, self.follower_s, self.rested_d, 1)
+        share = self.treated[:, None, None]
+        made = share * self.whole + (1.0 - share) * self.none[:, None]
+        self.left = self._costs(made, self.none, 1)
+        self.left_day = self._best_day(self.left, self.none)
+        self.left_told = self._told(self.left, self.none, self.left_day)
+
+    def _counts(self, n_days: int) -> FloatArray:
+        """Share of what a follow-up opens that is left to weed, by its day."""
+        if self.price.sown_in_d is None:
+            return np.ones(n_days)
+        days = self.price.sown_in_d - np.arange(n_days)
+        germinated = np.clip(days / self.settings.up_d, 0.0, 1.0)
+        return np.asarray(1.0 - self.settings.germinated_taken_frac * germinated)
 
     def _minutes(
         self,
@@ -297,7 +358,7 @@ class _Plan:
     ) -> FloatArray:
         """Minutes of the planting by follower, particle and day."""
         p, s = self.price, self.settings
-        lost = s.loss_frac_d * p.in_window_d * s.stand_min_m2 * float(p.area_m2.sum())
+        lost = s.loss_frac_d * p.in_window_d * s.crop_min_m2 * float(p.area_m2.sum())
         return minutes_after(
             alive, survive, more_s, follower_s, rested_frac, p.area_m2, s.half_m2, lost, from_day
         )
@@ -310,20 +371,23 @@ class _Plan:
             np.zeros((1, 2)), 0,
         )[0, :, 0]  # fmt: skip
 
-    def _costs(
+    def _made(
         self,
         alive: FloatArray,
         more_s: FloatArray,
+        follower_s: FloatArray,
         rested_d: FloatArray,
-        without: FloatArray,
         from_day: int,
     ) -> FloatArray:
+        """Minutes if each follower goes on each day and treats all, as `_minutes`."""
+        counts = self._rested(rested_d) * self.net[:, None]
+        return self._minutes(alive, self.survive, more_s, follower_s, counts, from_day)
+
+    def _costs(self, made: FloatArray, without: FloatArray, from_day: int) -> FloatArray:
         """Costs by day of the one follow-up best in the mean; where soil is not fit none is."""
-        costs = np.repeat(without[:, None], alive.shape[1], axis=1)
-        if from_day >= alive.shape[1]:
+        costs = np.repeat(without[:, None], made.shape[2], axis=1)
+        if from_day >= made.shape[2]:
             return costs
-        rested = self._rested(rested_d)
-        made = self._minutes(alive, self.survive, more_s, self.follower_s, rested, from_day)
         made = np.where(self.is_fit, made, without[None, :, None])[:, :, from_day:]
         w = self.followers[0].weights
         mean = w @ made  # (n_followers, days)
@@ -333,40 +397,77 @@ class _Plan:
         costs[:, from_day:] = np.where(is_better, chosen, without[:, None])
         return costs
 
-    def _best_day(self, costs: FloatArray) -> int:
-        """Day of the least mean cost, later days discounted against day 0."""
+    def _best_day(self, costs: FloatArray, without: FloatArray) -> int:
+        """Day of the follow-up that saves most, 0 for none."""
         w = self.followers[0].weights
-        mean = w @ costs
-        gain = (mean[0] - mean) * (1.0 - self.settings.discount_d) ** np.arange(mean.size)
+        gain = (float(w @ without) - w @ costs) * self._discount(np.arange(costs.shape[1]))
         return int(np.argmax(gain))
+
+    def _told(self, costs: FloatArray, without: FloatArray, day: int) -> FloatArray:
+        """Costs with the follow-up of a day, what it saves discounted."""
+        told: FloatArray = without - (without - costs[:, day]) * self._discount(np.array(day))
+        return told
+
+    def _discount(self, days: FloatArray | IntArray) -> FloatArray:
+        return np.asarray((1.0 - self.settings.discount_d) ** days)
 
     def _rested(self, rested_d: FloatArray) -> FloatArray:
         ready: FloatArray = 1.0 - np.exp(-np.asarray(rested_d) / self.settings.recovery_d)
         return ready
 
+    def _again(
+        self, k: int, state: FloatArray, relief_s: FloatArray, only: FloatArray
+    ) -> FloatArray:
+        """Costs by day of what follows a pass with tool `k`; at untreated ends as if it stood off.
+
+        The ends that one tool leaves lie within those that another leaves.
+        """
+        stirs, n_days = self.followers[k].stirs_frac, state.shape[1]
+        days = np.arange(n_days, dtype=np.float64)[:, None]
+        since = np.where(stirs > 0.0, days, self.rested_d)
+        taken = self.settings.pass_share * self.price.season_frac
+        left = 1.0 - taken * stirs * self._rested(self.rested_d[0])
+        made = self._made(
+            state, -relief_s, self.follower_s * left[None, :, None], since, _AGAIN_AFTER_D
+        )
+        first, then = self.treated[k], self.treated[:, None, None]
+        mixed = (
+            np.minimum(first, then) * made
+            + np.maximum(first - then, 0.0) * only[:, None]
+            + np.maximum(then - first, 0.0) * self.whole
+            + (1.0 - np.maximum(first, then)) * self.none[:, None]
+        )
+        without = first * only + (1.0 - first) * self.none
+        costs = self._costs(mixed, without, _AGAIN_AFTER_D)
+        return self._told(costs, without, self._best_day(costs, without))
+
     def terms(self, k: int, site: Site, machine_price: float) -> Terms:
-        offer, s = self.followers[k], self.settings
-        w, stirs = offer.weights, offer.stirs_frac
+        offer, s, p = self.followers[k], self.settings, self.price
+        w, stirs, treated = offer.weights, offer.stirs_frac, float(self.treated[k])
         passed = self.standing[1 + k]
         new = s.flush_weight * self.opened * stirs[None, None, :, None, None]
-        relief = self.price.relief_frac * self.ready_s * self._rested(self.rested_d[0]) * stirs
+        relief_s = p.relief_frac * self.ready_s * self._rested(self.rested_d[0]) * stirs
+        relief_s *= s.flush_weight
         state = passed + new
-        only = self._alone(state, -relief)
-        days = np.arange(state.shape[1], dtype=np.float64)[:, None]
-        since = np.where(stirs > 0.0, days, self.rested_d)
-        costs = self._costs(state, -relief, since, only, _AGAIN_AFTER_D)
-        again = self._best_day(costs)
+        only = self._alone(state, -relief_s)
+        again = self._again(k, state, relief_s, only)
+        only = treated * only + (1.0 - treated) * self.none
         is_fit = offer.is_fit[:, 0]
-        with_pass = np.where(is_fit, costs[:, again], self.left[:, self.left_day])
         gain = np.where(is_fit, self.none - only, 0.0)
-        waiting = self.left[:, self.left_day] - with_pass
-        seconds = self.price.area_m2 / _SECONDS
-        hand = (self.standing[0, :, 0, :, :, 0] - passed[:, 0, :, :, 0]).sum(axis=2) @ seconds
+        waiting = np.where(is_fit, self.left_told - again, 0.0)
+        seconds = treated * p.area_m2 / _SECONDS
+        taken = (self.standing[0, :, 0, :, :, 0] - passed[:, 0, :, :, 0]).sum(axis=2) @ seconds
+        seed = (self.seed_s * (1.0 - _survive(offer.kill_frac[0]))).sum(axis=2) @ seconds
         flush = new[:, 0, :, :, 0].sum(axis=2) @ seconds
-        relieved = relief @ seconds
+        relieved = relief_s @ seconds
         fit_share = float(w @ is_fit)
-        area = float(self.price.area_m2.sum())
-        stand_worth = s.stand_min_m2 * area if site.planting.crop is not None else 0.0
+        area = float(p.area_m2.sum())
+        soil = s.harm_frac * s.crop_min_m2 * area * _wet_share(offer, site, s.near_wet_m3m3)
+        stand = 0.0
+        if site.planting.crop is not None:
+            loss = p.loss_frac.get(offer.tool.name, offer.gate.loss_frac)
+            stand = loss * s.stand_min_m2 * area * treated
+        price = machine_price * offer.minutes
         worth_of_day = float(w @ self.none) - np.append(
             float(w @ np.where(is_fit, only, self.none)), (w @ self.left)[1:]
         )
@@ -376,24 +477,33 @@ class _Plan:
             worth_min=float(w @ gain),
             saved=_range(gain, w),
             cost_of_waiting=_range(waiting, w),
-            hand_min=float(w @ (is_fit * hand)),
+            hand_min=float(w @ (is_fit * (taken - seed))),
             flush_min=float(w @ (is_fit * flush)),
             relief_min=float(w @ (is_fit * relieved)),
-            yield_min=float(w @ (gain - is_fit * (hand - flush + relieved))),
-            stand_min=fit_share * offer.gate.loss_frac * stand_worth,
-            soil_min=fit_share
-            * s.harm_frac
-            * s.stand_min_m2
-            * area
-            * _wet_share(offer, site, s.near_wet_m3m3),
+            yield_min=float(w @ (gain - is_fit * (taken - flush + relieved))),
+            stand_min=fit_share * stand,
+            soil_min=fit_share * soil,
             vain_min=(1.0 - fit_share) * s.vain_min,
-            price_min=machine_price * fit_share * offer.minutes,
+            price_min=fit_share * price,
             last_good_day=None if last_good == worth_of_day.size - 1 else last_good,
             best_day=self.left_day,
-            later_min=float(w @ (self.none - self.left[:, self.left_day])),
+            later_min=float(w @ (self.none - self.left_told)),
             if_fit_min=float(w @ (self.none - only)),
+            fit_share=fit_share,
+            stand_if_fit_min=stand,
+            soil_if_fit_min=soil,
+            price_if_fit_min=price,
             waiting_min=waiting,
+            seed_min=float(w @ (is_fit * seed)),
         )
+
+
+def _treated_frac(offer: Offer, planting: Planting) -> float:
+    """Share of the length of a planting that a pass treats; all where the fit tells no length."""
+    length_m = planting.to_m - planting.from_m
+    if offer.fit.treated_m <= 0.0 or length_m <= 0.0:
+        return 1.0
+    return min(offer.fit.treated_m / length_m, 1.0)
 
 
 def _wet_share(offer: Offer, site: Site, near_m3m3: float) -> float:

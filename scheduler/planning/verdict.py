@@ -31,6 +31,7 @@ from scheduler.planning.sentences import (
 from scheduler.planning.spans import first_fit, fit_spans, span_today
 from scheduler.planning.value import Terms, ValueSettings, price_of_weeds, values_today
 from scheduler.planning.weeds import IN_ROW, HandRates, WeedOutlook
+from scheduler.planning.window import weed_free_window_h
 from scheduler.records import Action, BedAnswer, BoolArray, FloatArray, Range
 
 _CLEAN_M2 = 5.0  # weeds standing and to come below which a bed is clean
@@ -38,7 +39,7 @@ _NEARLY = 0.9  # of the best day to come
 _MAT_M2 = 30.0  # weeds from before the record that make a mat
 _HAND_YOUNG_M2 = 15.0  # in the row
 _HAND_ESTABLISHED_M2 = 4.0
-_HAND_WINDOW = timedelta(days=60)  # after sowing or setting; later weeds cost little yield
+_HAND_WINDOW = timedelta(days=60)  # after sowing or setting of a crop without weed-free weeks
 _HAND_KILL = 0.3  # share of what is grown in the row below which a tool does not rescue
 _HAND_SHARE = 0.3  # of a hand round that a pass before it must save to be worth it
 _LEAST_SHARE = 0.2  # of stand and flush, below which tools are said not to fit the weeds
@@ -82,8 +83,8 @@ def weed_verdict(
 
     Notes
     -----
-    A bed is clean below 5 weeds per m2 standing and to come. `hand` within 60 days of sowing or
-    setting, from 15 young or 4 established per m2 in the row of which a tool takes less than 0.3,
+    A bed is clean below 5 weeds per m2 standing and to come. `hand` until the weed-free weeks of
+    the crop are over, without such weeks 60 days from sowing or setting, from 15 young or 4 established per m2 in the row of which a tool takes less than 0.3,
     unless a pass first saves 0.3 of the round. Assumptions of this project. No range stated.
     Worked: tests/planning/test_verdict.py; whole mornings: tests/scenes.
     """
@@ -98,7 +99,7 @@ def weed_verdict(
             return _mat_verdict(base, site, cleaners, day, mat)
     closed = choice.closed_by
     is_covered = not choice.offers and closed is not None and closed.because == "crop_up"
-    is_due = not is_covered and _needs_hand(outlook, weeds, day, w)
+    is_due = not is_covered and _needs_hand(site, kit, day, w)
     if not choice.offers:
         if is_due:
             return _hand_verdict(base, site, hand, _no_tool_words(choice))
@@ -341,12 +342,16 @@ def _is_cleaned_up(weeds: WeedOutlook, kit: Kit) -> bool:
     return left < 1.0 - _NEARLY * _WEATHERED * best
 
 
-def _needs_hand(outlook: Outlook, weeds: WeedOutlook, day: Day, w: FloatArray) -> bool:
+def _needs_hand(site: Site, kit: Kit, day: Day, w: FloatArray) -> bool:
     """Whether a hand round is due: grown weeds in the row while weeds still cost yield."""
-    planting = outlook.planting
+    outlook, weeds, planting = site.outlook, site.weeds, site.planting
     if not is_up(outlook, int(weeds.hours[0]), day.stored):
         return False
-    if planting.established_at is not None and day.now - planting.established_at > _HAND_WINDOW:
+    window = weed_free_window_h(planting, kit.crops.get(planting.crop or ""), outlook, day)
+    if window is not None:
+        if day.sky.now_hour > window[1]:
+            return False
+    elif planting.established_at is not None and day.now - planting.established_at > _HAND_WINDOW:
         return False
     row = weeds.density_m2(0, IN_ROW)
     young, established = (float(weighted_quantiles(row[:, i], w)[1]) for i in (3, 4))

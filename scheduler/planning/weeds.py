@@ -77,8 +77,9 @@ class KillTable:
 class HandRates:
     """Minutes by hand: a weed as seed leaf, true leaf, young and established; a metre of row."""
 
-    stage_min: FloatArray  # (4,)
+    stage_min: FloatArray  # (4,) in the row
     row_metre_min: float
+    between_min: FloatArray  # (4,) between the rows
 
 
 def in_row_share(planting: Planting) -> float:
@@ -185,6 +186,12 @@ class WeedHistory:
     left_out: tuple[tuple[datetime, str], ...] = ()  # passes with tools the farm does not list
     ready_frac: FloatArray | None = None  # (n_guilds, 2) of a full flush, were a zone stirred now
     rested_d: FloatArray | None = None  # (2,) days since each zone was stirred
+    passed_hour: FloatArray | None = None  # (2,) last pass of a tool that works the zone, else -inf
+
+    def since_pass_d(self, hours: FloatArray) -> FloatArray:
+        """Days from the last pass in each zone to some hours on the sky's clock, (k, 2)."""
+        passed = np.full(2, -np.inf) if self.passed_hour is None else self.passed_hour
+        return np.asarray((np.asarray(hours)[:, None] - passed) / 24.0)
 
 
 def weed_history(
@@ -239,17 +246,19 @@ def weed_history(
     `pass_share` of that from R; shallower work opens less; readiness returns as 1 -
     exp(-days/recovery) after the last stirring; R refills slowly; deep work brings up new seed (R =
     1). A wetting opens its share. A pass with a tool kills by the soil and the weather of each
-    member, at the depth of its entry (else the tool's); sowing, preparation and hand weeding kill
-    alike in all. A pass with a tool that the farm does not list is left out, and said so. What
-    stood before the record is thinned by the mean over the particles. Assumptions of this project
-    around roberts_feast_1972 and roberts_potter_1980. Range: annual weeds from seed. Worked:
+    member, at the depth of its entry (else the tool's): over the whole width where no crop stood,
+    and less in a zone that a tool has just worked, unless the bed was prepared or sown between.
+    Sowing, preparation and hand weeding kill alike in all. A pass with a tool that the farm does
+    not list is left out, and said so. What stood before the record is thinned by the mean over the
+    particles, by their weight. Assumptions of this project around roberts_feast_1972 and
+    roberts_potter_1980. Range: annual weeds from seed. Worked:
     tests/planning/test_weeds.py.
     """
     sky = ensemble.sky
     actions: list[tuple[datetime, str, Event | None]] = [(w.at, "wetting", None) for w in wettings]
     names = {
         "pass": "pass", "prep": "preparation", "sow": "sowing", "plant": "planting",
-        "hand": "hand weeding",
+        "hand": "hand weeding", "clear": "clearing",
     }  # fmt: skip
     actions += [(e.happened_at, names[e.kind], e) for e in events if e.kind in names
                 and touches(e, planting) and was_done(e)]  # fmt: skip
@@ -261,6 +270,9 @@ def weed_history(
     killed: list[tuple[float, FloatArray, float]] = []
     before: float | None = None
     left_out: list[tuple[datetime, str]] = []
+    since_at = planting.established_at
+    has_rows = planting.crop is not None and since_at is None  # a crop of unknown age
+    passed = np.full(2, -np.inf)
     member = _members_in_turn(ensemble.n_members, n_particles)
     for at, label, event in actions:
         hour = (at - sky.start_at) / timedelta(hours=1)
@@ -268,6 +280,9 @@ def weed_history(
         if before is not None:
             pool += (1.0 - pool) * (1.0 - np.exp(-(day - before) / settings.refill_d))
         before = day
+        if label == "clearing":
+            has_rows = False
+            continue
         if label == "hand weeding":
             killed.append((hour, kills.kill_frac["hand"][None], 0.0))
             continue
@@ -284,22 +299,28 @@ def weed_history(
                 continue
             depth = float(event.data.get("depth_mm", tool.depth_mm))
             stirs = kills.stirs_frac[tool.key]
-            good, when = kills.kill_frac[tool.key], np.array([hour])
-            if planting.established_at is None or at < planting.established_at:
-                stirs, good = _over_the_whole_width(stirs), _over_the_whole_width(good)
+            works = kills.kill_frac[tool.key].max(axis=1)
             kill = pass_kill_frac(
-                tool, planting.key, good, depth, when, [at.date()], weather, rules, member
-            )[0]
-            since = np.array((hour - max((k[0] for k in killed), default=-np.inf)) / 24.0)
-            killed.append((hour, kill * again_factor(since, rules.settings), depth))
+                tool, planting.key, kills.kill_frac, depth, np.array([hour]), [at.date()],
+                weather, rules, member,
+            )[0]  # fmt: skip
+            if not (has_rows or (since_at is not None and at >= since_at)):
+                stirs, works = _over_the_whole_width(stirs), _over_the_whole_width(works)
+                kill = _over_the_whole_width(kill, axis=1)
+            kill = kill * again_factor((hour - passed) / 24.0, rules.settings)
+            passed = np.where(works > 0.0, hour, passed)
+            killed.append((hour, kill, depth))
         elif label in ("sowing", "planting"):
             stirs = np.array(_SOWING_STIRS)
+            has_rows, passed = True, np.full(2, -np.inf)
             killed.append((hour, _SOWING_KILL[None], 1e3))
         elif depth >= settings.reset_depth_mm:
             pool[:] = 1.0
             last[:] = -1e9
+            has_rows, passed = False, np.full(2, -np.inf)
             killed.append((hour, np.full((1, 2, len(STAGES)), _DEEP_PREP_KILL), 1e3))
         else:
+            passed = np.full(2, -np.inf)
             killed.append((hour, np.full((1, 2, len(STAGES)), _SHALLOW_PREP_KILL), depth))
         if label in ("pass", "preparation"):
             stirs = stirs * np.interp(depth, settings.size_depth_mm, settings.size_depth_frac)
@@ -321,9 +342,10 @@ def weed_history(
     last_before = max((k[0] for k in killed if k[0] < first), default=-1e9)
     opened = [o for o in opened if o[0] >= min(first, last_before)]
     rows = in_row_share(planting)
-    left = 1.0
+    left, weight = 1.0, _particle_weights(planting, ensemble, member)
     for _, kill, _ in killed:
-        left *= 1.0 - float(np.array([rows, 1.0 - rows]) @ kill[:, :, -1].mean(axis=0))
+        of_bed = kill[:, :, -1] @ np.array([rows, 1.0 - rows])
+        left *= 1.0 - float(weight @ np.broadcast_to(of_bed, weight.shape))
     killed = [k for k in killed if k[0] >= first]
     return WeedHistory(
         Openings(
@@ -341,6 +363,7 @@ def weed_history(
         tuple(left_out),
         pool * season_now[:, None],
         now_d - last,
+        passed,
     )
 
 
@@ -354,9 +377,9 @@ def _by_particle(kills: Sequence[FloatArray]) -> FloatArray:
     return out
 
 
-def _over_the_whole_width(by_zone: FloatArray) -> FloatArray:
-    """What a tool does where there are no rows of this crop yet: its better zone everywhere."""
-    return np.repeat(by_zone.max(axis=0, keepdims=True), 2, axis=0)
+def _over_the_whole_width(by_zone: FloatArray, axis: int = 0) -> FloatArray:
+    """What a tool does where no rows stand: its better zone everywhere; zones lie along `axis`."""
+    return np.repeat(by_zone.max(axis=axis, keepdims=True), 2, axis=axis)
 
 
 _SOWING_KILL = np.array([[0.8, 0.8, 0.6, 0.4, 0.2], [0.8, 0.8, 0.6, 0.4, 0.2]])

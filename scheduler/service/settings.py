@@ -248,7 +248,10 @@ def _stacks(farm: Farm | None) -> Sequence[tuple[str, tuple[str, ...]]]:
 
 
 def _stacked_traits(parts: Sequence[ToolTraits]) -> ToolTraits:
-    """Several kinds on one toolbar: the strictest of what they ask, all the zones they reach."""
+    """Several kinds on one toolbar: the strictest of what they ask, all the zones they reach.
+
+    What a stack kills in its weather goes by the traits of each kind, not by these.
+    """
 
     def lost(shares: Iterable[float]) -> float:
         return 1.0 - math.prod(1.0 - share for share in shares)
@@ -463,9 +466,11 @@ def hand_rates() -> HandRates:
     """Minutes of hand weeding by stage."""
     t = tables()
     stages = ("seed_leaf", "true_leaf", "young", "established")
+    small = t.number("value", "small_between_s")
     return HandRates(
         np.array([t.number("hand round", f"{stage}_min") for stage in stages]),
         t.number("hand round", "row_metre_min"),
+        np.array([small, small, small, t.number("value", "established_between_s")]) / 60.0,
     )
 
 
@@ -487,6 +492,7 @@ def kill_settings() -> KillSettings:
         unseen_dried_frac=v("unseen_dried_frac"),
         again_frac=v("again_frac"),
         again_d=v("again_d"),
+        again_thread_d=v("again_thread_d"),
     )
 
 
@@ -537,13 +543,18 @@ def value_settings() -> ValueSettings:
         flush_weight=v("flush_weight"),
         relief_crop_frac=v("relief_crop_frac"),
         relief_empty_frac=v("relief_empty_frac"),
+        germinated_taken_frac=v("germinated_taken_frac"),
+        pass_share=t.number("flush", "pass_share_frac"),
         recovery_d=t.number("flush", "recovery_d"),
-        stand_min_m2=v("stand_min_m2"),
+        crop_min_m2=v("crop_min_m2"),
+        made_good_frac=v("made_good_frac"),
+        sown_loss_factor=v("sown_loss_factor"),
         harm_frac=v("harm_frac"),
         near_wet_m3m3=v("near_wet_m3m3"),
         vain_min=v("vain_min"),
         loss_frac_d=v("loss_frac_d"),
         half_m2=v("half_m2"),
         weight_of_stage=np.array([0.0, 0.0, 0.0, v("pull_true_leaf"), v("pull_young"), 1.0]),
+        seed_s=v("seed_s"),
         discount_d=v("discount_frac_d"),
     )  # fmt: skip

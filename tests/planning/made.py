@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, time, timedelta
 from itertools import pairwise
 from typing import Any
@@ -37,6 +37,7 @@ from scheduler.service.settings import (
     STAGE_KILL_FRAC,
     crop_traits,
     guilds,
+    kill_settings,
     kill_table,
     tool_traits,
     weed_settings,
@@ -107,12 +108,20 @@ def flush(opened_hour: int | None = 24) -> FlushOutlook:
 
 
 def rules(tools: Sequence[Tool] = (TINES, SWEEPS, HOE), ln_sd: float = 0.0) -> PassRules:
-    """Tools whose kill is the table's whatever the weather, by default alike in all particles."""
+    """Tools whose kill is the table's whatever the weather, by default alike in all particles.
+
+    But a pass soon after another one lacks what the tables say.
+    """
     plain = ToolTraits(True, True, True, True, 50.0, 0.0)
-    settings = KillSettings(np.ones(len(STAGES)), 1.0, 0.03, ln_sd, ln_sd, 1.0)
-    return PassRules(
-        {tool.name: tool for tool in tools}, {tool.key: plain for tool in tools}, settings, 5
+    tabled = kill_settings()
+    settings = replace(
+        KillSettings(np.ones(len(STAGES)), 1.0, 0.03, ln_sd, ln_sd, 1.0),
+        again_frac=tabled.again_frac,
+        again_d=tabled.again_d,
+        again_thread_d=tabled.again_thread_d,
     )
+    kinds = {kind for tool in tools for kind in (tool.key, tool.kind, *tool.carries)}
+    return PassRules({tool.name: tool for tool in tools}, dict.fromkeys(kinds, plain), settings, 5)
 
 
 def unseen_weather() -> PassWeather:

@@ -14,12 +14,13 @@ from hypothesis import strategies as st
 from scheduler.models.weeds.cohorts import STAGES
 from scheduler.planning.crop_stage import CropStage
 from scheduler.planning.day import Day
+from scheduler.planning.draws import weighted_quantiles
 from scheduler.planning.gates import gate
 from scheduler.planning.geometry import fit
 from scheduler.planning.offers import Choice, Kit, Offer, Site, choose, day_hours, is_up
 from scheduler.planning.outlook import Outlook
 from scheduler.planning.passes import PassWeather
-from scheduler.planning.weeds import WeedOutlook
+from scheduler.planning.weeds import BETWEEN, IN_ROW, WeedOutlook
 from scheduler.planning.work import work_minutes
 from scheduler.records import TOOL_KINDS, Bed, Event, Planting, Setup, Tool
 from tests.planning.made import (
@@ -236,7 +237,7 @@ def test_no_offer_contradicts_a_gate_or_a_fit(case: Case) -> None:
     of, sky = case.of, case.day.sky
     height = None
     if of.stage is not None:
-        height = float(np.median(of.stage.height_mm[:, NOW_HOUR]))
+        height = float(weighted_quantiles(of.stage.height_mm[:, NOW_HOUR], of.weights)[1])
     for offer in case.choice.offers:
         traits = case.kit.rules.traits[offer.tool.key]
         asked = gate(
@@ -505,6 +506,53 @@ def test_rain_after_a_pass_lowers_its_kill_today_and_not_what_it_would_be_dry() 
     assert np.all(wet.killable[:, 0] < 0.6 * dry.killable[:, 0])
     assert np.allclose(wet.killable[:, 1:], dry.killable[:, 1:], rtol=1e-12, atol=0.0)
     assert np.allclose(wet.dry_killable, dry.dry_killable, rtol=1e-12, atol=0.0)
+
+
+def test_a_toolbar_meets_rain_as_its_knives_between_the_rows_and_its_fingers_in_them() -> None:
+    wet = seen_weather(np.zeros(N_HOURS))
+    bar, knives, fingers = (
+        only(chosen(standing(), (tool,), weather=wet))
+        for tool in (TOOLBAR, replace(TOOLBAR, carries=()), FINGERS)
+    )
+    between, in_row = knives.kill_frac[:, :, BETWEEN], fingers.kill_frac[:, :, IN_ROW]
+    assert np.allclose(bar.kill_frac[:, :, BETWEEN], between, rtol=1e-12, atol=0.0)
+    assert np.allclose(bar.kill_frac[:, :, IN_ROW], in_row, rtol=1e-12, atol=0.0)
+    assert float(in_row[0, 0, 1]) < 0.6 * 0.6  # of the fingers' kill on a good day
+
+
+def test_what_another_tool_has_just_worked_is_offered_with_less_kill_in_its_zone() -> None:
+    """Sweeps twelve hours before today's pass, and tines over all of the bed on any day."""
+    when = clock((TINES,))
+    of = standing()
+    plain = weeds(MIXED, when, row_share=0.4)
+    swept = replace(plain.history, passed_hour=np.array([-np.inf, plain.hours[1] - 12.0]))
+    before, after = (
+        only(choose(Site(of, stand, unseen_weather()), kit((TINES,)), (), when))
+        for stand in (plain, replace(plain, history=swept))
+    )
+    assert np.array_equal(after.kill_frac[:, :, IN_ROW], before.kill_frac[:, :, IN_ROW])
+    share = after.kill_frac[:, 0, BETWEEN] / before.kill_frac[:, 0, BETWEEN]
+    days = 0.5 + np.arange(10.0)
+    wanted = 1.0 - 0.85 * np.exp(-days / 3.0)
+    assert np.allclose(share[:, 1:], wanted[:, None], rtol=1e-9, atol=0.0)
+    assert np.allclose(share[1:, 0], 1.0, rtol=1e-12, atol=0.0)  # threads of a later day are new
+    assert share[0, 0] == pytest.approx(wanted[0], rel=1e-9)
+
+
+def test_the_height_of_a_crop_is_that_of_the_members_that_count() -> None:
+    """Axle 300 mm up. Six of eight members, which no visit bore out, think the crop taller."""
+    low = replace(SWEEPS, clearance_mm=300.0)
+    of = standing(height_mm=280.0)
+    assert of.stage is not None
+    rows = of.stage.height_mm.copy()
+    rows[6:] = 100.0
+    mixed = replace(of, stage=replace(of.stage, height_mm=rows))
+    told = replace(mixed, weights=np.where(np.arange(N_MEMBERS) < 6, 0.01, 1.0))
+    assert names(chosen(mixed, (low,))) == []
+    assert names(chosen(told, (low,))) == ["sweeps"]
+    north, south = part("north", 9.0, 18.0, standing()), part("south", 0.0, 9.0, told)
+    assert names(chosen(north, (low,), mates=(south,))) == ["sweeps"]
+    assert names(chosen(north, (low,), mates=(part("south", 0.0, 9.0, mixed),))) == []
 
 
 def test_old_weeds_are_taken_as_established_ones_between_the_rows() -> None:

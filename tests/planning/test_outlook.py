@@ -8,6 +8,7 @@ from functools import lru_cache
 
 import numpy as np
 
+from scheduler.planning import outlook
 from scheduler.planning.crop_stage import CropHours
 from scheduler.planning.ensemble import Ensemble, run_ensemble, soil_members
 from scheduler.planning.outlook import Outlook, planting_outlook
@@ -205,7 +206,7 @@ def test_of_two_tables_the_gates_take_the_earlier_and_up_is_the_later() -> None:
 
 
 def test_soil_outside_the_limits_of_a_crop_stops_both_clocks() -> None:
-    """Mild days and cold nights count the hours that lie within; none do, nothing comes up."""
+    """The mean of a day counts, not its noon: in air of 15 C the seedbed is at 16 to 19 C."""
     sow, grown = entry("sow", NOW - 500, crop="carrot"), planting("carrot", NOW - 500)
     plain = replace(CARROT["carrot"], late_base_c=2.0, late_cd=160.0)
 
@@ -215,12 +216,23 @@ def test_soil_outside_the_limits_of_a_crop_stops_both_clocks() -> None:
         return found.crop_hours
 
     names = ("first_up", "last_up", "last_blind", "last_flame")
-    free, wide = hours(), hours(coldest_c=2.0, ceiling_c=30.0)
+    free, wide = hours(), hours(coldest_c=15.0, ceiling_c=20.0)
     for name in names:
+        assert np.isfinite(getattr(free, name)).all()
         assert np.array_equal(getattr(free, name), getattr(wide, name))
-    for limits in ({"coldest_c": 24.0}, {"ceiling_c": 25.0, "coldest_c": 24.9}):
+    for limits in ({"coldest_c": 21.0}, {"ceiling_c": 14.0}):
         for name in names:
             assert np.isnan(getattr(hours(**limits), name)).all()
-    some = hours(coldest_c=15.0)  # the warmer part of each day
-    for name in names:
-        assert np.all(getattr(some, name) > getattr(free, name))
+
+
+def test_limits_hold_for_the_mean_of_a_day() -> None:
+    noon = 8.0 * np.sin((np.arange(24 * 6) - 9) / 24.0 * 2.0 * np.pi)
+    bean = replace(CARROT["carrot"], coldest_c=15.0, ceiling_c=30.0)
+    for mean_c, is_within in ((16.0, True), (29.5, True), (14.0, False), (31.0, False)):
+        found = outlook._is_within_limits((mean_c + noon)[None, :], bean)
+        assert np.all(found[:, 24:] == is_within), mean_c
+    steady = np.full((1, 48), 15.0)
+    assert outlook._is_within_limits(steady, bean).all()
+    assert outlook._is_within_limits(steady - 20.0, CARROT["carrot"]).all()
+    turned = np.concatenate((np.full((1, 48), 10.0), np.full((1, 48), 20.0)), axis=1)
+    assert outlook._is_within_limits(turned, bean)[0].argmax() == 48 + 11

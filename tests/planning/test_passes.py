@@ -26,15 +26,22 @@ from scheduler.planning.passes import (
     KillSettings,
     PassRules,
     PassWeather,
-    again_factor,
     particle_kill_frac,
     pass_kill_frac,
     pass_weather,
+    tool_kill_frac,
     weather_kill_frac,
 )
 from scheduler.planning.plantings import surface_table
 from scheduler.planning.traits import ToolTraits
-from scheduler.planning.weeds import BETWEEN, WeedHistory, WeedOutlook, weed_history, weed_outlook
+from scheduler.planning.weeds import (
+    BETWEEN,
+    IN_ROW,
+    WeedHistory,
+    WeedOutlook,
+    weed_history,
+    weed_outlook,
+)
 from scheduler.records import Event, FloatArray, Soil, Tool
 from scheduler.service.settings import (
     GATE_KPA,
@@ -218,6 +225,57 @@ def test_wet_days_against_a_plain_walk(seed: int, chance: float) -> None:
         assert found[m, hour] == sum(water >= 1.0 for water in days)
 
 
+# ------------------------------------------------------------------ several kinds on one toolbar
+
+KNIVES = Tool("knives", "knives", 20.0, 0.8)
+FINGERS = Tool("fingers", "finger weeder", 20.0, 0.8)
+BAR = Tool("bar", "knives", 20.0, 0.8, carries=("finger weeder",))
+
+
+def of_tool(tool: Tool, at: PassWeather, depth_mm: float, speed_m_s: float) -> FloatArray:
+    """By the tables, (2, 5)."""
+    of = PassRules({tool.name: tool}, tool_traits(), kill_settings(), 5)
+    return tool_kill_frac(
+        replace(tool, speed_m_s=speed_m_s), kill_table().kill_frac, depth_mm,
+        np.array([float(FIRST)]), at, of,
+    )[0, 0]  # fmt: skip
+
+
+@settings(max_examples=80, deadline=None)
+@given(
+    dose_mm=st.floats(0.0, 20.0),
+    wetness=st.floats(-0.05, 0.05),
+    n_wet=st.integers(0, 7),
+    is_sandy=st.booleans(),
+    depth_mm=st.floats(5.0, 45.0),
+    speed_m_s=st.floats(0.3, 2.0),
+)
+def test_a_toolbar_is_its_knives_between_the_rows_and_its_fingers_in_them(
+    dose_mm: float, wetness: float, n_wet: int, is_sandy: bool, depth_mm: float, speed_m_s: float
+) -> None:
+    at = weather(dose_mm, wetness, n_wet, is_sandy)
+    bar, knives, fingers = (of_tool(t, at, depth_mm, speed_m_s) for t in (BAR, KNIVES, FINGERS))
+    assert_allclose(bar[BETWEEN], knives[BETWEEN], rtol=1e-12)
+    assert_allclose(bar[IN_ROW], fingers[IN_ROW], rtol=1e-12)
+
+
+def test_rain_takes_from_the_fingers_of_a_toolbar_what_it_leaves_to_its_knives() -> None:
+    """At once after: knives 1 - 0.37 x 0.36 = 0.867, fingers 1 - 0.825 x 0.55 = 0.546."""
+    wet, dry = (of_tool(BAR, weather(dose), 20.0, 0.8)[:, SEED_LEAF] for dose in (0.0, 1e3))
+    assert_allclose(wet / dry, [0.54625, 0.8668], rtol=1e-9)
+
+
+def test_two_kinds_in_one_zone_of_a_toolbar_are_stacked_after_the_weather() -> None:
+    """0.95 (1 - (1 - a)(1 - b)); the tines keep their depth, the fingers their speed."""
+    both = Tool("both", "tine weeder", 20.0, 0.9, carries=("finger weeder",))
+    for depth_mm, speed_m_s in ((20.0, 0.9), (10.0, 1.3)):
+        a, b = (of_tool(t, weather(0.5), depth_mm, speed_m_s)[IN_ROW] for t in (TINES, FINGERS))
+        found = of_tool(both, weather(0.5), depth_mm, speed_m_s)[IN_ROW]
+        wanted = np.maximum(0.95 * (1.0 - (1.0 - a) * (1.0 - b)), np.maximum(a, b))
+        assert_allclose(found, wanted, rtol=1e-12)
+    assert np.all(of_tool(both, weather(), 10.0, 0.9) < of_tool(both, weather(), 20.0, 0.9))
+
+
 # ------------------------------------------------------------------ the planting's weather
 
 
@@ -278,8 +336,8 @@ def spread_kill(
 ) -> FloatArray:
     """Kill of seed leaves between rows in always the same weather, (k, n)."""
     found = pass_kill_frac(
-        tool, key, GOOD, 20.0, np.full(len(days), float(FIRST)), days, weather(), of or rules(),
-        np.zeros(n, np.int64),
+        tool, key, {tool.kind: GOOD}, 20.0, np.full(len(days), float(FIRST)), days, weather(),
+        of or rules(), np.zeros(n, np.int64),
     )  # fmt: skip
     assert found.shape == (len(days), n, 2, 5)
     return np.asarray(found[:, :, BETWEEN, SEED_LEAF])
@@ -493,12 +551,10 @@ def test_dates_of_possible_passes_match_the_logged_one(dry: Ensemble) -> None:
     surface = surface_table(planting(), made_events(), {}, START, N_HOURS)
     of = PassRules({TINES.name: TINES}, tool_traits(), kill_settings(), 5)
     thought = pass_kill_frac(
-        TINES, "A1", kill_table().kill_frac[TINES.key], float(WEED_BANDS_MM[-1][1]),
+        TINES, "A1", kill_table().kill_frac, float(WEED_BANDS_MM[-1][1]),
         np.array([PASS_HOUR, PASS_HOUR + 24.0]), [at.date(), at.date() + timedelta(days=1)],
         pass_weather(of_soil, dry, surface, kill_settings()), of,
         np.arange(N_PARTICLES) % N_MEMBERS,
     )  # fmt: skip
-    since_d = np.array((PASS_HOUR - done.passes.hour[0]) / 24.0)  # what was done before it
-    expected = thought[0] * again_factor(since_d, kill_settings())
-    assert_array_equal(expected, done.passes.kill_frac[1])
+    assert_array_equal(thought[0], done.passes.kill_frac[1])  # nothing but preparation before it
     assert len(STAGES) == thought.shape[-1]

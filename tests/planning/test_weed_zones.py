@@ -40,7 +40,7 @@ from scheduler.service.settings import (
     weed_heat,
     weed_settings,
 )
-from tests.planning.made import START, TINES, entry, planting, rules, sky, unseen_weather
+from tests.planning.made import BED, START, TINES, entry, planting, rules, sky, unseen_weather
 
 COOL, SPRING, WARM = range(3)
 FULL_MM = 50.0  # a pass of this depth opens the whole of its share
@@ -55,8 +55,9 @@ def plain(**changes: Any) -> WeedSettings:
 
 
 def clock(readings_from_hour: int = 0, stored_from_hour: int = 0) -> Ensemble:
-    """An ensemble that has only a clock: the history needs no more."""
-    return Ensemble(sky(), (), {}, {}, 1, {}, 8, stored_from_hour, readings_from_hour)
+    """An ensemble that has only a clock and weights: the history needs no more."""
+    weights = {BED.soil: np.full(8, 0.125)}
+    return Ensemble(sky(), (), {}, {}, 1, weights, 8, stored_from_hour, readings_from_hour)
 
 
 def history(
@@ -134,8 +135,10 @@ def test_sowing_and_planting_stir_in_the_rows(kind: str, label: str) -> None:
     assert_allclose(found.openings.size[0, :, IN_ROW], 0.7)
     assert_allclose(found.openings.size[0, :, BETWEEN], 0.0)
     assert found.passes.kill_frac.shape == (1, 1, 2, len(STAGES))  # the same for all particles
-    assert found.passes.kill_frac[0, 0, IN_ROW].min() > 0.0
-    assert found.passes.kill_frac[0, 0, BETWEEN].max() == 0.0
+    in_row, between = found.passes.kill_frac[0, 0]
+    assert_array_equal(in_row, between)  # the seedbed is worked over its width, the seed opens rows
+    assert between.min() > 0.0
+    assert np.all(np.diff(between) <= 0.0)  # the larger the more of it lives
 
 
 @pytest.mark.parametrize(("n_rows", "share"), [(None, 0.0), (1, 0.1 / 0.75), (3, 0.4), (9, 0.9)])

@@ -17,9 +17,9 @@ from numpy.testing import assert_allclose
 
 from scheduler.planning.passes import PassRules
 from scheduler.planning.plantings import Trigger
-from scheduler.planning.weeds import BETWEEN, WeedHistory, WeedSettings, weed_history
-from scheduler.records import Event
-from scheduler.service.settings import kill_table, weed_settings
+from scheduler.planning.weeds import BETWEEN, IN_ROW, WeedHistory, WeedSettings, weed_history
+from scheduler.records import Event, FloatArray, Planting, Tool
+from scheduler.service.settings import kill_settings, kill_table, weed_settings
 from tests.planning import made
 
 MAY, NOVEMBER = 4, 10
@@ -36,13 +36,21 @@ def history(
     latitude_deg: float = 42.0,
     wettings: Sequence[Trigger] = (),
     rules: PassRules | None = None,
+    planting: Planting | None = None,
+    weights: FloatArray | None = None,
 ) -> WeedHistory:
+    same = np.full(made.N_MEMBERS, 1.0 / made.N_MEMBERS)
     clock: Any = SimpleNamespace(
-        sky=made.sky(), stored_from_hour=0, readings_from_hour=0, n_members=made.N_MEMBERS
+        sky=made.sky(),
+        stored_from_hour=0,
+        readings_from_hour=0,
+        n_members=made.N_MEMBERS,
+        weights={made.BED.soil: same if weights is None else weights},
     )
     return weed_history(
-        made.planting(), events, wettings, settings, kill_table(), rules or made.rules(),
-        made.unseen_weather(), clock, np.full(made.N_HOURS, soil_c), latitude_deg, n_particles=16,
+        planting or made.planting(), events, wettings, settings, kill_table(),
+        rules or made.rules(), made.unseen_weather(), clock, np.full(made.N_HOURS, soil_c),
+        latitude_deg, n_particles=16,
     )  # fmt: skip
 
 
@@ -114,12 +122,16 @@ def test_a_guild_of_warm_soil_waits_below_its_gate() -> None:
 
 
 def test_what_stood_before_is_left_by_the_product_of_what_was_done() -> None:
-    """Preparation leaves 5 % where deep, 30 % where shallow; sweeps what their table says."""
+    """Preparation leaves 5 % where deep, 30 % where shallow; sweeps what their table says.
+
+    But sweeps a day after sweeps miss 0.85 exp(-1/3) of it.
+    """
     established = kill_table().kill_frac["sweeps"][BETWEEN, -1]
     assert_allclose(history([prep(0)], GUILDS).standing_left, 0.05, rtol=1e-9)
     assert_allclose(history([prep(0, 30.0)], GUILDS).standing_left, 0.30, rtol=1e-9)
     done = history([prep(0, 30.0), sweeps(48), sweeps(72)], GUILDS)
-    assert_allclose(done.standing_left, 0.30 * (1.0 - established) ** 2, rtol=1e-9)
+    again = established * (1.0 - 0.85 * np.exp(-1.0 / 3.0))
+    assert_allclose(done.standing_left, 0.30 * (1.0 - established) * (1.0 - again), rtol=1e-9)
 
 
 def test_a_mat_is_thinned_by_the_mean_over_the_particles() -> None:
@@ -128,6 +140,10 @@ def test_a_mat_is_thinned_by_the_mean_over_the_particles() -> None:
     assert kill.shape == (2, 16)
     assert np.ptp(kill, axis=1).min() > 0.1
     assert_allclose(spread.standing_left, np.prod(1.0 - kill.mean(axis=1)), rtol=1e-9)
+    # a visit told the first member from the rest: its particles, every eighth, are all that count
+    first = (np.arange(made.N_MEMBERS) == 0).astype(float)
+    told = history([sweeps(0), sweeps(24)], GUILDS, rules=made.rules(ln_sd=0.4), weights=first)
+    assert_allclose(told.standing_left, np.prod(1.0 - kill[:, [0, 8]].mean(axis=1)), rtol=1e-9)
 
 
 def test_a_pass_works_as_deep_as_its_entry_says_else_as_its_tool() -> None:
@@ -169,3 +185,110 @@ def test_a_wetting_opens_its_share_and_keeps_readiness() -> None:
     wanted = GUILDS.season[:, MAY] * GUILDS.wetting_share * back
     assert_allclose(found.openings.size[1, :, BETWEEN], wanted, rtol=1e-9)
     assert_allclose(found.openings.size[2], dry.openings.size[1], rtol=1e-9)
+
+
+# ------------------------------------------------------------------ a pass soon after another
+
+BY_ROW = Tool("fingers", "finger weeder", 20.0, 0.8)
+MISSED = 1.0 - 0.85 * np.exp(-2.0 / 3.0)  # share of the kill two days after, by the table
+SOWN_AT = 0.0  # carrots
+
+
+def kill_of_last(events: Sequence[Event]) -> FloatArray:
+    """Of the last pass over carrots sown at hour 0, (2 zones, 5 stages)."""
+    sown = made.planting("carrot", SOWN_AT)
+    own = made.rules((made.TINES, made.SWEEPS, BY_ROW))
+    found = history(events, GUILDS, rules=own, planting=sown)
+    kills = found.passes.kill_frac
+    assert np.ptp(kills, axis=1).max() == 0.0
+    return np.asarray(kills[int(np.argmax(found.passes.hour)), 0])
+
+
+def passed(tool: str, hour: float) -> Event:
+    return made.entry("pass", hour, tool=tool, depth_mm=20.0)
+
+
+def test_how_much_the_tables_say_a_second_pass_misses() -> None:
+    of = kill_settings()
+    assert (of.again_frac, of.again_d, of.again_thread_d) == (0.85, 3.0, 1.0)
+
+
+def test_a_pass_misses_what_the_one_before_it_missed_in_each_zone() -> None:
+    """Two days after: 0.56 of the kill, but of threads, which are new ones, all."""
+    alone = kill_of_last([passed("tines", 96)])
+    assert_allclose(alone, kill_table().kill_frac["tine weeder"], rtol=1e-12)
+    left = np.array([1.0, MISSED, MISSED, MISSED, MISSED])
+    for before, in_row, between in (
+        ("tines", left, left),
+        ("sweeps", 1.0, left),
+        ("fingers", left, 1.0),
+    ):
+        found = kill_of_last([passed(before, 48), passed("tines", 96)])
+        assert_allclose(found[IN_ROW], in_row * alone[IN_ROW], rtol=1e-12, err_msg=before)
+        assert_allclose(found[BETWEEN], between * alone[BETWEEN], rtol=1e-12, err_msg=before)
+
+
+def test_threads_of_the_same_day_were_missed_as_well() -> None:
+    alone = kill_of_last([passed("tines", 96)])
+    found = kill_of_last([passed("tines", 84), passed("tines", 96)])
+    assert_allclose(found, alone * (1.0 - 0.85 * np.exp(-0.5 / 3.0)), rtol=1e-12)
+
+
+@pytest.mark.parametrize(
+    "before",
+    [
+        [made.entry("sow", 48, crop="carrot")],
+        [made.entry("plant", 48, crop="carrot")],
+        [made.entry("hand", 48)],
+        [prep(48, 30.0)],
+        [passed("tines", 24), prep(48, 30.0)],
+        [passed("tines", 24), made.entry("sow", 48, crop="carrot")],
+    ],
+    ids=["sow", "plant", "hand", "prep", "pass, prep", "pass, sow"],
+)
+def test_only_passes_leave_what_the_next_one_misses(before: list[Event]) -> None:
+    alone = kill_of_last([passed("tines", 96)])
+    assert_allclose(kill_of_last([*before, passed("tines", 96)]), alone, rtol=1e-12)
+
+
+def test_a_history_tells_the_last_pass_in_each_zone() -> None:
+    own = made.rules((made.TINES, made.SWEEPS, BY_ROW))
+    sown = made.planting("carrot", SOWN_AT)
+    events = [passed("fingers", 24), passed("sweeps", 72), made.entry("hand", 96)]
+    found = history(events, GUILDS, rules=own, planting=sown)
+    assert_allclose(found.since_pass_d(np.array([96.0, 120.0])), [[3.0, 1.0], [4.0, 2.0]])
+    assert np.isinf(history([], GUILDS).since_pass_d(np.array([96.0]))).all()
+
+
+# ------------------------------------------------------------------ where no rows stand
+
+
+def kills_of(events: Sequence[Event], now: Planting) -> FloatArray:
+    """In the row and between of seed leaves by each pass, (n, 2)."""
+    found = history(events, GUILDS, planting=now)
+    is_pass = found.passes.depth_mm == made.SWEEPS.depth_mm
+    return np.asarray(found.passes.kill_frac[is_pass, 0, :, 1])
+
+
+def swept(hour: float) -> Event:
+    return sweeps(hour, made.SWEEPS.depth_mm)
+
+
+def test_sweeps_work_the_whole_width_of_an_empty_bed_and_leave_rows_that_stand() -> None:
+    between = kill_table().kill_frac["sweeps"][BETWEEN, 1]
+    whole, rows = [between, between], [0.0, between]
+    crop = made.entry("sow", 24, crop="lettuce")
+    clear, deep, shallow = made.entry("clear", 60), prep(60), prep(60, 30.0)
+    sow = made.entry("sow", 100, crop="carrot")
+    carrots = made.planting("carrot", 100)
+    empty = made.planting()
+    for name, events, now, wanted in (
+        ("bare", [swept(0)], empty, [whole]),
+        ("before and after sowing", [swept(80), sow, swept(200)], carrots, [whole, rows]),
+        ("in rows that are cleared since", [crop, swept(40), clear], empty, [rows]),
+        ("the same, now carrots", [crop, swept(40), clear, sow], carrots, [rows]),
+        ("after clearing", [crop, clear, swept(70), sow], carrots, [whole]),
+        ("after deep work", [crop, deep, swept(70), sow], carrots, [whole]),
+        ("after work that leaves the crop", [crop, shallow, swept(70), sow], carrots, [rows]),
+    ):
+        assert_allclose(kills_of(events, now), wanted, rtol=1e-12, err_msg=name)

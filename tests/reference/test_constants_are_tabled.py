@@ -244,6 +244,9 @@ def _in_code() -> dict[Key, float]:
         ("verdict", "crust_chance_frac"): readings._CRUST_CHANCE,
         ("verdict", "wetting_chance_frac"): readings._WETTING_CHANCE,
         ("value", "again_after_d"): value._AGAIN_AFTER_D,
+        ("value", "spring_month"): window._SPRING_MONTH,
+        ("value", "spring_month_south"): window._SPRING_MONTH_SOUTH,
+        ("value", "winter_d"): window._WINTER / timedelta(days=1),
         ("order", "keeps_place_frac"): order._KEEPS_PLACE,
         ("crust break", "worth_min_m2"): advice._CRUST_MIN_M2,
         ("crust break", "before_d"): advice._BEFORE_IT_D,
@@ -366,6 +369,7 @@ NO_PARAMETER: Mapping[str, tuple[str, ...]] = {
     "verdict": ("_NOTHING_MIN",),  # round-off
     "value": ("_ZONES", "_NEARLY", "_SECONDS"),  # the second stands twice, see above
     "readings": (),
+    "window": (),
     "advice": (),
     "order": ("_PRICES", "_STEP_MIN"),  # what is tried
     # what is played is no part of an answer: garden, hidden truth, its second build, rules, hand
@@ -439,6 +443,7 @@ NO_PARAMETER: Mapping[str, tuple[str, ...]] = {
         weeds,
         verdict,
         visits,
+        window,
         work,
         play,
         played_rules,

@@ -659,8 +659,14 @@ class _Page:
         """Age, the first note, then as many more, whole, as fit; how many are left."""
         weather = self.morning.weather
         told = [_sentence(note) for note in weather.notes]
-        sources = self.morning.inputs.get("weather_sources", ())
-        told += [_sentence(credit) for credit in credit_lines(sources)]
+        credited = [
+            credit
+            for credit in self.morning.attribution
+            if credit.removeprefix("Weather: ") not in weather.source
+        ]
+        credited += credit_lines(self.morning.inputs.get("weather_sources", ()))
+        if credited:
+            told.append(f"Data: {'; '.join(credited)}.")
         n_lines = MAX_WEATHER_LINES * (2 if self.narrow else 1)
         for n_told in range(len(told), 0 if told else -1, -1):
             rest = len(told) - n_told

@@ -32,7 +32,7 @@ from scheduler.planning.passes import (
     again_factor,
     particle_kill_frac,
     pass_weather,
-    weather_kill_frac,
+    tool_kill_frac,
 )
 from scheduler.planning.season.belief import AHEAD_H, Belief, BelievedMorning
 from scheduler.planning.season.play import PlayState
@@ -346,21 +346,15 @@ class Ours:
         kit = self.world.tables.kit
         way = next(way for way in sight.ways[name] if way is not None)
         key, hours = way.tool.key, believed.hours[1:]
-        of_member = weather_kill_frac(
-            kit.kills.kill_frac[key],
-            kit.rules.traits[key],
-            way.depth_mm,
-            way.tool.speed_m_s,
-            weather,
-            hours,
-            kit.rules.settings,
+        of_member = tool_kill_frac(
+            way.tool, kit.kills.kill_frac, way.depth_mm, hours, weather, kit.rules
         )
         none = np.zeros((hours.size, weeds.member.size))
         found = particle_kill_frac(
             of_member, weeds.member, self._luck[key], none, kit.rules.settings
         )
-        since = (hours - weeds.history.passes.hour.max(initial=-np.inf)) / 24.0
-        return found * again_factor(since, kit.rules.settings)[:, None, None, None]
+        again = again_factor(weeds.history.since_pass_d(hours), kit.rules.settings)
+        return np.asarray(found * again[:, None])
 
     def _fit_days(
         self, sight: _Sight, name: str, works: Mapping[str, WorkOutlook], believed: BelievedMorning

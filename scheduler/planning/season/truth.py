@@ -36,7 +36,7 @@ from scheduler.planning.passes import (
     KillSettings,
     PassWeather,
     pass_weather,
-    weather_kill_frac,
+    tool_kill_frac,
 )
 from scheduler.planning.season.shapes import Truth
 from scheduler.planning.season.world import Plot, Way, WorkDay, World, one_member_run
@@ -729,17 +729,16 @@ def true_kill_frac(season: TruthSeason, plot: Plot, way: Way, hour: float) -> Fl
     -----
     By the soil before and the weather after, the farm's own luck and that of the pass, which is
     keyed by bed, tool and date. Over an empty bed a tool works its whole width alike. Definition of
-    this project; range as `weather_kill_frac`. Worked: tests/planning/season/test_truth.py.
+    this project; range as `tool_kill_frac`. Worked: tests/planning/season/test_truth.py.
     """
     truth, kit = season.truth, season.world.tables.kit
     key = way.tool.key
-    good = kit.kills.kill_frac[key]
     if truth.build == PRODUCT:
         kill = _kill_by_other_table(season, way, hour)
     else:
-        kill = weather_kill_frac(
-            good, kit.rules.traits[key], way.depth_mm, way.tool.speed_m_s,
-            season.beds[plot.key].weather, np.array([hour]), season.kill,
+        kill = tool_kill_frac(
+            way.tool, kit.kills.kill_frac, way.depth_mm, np.array([hour]),
+            season.beds[plot.key].weather, replace(kit.rules, settings=season.kill),
         )[0, 0]  # fmt: skip
     day = season.world.at(hour).date().isoformat()
     z = keyed_generator(truth.seed, "pass kill", plot.key, key, day).normal()
