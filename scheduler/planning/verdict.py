@@ -84,8 +84,9 @@ def weed_verdict(
     Notes
     -----
     A bed is clean below 5 weeds per m2 standing and to come. `hand` until the weed-free weeks of
-    the crop are over, without such weeks 60 days from sowing or setting, from 15 young or 4 established per m2 in the row of which a tool takes less than 0.3,
-    unless a pass first saves 0.3 of the round. Assumptions of this project. No range stated.
+    the crop are over, without such weeks 60 days from sowing or setting, from 15 young or 4
+    established per m2 in the row of which a tool takes less than 0.3, unless a pass first saves 0.3
+    of the round. Assumptions of this project. No range stated.
     Worked: tests/planning/test_verdict.py; whole mornings: tests/scenes.
     """
     outlook, weeds = site.outlook, site.weeds

@@ -37,6 +37,7 @@ from scheduler.planning import (
     verdict,
     visits,
     weeds,
+    window,
     work,
 )
 from scheduler.planning.cautions import HEAT_BANDS
