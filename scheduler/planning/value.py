@@ -278,8 +278,8 @@ def values_today(
     counts whole. What a pass opens counts by `flush_weight`, less what would have come later
     anyway; the pool it empties already carries the season. On a bed to be sown a later flush counts
     less what germinates in time and is taken before. Where the ends of a planting are left
-    untreated they cost what they cost without the pass. Design of this project after a simulation study
-    (its planner lost by waiting for the best single pass); figures grade E. No range stated.
+    untreated they cost what they cost without the pass. Design of this project after a simulation
+    study (its planner lost by waiting for the best single pass); figures grade E. No range stated.
     Worked: tests/planning/test_value.py.
     """
     if not choice.offers:
