@@ -430,7 +430,7 @@ def test_what_will_come_later_is_enough_to_be_offered() -> None:
     later: Sequence[Counts] = ({"thread": 40.0}, {"seed_leaf": 40.0})
     (offer,) = chosen(outlook(ALWAYS), (TORCH,), later, flame_rules_read=True).offers
     assert offer.killed_m2 == 0.0
-    assert offer.gain.tolist() == pytest.approx([0.0] + [0.85] * 9, abs=1e-12)
+    assert offer.gain.tolist() == pytest.approx([0.0] + [0.76] * 9, abs=1e-12)
 
 
 def test_where_no_tool_takes_any_a_refusal_says_so() -> None:

@@ -6,7 +6,7 @@ from datetime import time
 
 import numpy as np
 import pytest
-from numpy.testing import assert_allclose
+from numpy.testing import assert_allclose, assert_array_equal
 
 from scheduler.planning.traits import CropTraits, ToolTraits
 from scheduler.planning.weeds import BETWEEN, IN_ROW
@@ -182,6 +182,18 @@ def test_shares_follow_from_the_trials() -> None:
     assert_allclose(hoe.wet_before_frac, 33 / 72, rtol=0, atol=0.005)
     assert_allclose(tool("tine weeder").drying_share, 0.75 * 0.9 + 0.25 * 0.6, rtol=0, atol=1e-9)
     assert_allclose(tool("hilling").on_sand_frac, 1.0 - 0.34, rtol=0, atol=1e-9)
+    # blades lose on sand only what they kill by cover, 57 of 90
+    for kind in ("sweeps", "knives"):
+        assert_allclose(tool(kind).on_sand_frac, 1.0 - 0.34 * 57 / 90, rtol=0, atol=0.005)
+
+
+def test_a_flame_meets_as_many_grasses_as_the_tines() -> None:
+    """Three broadleaf weeds to one grass, which takes more heat than they do at every stage."""
+    broadleaf, grass = np.array([0.85, 0.8, 0.6, 0.3]), np.array([0.5, 0.3, 0.15, 0.05])
+    found = settings.kill_by_kind().kill_frac["flame"]
+    assert_array_equal(found[:, 0], 0.0)
+    for zone in found:
+        assert_allclose(zone[1:], 0.75 * broadleaf + 0.25 * grass, rtol=0, atol=0.0051)
 
 
 # ---------------------------------------------------------------------- stacks
