@@ -223,7 +223,7 @@ def _weeds(
     settings = weed_settings()
     is_wetting = wetting_triggers(sky.forcing.rain_mm + surface[None, :, 0])
     wettings = past_wettings(ensemble, is_wetting, outlook.weights, ensemble.readings_from_hour)
-    soil = outlook.surface_temp_c.mean(axis=0)
+    soil = np.average(outlook.surface_temp_c, axis=0, weights=outlook.weights)
     week = np.concatenate((np.full(167, soil[0]), soil))
     weekly = np.convolve(week, np.ones(168) / 168.0, mode="valid")
     history = weed_history(
