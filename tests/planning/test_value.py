@@ -11,6 +11,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import date, timedelta
 from functools import cache
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -57,13 +58,18 @@ MADE = replace(
     TABLED,
     flush_weight=1.0,
     recovery_d=5.0,
-    stand_min_m2=10.0,
+    crop_min_m2=20.0,
+    made_good_frac=0.5,
     harm_frac=0.02,
     near_wet_m3m3=0.01,
     vain_min=4.0,
     loss_frac_d=0.0,
     discount_d=0.03,
+    pass_share=0.35,
+    up_d=20.0,
+    germinated_taken_frac=0.7,
 )
+BED_M = 18.0
 # ten threads per m2 that are up in five days and have two leaves in the end, at 2 s each
 TEN = (Packet(10.0, (*["thread"] * 5, "seed_leaf"), "true_leaf"),)
 PRICE_S = (1.0, 1.0, 1.5, 2.0, 3.0, 4.0)  # in the ground, then by stage
@@ -88,6 +94,7 @@ def offer(
     stirs: float = 0.0,
     minutes: float = 3.0,
     loss: float = 0.0,
+    treated_m: float = BED_M,
 ) -> Offer:
     """A pass that kills alike in both zones on all days; `unfit` are particles and days."""
     fits = np.ones((N_MEMBERS, N_DAYS), bool)
@@ -105,7 +112,13 @@ def offer(
         stirs_frac=np.full(2, stirs),
         minutes=minutes,
         gate=replace(made.gate, loss_frac=loss),
+        fit=replace(made.fit, treated_m=treated_m),
     )
+
+
+def later(days: int) -> float:
+    """What a day's saving counts, three per cent less for each day."""
+    return 0.97**days
 
 
 def price(
@@ -156,25 +169,34 @@ def test_today_alone_against_never() -> None:
 
 
 def test_a_later_day_kills_by_the_stage_of_that_day() -> None:
-    """Up on day 5: A(1..4) = 20 x .3 = 6, A(5..9) = 20 x .5 = 10; the soonest of equals."""
+    """Up on day 5: A(1..4) = 20 x .3 = 6, A(5..9) = 20 x .5 = 10; the soonest of equals.
+
+    What is told of it counts less by the day, the last good day is that of the whole saving.
+    """
     found = terms([offer()])
     assert (found.best_day, found.last_good_day) == (1, 4)
-    assert found.later_min == pytest.approx(14.0, abs=1e-6)
+    assert found.later_min == pytest.approx(14.0 * 0.97, abs=1e-6)
     late = terms([offer(only_days=(0, 7))])
     assert (late.best_day, late.last_good_day) == (7, 0)
-    assert late.later_min == pytest.approx(10.0, abs=1e-6)
+    assert late.later_min == pytest.approx(10.0 * later(7), abs=1e-6)
 
 
 def test_a_second_pass_follows_from_the_fourth_day_on() -> None:
-    """B(4) = 20 x .3 x .3 = 1.8 against min A = 6: waiting costs 4.2."""
+    """Today leaves 6, B(4) = 20 x .3 x .3 = 1.8; the best alone, tomorrow, leaves 6 as well.
+
+    4.2 saved in four days count .97^4, 14 saved tomorrow .97: (20 - 13.58) - (6 - 3.718) = 4.138.
+    """
     found = terms([offer()])
-    assert found.waiting_min == pytest.approx(np.full(N_MEMBERS, 4.2), abs=1e-6)
+    waiting = 14.0 - 14.0 * 0.97 + 4.2 * later(4)
+    assert waiting == pytest.approx(4.138, abs=5e-4)
+    assert found.waiting_min == pytest.approx(np.full(N_MEMBERS, waiting), abs=1e-6)
     assert found.worth_min == pytest.approx(14.0, abs=1e-6)  # as before: only today counts
     too_soon = terms([offer(only_days=(0, 1, 2, 3))])
-    assert too_soon.waiting_min == pytest.approx(np.zeros(N_MEMBERS), abs=1e-6)
+    # the same pass a day later: .03 of 14
+    assert too_soon.waiting_min == pytest.approx(np.full(N_MEMBERS, 0.42), abs=1e-6)
     # B(5) = 20 x .3 x .5 = 3
-    later = terms([offer(only_days=(0, 1, 5))])
-    assert later.waiting_min == pytest.approx(np.full(N_MEMBERS, 3.0), abs=1e-6)
+    fifth = terms([offer(only_days=(0, 1, 5))])
+    assert fifth.waiting_min == pytest.approx(np.full(N_MEMBERS, 0.42 + 3.0 * later(5)), abs=1e-6)
 
 
 def test_an_early_pass_excludes_no_later_one() -> None:
@@ -183,7 +205,8 @@ def test_an_early_pass_excludes_no_later_one() -> None:
     Ten in the ground until day 2, ten threads to day 4. Today takes .7 of the second ten: 14 min of
     40. Day 2 alone takes .7 of all, 28 min: the best single day is later. Today and again on day 6
     (.5 of what is up): 40 - 14 = 26, of which 20 x .5 + 6 x .5 go: 13 left, against 12.
-    On day 4 threads are 20 x .7 + 6 x .7 = 18.2: 7.8 left, against 12 of day 2 alone.
+    On day 4 threads are 20 x .7 + 6 x .7 = 18.2: 7.8 left, against 12 of day 2 alone. By the day:
+    28 x .97^2 = 26.3 and 18.2 x .97^4 = 16.1 are saved by what follows.
     """
     two = (
         Packet(
@@ -193,17 +216,21 @@ def test_an_early_pass_excludes_no_later_one() -> None:
     )
     found = terms([offer(only_days=(0, 2, 4, 6))], followed(two, day()))
     assert found.best_day == 2
-    assert found.later_min == pytest.approx(28.0, abs=1e-6)
+    assert found.later_min == pytest.approx(28.0 * later(2), abs=1e-6)
     assert found.worth_min == pytest.approx(14.0, abs=1e-6)
     assert found.net_min > 0.0  # it is done today all the same
-    assert found.waiting_min == pytest.approx(np.full(N_MEMBERS, 12.0 - 7.8), abs=1e-6)
+    left, again = 40.0 - 28.0 * later(2), 26.0 - 18.2 * later(4)
+    assert found.waiting_min == pytest.approx(np.full(N_MEMBERS, left - again), abs=1e-6)
 
 
 def test_what_is_in_the_ground_is_killed_by_no_pass_today() -> None:
     seeds = (Packet(10.0, ("to_come", "to_come", "thread"), "true_leaf"),)
     found = terms([offer()], followed(seeds, day()))
     assert found.worth_min == pytest.approx(0.0, abs=1e-9)
-    assert (found.best_day, found.later_min) == (2, pytest.approx(14.0, abs=1e-6))
+    assert (found.best_day, found.later_min) == (
+        2,
+        pytest.approx(14.0 * later(2), abs=1e-6),
+    )
     assert found.net_min < 0.0
 
 
@@ -230,27 +257,57 @@ def test_on_unfit_soil_no_pass_is_made_and_the_visit_is_in_vain() -> None:
     assert (found.saved.low, found.saved.high) == (0.0, pytest.approx(14.0, abs=1e-6))
     # where no pass can be made today waiting costs nothing
     assert found.waiting_min[:2] == pytest.approx([0.0, 0.0], abs=1e-9)
-    assert found.waiting_min[2:] == pytest.approx(np.full(6, 4.2), abs=1e-6)
+    assert found.waiting_min[2:] == pytest.approx(np.full(6, 0.42 + 4.2 * later(4)), abs=1e-6)
+    # what it costs where it is made, and that is in three quarters
+    assert (found.fit_share, found.price_if_fit_min) == pytest.approx((0.75, 3.0), abs=1e-12)
+    assert found.if_fit_min == pytest.approx(14.0, abs=1e-6)
 
 
 def test_the_follow_up_is_the_best_in_the_mean_and_the_same_for_all() -> None:
-    """Day 1 is fit in five particles, day 2 in the other three: 14 x 5/8, not 14."""
+    """Day 1 is fit in five particles, day 2 in the other three: 14 x 5/8, not 14.
+
+    With nothing to follow today's pass, waiting costs 14, or a day's .03 of it.
+    """
     one, other = [(p, 1) for p in range(5, 8)], [(p, 2) for p in range(5)]
     found = terms([offer(unfit=[*one, *other], only_days=(0, 1, 2))])
     assert found.best_day == 1
-    assert found.later_min == pytest.approx(14.0 * 5 / 8, abs=1e-6)
-    assert found.waiting_min == pytest.approx([0.0] * 5 + [14.0] * 3, abs=1e-6)
+    assert found.later_min == pytest.approx(14.0 * 0.97 * 5 / 8, abs=1e-6)
+    assert found.waiting_min == pytest.approx([0.42] * 5 + [14.0] * 3, abs=1e-6)
 
 
 def test_any_tool_may_follow_the_better_in_the_mean() -> None:
-    """Tines today and never again; a tool that the crop lets in later takes .9 on day 5."""
+    """Tines today and never again; a tool that the crop lets in later takes .9 on day 5.
+
+    18 of all 20 min, 5.4 of the 6 that tines leave.
+    """
     late = offer((0.9, 0.9, 0.0, 0.0, 0.0), name="late", only_days=(5,))
     found = terms([offer(only_days=(0,))], later=[late])
-    assert found.later_min == pytest.approx(18.0, abs=1e-6)
-    assert found.waiting_min == pytest.approx(np.full(N_MEMBERS, 2.0 - 6.0 * 0.1), abs=1e-6)
+    assert found.later_min == pytest.approx(18.0 * later(5), abs=1e-6)
+    left, again = 20.0 - 18.0 * later(5), 6.0 - 5.4 * later(5)
+    assert found.waiting_min == pytest.approx(np.full(N_MEMBERS, left - again), abs=1e-6)
     poor = offer((0.9, 0.4, 0.0, 0.0, 0.0), name="poor", only_days=(5,))
     both = terms([offer(only_days=(0,))], later=[poor, late])
-    assert both.later_min == pytest.approx(18.0, abs=1e-6)
+    assert both.later_min == pytest.approx(18.0 * later(5), abs=1e-6)
+
+
+def test_what_lies_untreated_at_the_ends_stays() -> None:
+    """Of 18 m 13.5 are treated: 14 x .75 of it, and the same share of stand, not of soil.
+
+    A second pass treats all but a sixth: three quarters have both, 1/12 the second alone.
+    """
+    short = offer(only_days=(0,), treated_m=13.5, loss=0.02)
+    near = seen_weather(np.full(N_HOURS, 9.0), -0.005)
+    found = terms([short], crop="carrot", weather=near)
+    assert found.worth_min == pytest.approx(10.5, abs=1e-6)
+    assert found.hand_min == pytest.approx(10.5, abs=1e-6)
+    assert found.stand_min == pytest.approx(9.0, abs=1e-9)
+    assert found.soil_min == pytest.approx(24.0, abs=1e-9)
+    last = offer(name="last", only_days=(5,), treated_m=15.0)
+    both = terms([short], later=[last])
+    # day 5 takes .5: alone 20 x .5 x 5/6; of what today leaves 6 x .5 and, where it did not go, 10
+    left = 20.0 - later(5) * 10.0 * 5 / 6
+    again = 20.0 - 10.5 - later(5) * (3.0 * 0.75 + 10.0 / 12)
+    assert both.waiting_min == pytest.approx(np.full(N_MEMBERS, left - again), abs=1e-6)
 
 
 def test_ranges_are_of_the_particles() -> None:
@@ -282,13 +339,19 @@ def test_the_flush_a_pass_opens_counts_and_the_pool_it_empties_relieves() -> Non
     double = terms([offer(only_days=(0,), stirs=0.5)], stand, table=replace(MADE, flush_weight=2.0))
     assert double.flush_min == pytest.approx(12.0, abs=1e-5)
     assert double.relief_min == 0.0
+    # a small weight makes both small and turns neither round
+    table = replace(MADE, flush_weight=0.3)
+    small = terms([offer(only_days=(0,), stirs=0.5)], stand, at=price(relief=0.7), table=table)
+    assert small.flush_min == pytest.approx(1.8, abs=1e-5)
+    assert small.relief_min == pytest.approx(0.3 * relief, abs=1e-6)
 
 
 def test_a_second_pass_takes_part_of_the_flush_that_the_first_opens() -> None:
     """Opened today, threads on day 4: .3 of their 6 min is left.
 
     B(4): .3 x .3 x 20 + .3 x 6 = 3.6, and the second pass opens, four days after the first,
-    20 x (1 - exp(-4/5)) x .5 seeds at 1 s, net of .35. A(4): 6 and its own, after 14 days of rest.
+    20 x (1 - exp(-4/5)) x .5 seeds at 1 s, net of .35, out of a pool that the first has emptied by
+    .35 x .5 x .8647. A(4): 6 and its own, after 14 days of rest, out of the whole pool.
     """
     opened = (Packet(8.0, ("to_come", "to_come", "thread", "thread", "thread"), "seed_leaf"),)
     stand = followed(TEN, day(), opened=opened, ready_m2=20.0, rested_d=(10.0, 10.0))
@@ -298,9 +361,30 @@ def test_a_second_pass_takes_part_of_the_flush_that_the_first_opens() -> None:
         return 20.0 * (1.0 - float(np.exp(-days / 5.0))) * 0.5
 
     only_later = 6.0 + 0.65 * opens(14.0)
-    both = 3.6 - 0.35 * opens(10.0) + 0.65 * opens(4.0)
-    assert found.later_min == pytest.approx(20.0 - only_later, abs=1e-5)
-    assert found.waiting_min == pytest.approx(np.full(N_MEMBERS, only_later - both), abs=1e-5)
+    only = 12.0 - 0.35 * opens(10.0)
+    pool = 1.0 - 0.35 * 0.5 * (1.0 - np.exp(-2.0))
+    both = 3.6 - 0.35 * opens(10.0) + 0.65 * opens(4.0) * pool
+    assert found.later_min == pytest.approx((20.0 - only_later) * later(4), abs=1e-5)
+    waiting = 20.0 - (20.0 - only_later) * later(4) - only + (only - both) * later(4)
+    assert found.waiting_min == pytest.approx(np.full(N_MEMBERS, waiting), abs=1e-5)
+
+
+@pytest.mark.parametrize("weight", [0.3, 1.0])
+def test_before_sowing_a_later_flush_counts_less_and_may_relieve(weight: float) -> None:
+    """Alone on day 5 out of 20 seeds, half stirred, rested 15 days: 9.502 at 1 s.
+
+    Sown in 15 days there are ten days left, half of what coming up takes: c = 1 - .7 x .5 = .65,
+    less .7 opened later anyway: -.05 of it is relief. Sown in 7 days c = 1 - .7 x .1 = .93: .23 of
+    it costs. In a crop .65. All by the weight, never with another sign.
+    """
+    stand = followed(TEN, day(), ready_m2=20.0, rested_d=(10.0, 10.0))
+    table = replace(MADE, flush_weight=weight)
+    opened = 20.0 * (1.0 - float(np.exp(-3.0))) * 0.5
+    for sown_in_d, relief, net in ((15.0, 0.7, -0.05), (7.0, 0.7, 0.23), (None, 0.35, 0.65)):
+        at = replace(price(relief=relief), sown_in_d=sown_in_d)
+        found = terms([offer(only_days=(0, 5), stirs=0.5)], stand, at=at, table=table)
+        saved = 10.0 - weight * net * opened
+        assert found.later_min == pytest.approx(saved * later(5), abs=1e-5)
 
 
 def test_ground_stirred_this_morning_opens_hardly_any_more() -> None:
@@ -313,30 +397,37 @@ def test_ground_stirred_this_morning_opens_hardly_any_more() -> None:
 
 
 def test_the_stand_that_a_pass_costs_is_a_share_of_the_bed() -> None:
-    """.02 of 60 m2 x 10 min; nothing on an empty bed; less where it is not always made."""
+    """.02 of 60 m2 x 20 min, half made good by the neighbours; nothing on an empty bed.
+
+    Half of it where half of the particles let it be made.
+    """
     found = terms([offer(loss=0.02)], crop="carrot")
     assert found.stand_min == pytest.approx(12.0, abs=1e-9)
     assert found.net_min == pytest.approx(14.0 - 12.0 - 3.0, abs=1e-6)
     half = terms([offer(loss=0.02, unfit=[(p, 0) for p in range(4)])], crop="carrot")
     assert half.stand_min == pytest.approx(6.0, abs=1e-9)
+    assert half.stand_if_fit_min == pytest.approx(12.0, abs=1e-9)
+    by_tool = replace(price(), loss_frac={"tines": 0.05})
+    assert terms([offer(loss=0.02)], at=by_tool, crop="carrot").stand_min == pytest.approx(30.0)
     assert terms([offer(loss=0.02)]).stand_min == 0.0
 
 
 def test_soil_only_just_dry_enough_is_harmed() -> None:
-    """.02 x 10 min x 60 m2 = 12 min, where it is within .01 of the threshold."""
+    """.02 x 20 min x 60 m2 = 24 min, where it is within .01 of the threshold."""
     dose = np.full(N_HOURS, 9.0)
     near = terms([offer()], weather=seen_weather(dose, -0.005))
-    assert near.soil_min == pytest.approx(12.0, abs=1e-9)
+    assert near.soil_min == pytest.approx(24.0, abs=1e-9)
     assert terms([offer()], weather=seen_weather(dose, -0.02)).soil_min == 0.0
     # that of particles which are not fit is not worked
     half = terms([offer(unfit=[(p, 0) for p in range(4)])], weather=seen_weather(dose, -0.005))
-    assert half.soil_min == pytest.approx(6.0, abs=1e-9)
+    assert half.soil_min == pytest.approx(12.0, abs=1e-9)
+    assert half.soil_if_fit_min == pytest.approx(24.0, abs=1e-9)
 
 
 def test_grown_weeds_that_a_pass_takes_keep_yield() -> None:
     """Fifty established per m2 (half the loss), seven days in the window at .01 a day.
 
-    50 / (50 + 50) x .01 x 7 x 10 min x 60 m2 = 21 min; of half of them 25 / 75: 14. Hand 4 s each.
+    50 / (50 + 50) x .01 x 7 x 20 min x 60 m2 = 42 min; of half of them 25 / 75: 28. Hand 4 s each.
     """
     old = (Packet(50.0, ("established",)),)
     table = replace(MADE, loss_frac_d=0.01, half_m2=50.0)
@@ -347,8 +438,18 @@ def test_grown_weeds_that_a_pass_takes_keep_yield() -> None:
         table=table,
     )
     assert found.hand_min == pytest.approx(100.0, abs=1e-4)
-    assert found.yield_min == pytest.approx(7.0, abs=1e-4)
-    assert found.worth_min == pytest.approx(107.0, abs=1e-4)
+    assert found.yield_min == pytest.approx(14.0, abs=1e-4)
+    assert found.worth_min == pytest.approx(114.0, abs=1e-4)
+
+
+def test_the_seed_that_weeds_taken_would_shed_is_a_term_of_its_own() -> None:
+    """Ten young per m2, .1 taken, established in the end: 1 x 4 s by hand and 1 x 2 s of seed."""
+    stand = followed((Packet(10.0, ("young",), "established"),), day())
+    seconds = (*PRICE_S[:5], 6.0)
+    found = terms([offer(only_days=(0,))], stand, at=replace(price(seconds), seed_s=2.0))
+    assert found.hand_min == pytest.approx(4.0, abs=1e-5)
+    assert found.seed_min == pytest.approx(2.0, abs=1e-5)
+    assert found.worth_min == pytest.approx(6.0, abs=1e-5)
 
 
 def test_no_offer_has_no_value_and_no_future_is_an_error() -> None:
@@ -380,11 +481,15 @@ def sown(last_blind: float = NOW_HOUR + 14.0, up: float = NOW_HOUR + 60.0) -> Ou
 
 
 def priced(
-    of: Outlook, tools: Sequence[Tool] = (TINES, FINGERS, SWEEPS), plans: tuple[Plan, ...] = ()
+    of: Outlook,
+    tools: Sequence[Tool] = (TINES, FINGERS, SWEEPS),
+    plans: tuple[Plan, ...] = (),
+    is_prepared: bool = True,
 ) -> Price:
     when = day(replace(farm(tools=tools), plans=plans))
     share = 0.4 if of.planting.crop is not None else 0.0
-    site = Site(of, followed(TEN, when, row_share=share), unseen_weather())
+    stand = followed(TEN, when, row_share=share)
+    site = Site(of, stand, unseen_weather(), is_prepared=is_prepared)
     made = kit(tools)
     return price_of_weeds(site, choose(site, made, (), when), made, when, TABLED, when.sky.n_hours)
 
@@ -417,14 +522,68 @@ def test_where_fingers_will_follow_the_row_is_cheaper() -> None:
 
 
 def test_once_the_window_is_over_weeds_are_cheap() -> None:
-    """Lettuce is to be kept clean for three weeks or so; forty days on .3 of the price is left."""
+    """Lettuce is to be clean for five weeks; later .3 of the price is left, and 2 s of seed."""
     young, old = priced(standing("lettuce", 5.0)), priced(standing("lettuce", 60.0))
     assert old.in_window_d == 0.0
     assert old.weed_s[IN_ROW] == pytest.approx(
-        0.3 * np.array([1.7, 1.1645, 1.1645, 1.65, 2.7, 4.0]), abs=1e-12
+        0.3 * np.array([1.7, 1.1645, 1.1645, 1.65, 2.7, 4.0]) + np.array([0.0] * 5 + [2.0]),
+        abs=1e-12,
     )
+    assert (young.seed_s, old.seed_s) == (0.0, 2.0)
     assert young.in_window_d > 0.0
-    assert np.all(old.weed_s[:, 1:] < young.weed_s[:, 1:])
+    assert np.all(old.weed_s[:, 1:5] < young.weed_s[:, 1:5])
+
+
+def test_yield_counts_in_the_weeks_of_the_table_alone() -> None:
+    """Tomatoes from 24 to 36 days after setting: 2.8 days of them lie in the 9.8 in sight.
+
+    Set 17 days ago, seven days go before; set 30 days ago six are left; before and after none.
+    """
+    sight_d = (N_HOURS - NOW_HOUR) / 24.0
+    cases = ((17.0, sight_d - 7.0), (30.0, 6.0), (5.0, 0.0), (40.0, 0.0))
+    for age_d, days in cases:
+        assert priced(standing("tomato", age_d)).in_window_d == pytest.approx(days, abs=1e-9)
+
+
+def test_weeds_on_a_bed_to_be_prepared_shed_their_seed_first() -> None:
+    """A tenth of the price is left by the preparation, and the 2 s of seed whole."""
+    ready, raw = priced(outlook(ALWAYS)), priced(outlook(ALWAYS), is_prepared=False)
+    assert (ready.seed_s, raw.seed_s) == (0.0, 2.0)
+    assert raw.weed_s[:, :5] == pytest.approx(0.1 * ready.weed_s[:, :5], abs=1e-12)
+    assert raw.weed_s[:, 5] == pytest.approx(0.1 * ready.weed_s[:, 5] + 2.0, abs=1e-12)
+
+
+def test_fingers_cost_a_sown_row_twice_their_loss_and_near_the_stage_no_more() -> None:
+    """.03 between plants set out; .06 in a sown row, also at the very stage, where .03 doubles."""
+
+    def lost(leaves: float, tools: Sequence[Tool] = (FINGERS,)) -> Mapping[str, float]:
+        at = replace(planting("carrot", NOW_HOUR - 900.0))
+        return priced(outlook(ALWAYS, grown=at, grows=stage(0.0, leaves=leaves)), tools).loss_frac
+
+    need = kit().crops["carrot"].finger_leaves
+    assert need is not None
+    assert lost(need + 3.0)["fingers"] == pytest.approx(0.06, abs=1e-12)
+    assert lost(need)["fingers"] == pytest.approx(0.06, abs=1e-12)
+    assert lost(need + 3.0, (SWEEPS,)) == {"sweeps": 0.0}
+    set_out = priced(standing("lettuce"), (FINGERS,)).loss_frac
+    assert set_out["fingers"] < 0.06
+    assert priced(sown(), (TINES,)).loss_frac["tines"] < 0.06  # blind: as its gate says
+
+
+def test_off_season_fewer_seeds_would_have_come_later_anyway() -> None:
+    """In May all guilds are ready: .35. In December cool .4, spring .1, warm none of the pool."""
+    assert priced(sown()).season_frac == pytest.approx(1.0, abs=1e-12)
+    weeds = kit().weeds
+    cool, spring, _ = weeds.mix * weeds.season[:, 11]
+    when = day(farm(tools=(TINES,)))
+    winter = replace(when, now=when.now.replace(month=12))
+    site = Site(sown(), followed(TEN, when, row_share=0.4), unseen_weather())
+    made = kit((TINES,))
+    choice = choose(site, made, (), when)
+    found = price_of_weeds(site, choice, made, winter, TABLED, when.sky.n_hours)
+    season = (0.4 * cool + 0.1 * spring) / (cool + spring)
+    assert found.season_frac == pytest.approx(season, abs=1e-12)
+    assert found.relief_frac == pytest.approx(0.35 * season, abs=1e-12)
 
 
 def test_a_weed_on_an_empty_bed_costs_what_sowing_leaves_of_it() -> None:
@@ -442,13 +601,20 @@ def test_a_weed_on_an_empty_bed_costs_what_sowing_leaves_of_it() -> None:
 
 
 def test_a_plan_further_off_leaves_time_for_more_passes_over_the_seed() -> None:
-    """Without a plan 14 days, 4.2 after the end: .3 of a pass; sown in 30 days 20.2, 1.4 of one."""
+    """Without a plan 14 days, 4.2 after the end: .3 of a pass; sown in 30 days 20.2, 1.4 of one.
+
+    Sown in six days none is left.
+    """
+    near = priced(outlook(ALWAYS), (TINES,), (Plan("A1", "carrot", date(2013, 5, 17)),))
+    assert near.weed_s[:, 0] == pytest.approx([0.4 * 1.7 + 0.6 * 0.5] * 2, abs=1e-12)
+    assert near.sown_in_d == pytest.approx(6.0, abs=1e-12)
     soon = priced(outlook(ALWAYS), (TINES,))
     far = priced(outlook(ALWAYS), (TINES,), (Plan("A1", "carrot", date(2013, 6, 10)),))
     n_passes = [0.5 * (days - (N_HOURS - NOW_HOUR) / 24.0) / 7.0 for days in (14.0, 30.0)]
     for found, n in zip((soon, far), n_passes, strict=True):
         seed = 0.4 * 1.7 * 0.6**n + 0.6 * 0.5 * 0.25**n
         assert found.weed_s[:, 0] == pytest.approx([seed, seed], abs=1e-12)
+    assert (soon.sown_in_d, far.sown_in_d) == (14.0, 30.0)
     assert far.weed_s[:, 1:] == pytest.approx(soon.weed_s[:, 1:], abs=1e-12)
 
 
@@ -550,6 +716,7 @@ def random_offer(rng: np.random.Generator, name: str) -> Offer:
         kill_frac=rng.uniform(0.0, 1.0, made.kill_frac.shape),
         is_fit=rng.random(made.is_fit.shape) < rng.choice((0.3, 0.9)),
         stirs_frac=rng.uniform(0.0, 1.0, 2) * (rng.random() < 0.8),
+        fit=replace(made.fit, treated_m=float(rng.choice((BED_M, rng.uniform(9.0, BED_M))))),
     )
 
 
@@ -569,7 +736,19 @@ class SlowTwin:
         self.rested_d, self.at, self.table = rested_d, at, table
 
     def cost(self, p: int, passes: Sequence[tuple[int, Offer]]) -> float:
-        """Minutes of particle `p` if these passes are made, in order of their days."""
+        """Minutes of particle `p` if these passes are made, in order of their days.
+
+        Strip by strip across the bed: each tool treats it from one end as far as it gets.
+        """
+        ends = sorted({0.0, 1.0, *(made.fit.treated_m / BED_M for _, made in passes)})
+        whole = 0.0
+        for begin, end in pairwise(ends):
+            there = [(d, made) for d, made in passes if made.fit.treated_m / BED_M >= end]
+            whole += (end - begin) * self.strip(p, there)
+        return whole
+
+    def strip(self, p: int, passes: Sequence[tuple[int, Offer]]) -> float:
+        """Minutes if the whole bed were treated by these passes."""
         hand, pull, area = 0.0, 0.0, float(self.at.area_m2.sum())
         first = passes[0][1] if passes and passes[0][0] == 0 else None
         new = [] if first is None else [(k, True) for k in self.opened]
@@ -586,19 +765,28 @@ class SlowTwin:
                 hand += alive * self.at.weed_s[zone, end] * self.at.area_m2[zone] / 60.0
                 pull += alive * self.table.weight_of_stage[end] * self.at.area_m2[zone] / area
         for zone in (0, 1):
-            since = self.rested_d[zone]
-            before = 0
+            since, ready, before = self.rested_d[zone], self.ready_m2, 0
             for d, made in passes:
                 since += d - before
                 before = d
-                opens = self.ready_m2 * (1.0 - np.exp(-since / self.table.recovery_d))
-                counted = 0.0 if d == 0 else self.table.flush_weight
-                each = (counted - self.at.relief_frac) * opens * made.stirs_frac[zone]
-                hand += each * self.at.weed_s[zone, 0] * self.at.area_m2[zone] / 60.0
+                rested = made.stirs_frac[zone] * (1.0 - np.exp(-since / self.table.recovery_d))
+                each = self.table.flush_weight * (self.counted(d) - self.at.relief_frac)
+                seconds = each * ready * rested * self.at.weed_s[zone, 0]
+                hand += seconds * self.at.area_m2[zone] / 60.0
+                ready *= 1.0 - self.table.pass_share * self.at.season_frac * rested
                 if made.stirs_frac[zone] > 0.0:
                     since = 0.0
-        lost = self.table.loss_frac_d * self.at.in_window_d * self.table.stand_min_m2 * area
+        lost = self.table.loss_frac_d * self.at.in_window_d * self.table.crop_min_m2 * area
         return hand + lost * pull / (pull + self.table.half_m2)
+
+    def counted(self, d: int) -> float:
+        """Share of the flush of a pass that is left to weed; that of today is counted as weeds."""
+        if d == 0:
+            return 0.0
+        if self.at.sown_in_d is None:
+            return 1.0
+        days = min(max(self.at.sown_in_d - d, 0.0), self.table.up_d)
+        return 1.0 - self.table.germinated_taken_frac * days / self.table.up_d
 
     def best(
         self, before: Sequence[tuple[int, Offer]], followers: Sequence[Offer], from_day: int
@@ -617,9 +805,9 @@ class SlowTwin:
                 for f in followers
             ]
             cost = min(todays, key=lambda c: float(c.mean()))
-            gain = float((alone - cost).mean()) * (1.0 - self.table.discount_d) ** d
-            if gain > most + 1e-9:
-                best, most = cost, gain
+            saved = (alone - cost) * (1.0 - self.table.discount_d) ** d
+            if float(saved.mean()) > most + 1e-9:
+                best, most = alone - saved, float(saved.mean())
         return best
 
 
@@ -631,8 +819,10 @@ def test_value_and_waiting_are_those_of_a_slow_twin(rng: np.random.Generator) ->
     opened = [random_packet(rng)]
     ready, rested = float(rng.uniform(0.0, 50.0)), tuple(rng.uniform(0.0, 20.0, 2))
     at = Price(
-        rng.uniform(0.0, 4.0, (2, 6)), float(rng.uniform(0, 1)), 9.0, rng.uniform(5.0, 60.0, 2)
-    )
+        rng.uniform(0.0, 4.0, (2, 6)), float(rng.uniform(0, 1)), 9.0, rng.uniform(5.0, 60.0, 2),
+        sown_in_d=None if rng.random() < 0.5 else float(rng.uniform(1.0, 30.0)),
+        season_frac=float(rng.uniform(0.2, 1.0)),
+    )  # fmt: skip
     table = replace(MADE, loss_frac_d=0.01, flush_weight=float(rng.uniform(0.0, 2.0)))
     stand = followed(
         sets[0], day(), of_member=dict(enumerate(packets)), opened=opened, ready_m2=ready,
@@ -672,7 +862,7 @@ def test_terms_add_up(rng: np.random.Generator) -> None:
         table=replace(MADE, loss_frac_d=0.01),
         crop="carrot",
     )
-    whole = found.hand_min - found.flush_min + found.relief_min + found.yield_min
+    whole = found.hand_min + found.seed_min + found.yield_min + found.relief_min - found.flush_min
     assert found.worth_min == pytest.approx(whole, abs=1e-6)
     assert min(found.hand_min, found.flush_min, found.relief_min) >= -1e-9
     assert found.later_min >= -1e-9

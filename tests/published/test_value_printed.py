@@ -75,7 +75,7 @@ def late_over_early() -> float:
 def week_under_weeds() -> float:
     """Share of the yield that a week under very many grown weeds takes."""
     crowd = (Packet(1e6, ("established",), zone=IN_ROW),)
-    return in_the_row(crowd, ALL, in_window_d=7.0).yield_min / MADE.stand_min_m2
+    return in_the_row(crowd, ALL, in_window_d=7.0).yield_min / MADE.crop_min_m2
 
 
 MELANDER = "Melander et al. 2005, as a text on alliums quotes it"
