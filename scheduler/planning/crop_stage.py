@@ -8,6 +8,8 @@ import numpy as np
 
 from scheduler.models.crop_growth import crop_heat_cd, growth_frac, height_mm, leaf_count
 from scheduler.models.crops import ground_cover_frac
+from scheduler.models.workability import member_shares
+from scheduler.planning.draws import weighted_quantiles
 from scheduler.planning.ensemble import Ensemble
 from scheduler.planning.traits import NO_BLIND, CropTraits
 from scheduler.records import BoolArray, FloatArray, Planting
@@ -36,7 +38,7 @@ class CropStage:
 
     `leaves` are true leaves of a sown crop, NaN where no clock of its leaves is known and for set
     crops. `rooted_cd` is heat since setting, without end once the grower saw it rooted, 0 for a
-    sown crop. `cover_frac` is a mean over members, (n_stored,); `established_hour` the hour of the
+    sown crop. `cover_frac` is their weighted mean, (n_stored,); `established_hour` the hour of the
     sky's clock at which it was sown or set.
     """
 
@@ -46,6 +48,43 @@ class CropStage:
     height_mm: FloatArray
     cover_frac: FloatArray
     established_hour: float = np.nan
+
+
+def hour_of_share(hours: FloatArray, weights: FloatArray, share: float) -> float | None:
+    """Hour by which a share of the members' weight has come to something; NaN is never.
+
+    Parameters
+    ----------
+    hours : array
+        Hour of each member, NaN beyond sight, (n_members,).
+    weights : array
+        Member weights, (n_members,).
+    share : float
+        Share of the weight, above 0 and below 1.
+
+    Returns
+    -------
+    float or None
+        The quantile of `weighted_quantiles`; None where fewer members come to it at all.
+
+    Notes
+    -----
+    Members beyond sight are later than all others: they count in the weight. Where the quantile
+    falls between the last of the others and them it is the last of the others. Definition of this
+    project. No range stated.
+
+    Examples
+    --------
+    >>> hours = np.array([10.0, 20.0, np.nan, np.nan])
+    >>> hour_of_share(hours, np.ones(4), 0.3), hour_of_share(hours, np.ones(4), 0.6)
+    (17.0, None)
+    """
+    is_there = np.isfinite(hours)
+    seen = float(np.sum(weights[is_there]) / np.sum(weights))
+    if not is_there.any() or seen < share - 1e-9:
+        return None
+    filled = np.where(is_there, hours, hours[is_there].max())
+    return float(weighted_quantiles(filled, weights, (share,))[0])
 
 
 def is_buried(planting: Planting, crop: CropTraits) -> bool:
@@ -84,6 +123,7 @@ def crop_stage(
     ensemble: Ensemble,
     emergence_hours: FloatArray | None,
     cover_frac: FloatArray,
+    weights: FloatArray | None = None,
 ) -> CropStage | None:
     """Stage of a planting's crop from the air temperature of each member.
 
@@ -100,6 +140,8 @@ def crop_stage(
         computed, as for a crop sown before the stored hours.
     cover_frac : array
         Cover by days, (n_stored,); it stands for a crop that never closes.
+    weights : array, optional
+        Member weights for the mean cover, (n_members,); equal by default.
 
     Returns
     -------
@@ -159,7 +201,8 @@ def crop_stage(
     height[~is_up] = 0.0
     if crop.close_d is not None:
         by_member = ground_cover_frac(grown, 1.0, 0.0, is_plant, _MOST_COVER_FRAC)
-        cover_frac = np.where(is_up, by_member, 0.0).mean(axis=0)
+        share = member_shares(weights, grown.shape[0])
+        cover_frac = share @ np.where(is_up, by_member, 0.0)
     return CropStage(is_up, leaves, rooted_cd, height, cover_frac, established)
 
 

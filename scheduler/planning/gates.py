@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from scheduler.models.workability import chance
-from scheduler.planning.crop_stage import CropHours, CropStage, is_buried
+from scheduler.planning.crop_stage import CropHours, CropStage, hour_of_share, is_buried
 from scheduler.planning.draws import weighted_quantiles
 from scheduler.planning.traits import CAREFUL_BLIND, NO_BLIND, CropTraits, ToolTraits
 from scheduler.records import BoolArray, FloatArray, Planting, Tool
@@ -430,15 +430,14 @@ def _last_hour(asked: _Asked, name: str) -> float | None:
     """Last good hour before emergence by the earliest tenth of members; None beyond sight."""
     if asked.emergence is None:
         return None
-    hour = weighted_quantiles(getattr(asked.emergence, name), asked.weights)[0]
-    return None if np.isnan(hour) else float(hour)
+    return hour_of_share(getattr(asked.emergence, name), asked.weights, 1.0 - REACHED)
 
 
 def _is_stuck(asked: _Asked) -> bool:
     """Whether a crop near to coming up has no day of it in sight for half of the members."""
     assert asked.emergence is not None
-    up = weighted_quantiles(np.nan_to_num(asked.emergence.first_up, nan=np.inf), asked.weights)[1]
-    return not np.isfinite(up) or float(up) > asked.now_hour + _STUCK_H
+    up = hour_of_share(asked.emergence.first_up, asked.weights, 0.5)
+    return up is None or up > asked.now_hour + _STUCK_H
 
 
 def _age(asked: _Asked) -> str:

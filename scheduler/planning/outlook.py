@@ -270,7 +270,7 @@ def planting_outlook(
     last_up = None if crop_hours is None else crop_hours.last_up
     crop = traits.get(planting.crop or "")
     cover = surface[stored:, 3]
-    stage = None if crop is None else crop_stage(planting, crop, ensemble, last_up, cover)
+    stage = None if crop is None else crop_stage(planting, crop, ensemble, last_up, cover, weights)
     return Outlook(
         planting,
         {kind: by_class[trait] for kind, trait in tools.items()},
@@ -373,7 +373,9 @@ def _flush_outlook(
     cumulative = np.cumsum(progress, axis=1)
     is_wetting = wetting_triggers(water_in_mm)
     wettings = past_wettings(ensemble, is_wetting, weights, stored)
-    opened = _opening([*triggers, *wettings], lead.milestones, cumulative, stored, ensemble)
+    opened = _opening(
+        [*triggers, *wettings], lead.milestones, cumulative, stored, ensemble, weights
+    )
     next_hour, next_chance = _next_wetting(is_wetting[:, sky.now_hour :], weights)
     next_at = None if next_hour is None else sky.now_hour + next_hour
     if opened is None:
@@ -468,6 +470,7 @@ def _opening(
     cumulative_cd: FloatArray,
     stored: int,
     ensemble: Ensemble,
+    weights: FloatArray,
 ) -> Trigger | None:
     """The trigger that opened the flush in force.
 
@@ -480,8 +483,9 @@ def _opening(
         hour = sky.hour_of(trigger.at)
         if trigger.by in ("wetting", "watering") and opened is not None:
             start = max(sky.hour_of(opened.at) - stored, 0)
-            ran = np.median(cumulative_cd[:, max(hour - stored, 0)] - cumulative_cd[:, start])
-            if ran < milestones.emerged90_cd:
+            since_cd = cumulative_cd[:, max(hour - stored, 0)] - cumulative_cd[:, start]
+            ran_cd = float(weighted_quantiles(since_cd, weights)[1])
+            if ran_cd < milestones.emerged90_cd:
                 continue
         opened = trigger
     return opened

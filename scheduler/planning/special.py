@@ -14,10 +14,10 @@ import numpy as np
 
 from scheduler.models.crust import crust_expected
 from scheduler.models.weeds.degree_days import Guild, germination_heat_c
-from scheduler.planning.crop_stage import CropHours
+from scheduler.planning.crop_stage import CropHours, hour_of_share
 from scheduler.planning.day import GO_CHANCE, Day, date_words, local_moment, tenths
 from scheduler.planning.draws import weighted_quantiles
-from scheduler.planning.gates import Gate
+from scheduler.planning.gates import REACHED, Gate
 from scheduler.planning.hours import local_day
 from scheduler.planning.outlook import Outlook
 from scheduler.planning.traits import CropTraits, ToolTraits
@@ -104,8 +104,8 @@ def crust_break(
     if emergence is None or outlook.planting.crop is None:
         return None
     now = day.sky.now_hour
-    up = float(weighted_quantiles(emergence.first_up, outlook.weights)[0])
-    end = day.sky.n_hours if np.isnan(up) else int(up)
+    up = hour_of_share(emergence.first_up, outlook.weights, 1.0 - REACHED)
+    end = day.sky.n_hours if up is None else int(up)
     if end <= now:
         return None
     index = outlook.crust_index[:, : end - day.stored]
@@ -260,10 +260,10 @@ def seed_set(
     flowers are. Weeds of this season count from half an established weed per m2; the oldest opening
     of which a tenth of a flush is left after the passes since, and established by now, is taken to
     be theirs: one tenth up by the clock of the leading guild in the air, its stage at each pass by
-    its leaf heat. From coming up to first seed 500 degree-days above 4 C in the air, 350 to 700:
-    six weeks at 16 C, as quick weeds (chickweed, groundsel) are said to take five to seven; an
-    assumption of this project. Range: quick annual weeds, slow ones take much longer. Due within 7
-    days. Worked: tests/planning/test_special.py.
+    its leaf heat, as `scheduler.models.weeds.cohorts` has the stages. From coming up to first seed
+    500 degree-days above 4 C in the air, 350 to 700: six weeks at 16 C, as quick weeds (chickweed,
+    groundsel) are said to take five to seven; an assumption of this project. Range: quick annual
+    weeds, slow ones take much longer. Due within 7 days. Worked: tests/planning/test_special.py.
     """
     sky, weights = day.sky, outlook.weights
     air = sky.forcing.air_temp_c
@@ -297,18 +297,18 @@ def seed_set(
         last_call_on=last_call,
         is_due=last_call <= today + timedelta(days=_SEED_DUE_D),
         is_past=is_past,
-        why=_seed_words(up_on, mid_on, is_past),
+        why=_seed_words(outlook.flush.lead.plain_name, up_on, mid_on, is_past),
     )
 
 
-def _seed_words(up_on: date | None, mid_on: date, is_past: bool) -> str:
+def _seed_words(plain_name: str, up_on: date | None, mid_on: date, is_past: bool) -> str:
     def words(of: date) -> str:
         return f"{of.day} {of:%b}"
 
     which = "the mat from winter"
     sheds = "sheds" if up_on is None else "shed"
     if up_on is not None:
-        which = f"chickweed-type weeds that came up about {words(up_on)}"
+        which = f"quick {plain_name} that came up about {words(up_on)}"
     if is_past:
         return f"{which} {sheds} seed since about {words(mid_on)}: take them out, carry them off"
     return f"last call before seed: {which} {sheds} seed about {words(mid_on)}"
@@ -338,7 +338,7 @@ def _oldest_up_hour(weeds: WeedOutlook, outlook: Outlook, day: Day) -> float | N
     germination = np.cumsum(germination_heat_c(mean_air, lead.guild)) / 24.0
     leaf = np.cumsum(np.maximum(mean_air - lead.guild.leaf_base_c, 0.0)) / 24.0
     shares = np.array([weeds.row_share, 1.0 - weeds.row_share])
-    kill = history.passes.kill_frac.mean(axis=1)  # (n_passes, zones, stages)
+    kill = _mean_kill_frac(history.passes.kill_frac, weeds.weights)
     for i in np.argsort(history.openings.hour):
         begin = max(float(history.openings.hour[i]), 0.0)
         up = _hour_after(germination, begin, lead.milestones.emerged10_cd)
@@ -353,6 +353,14 @@ def _oldest_up_hour(weeds: WeedOutlook, outlook: Outlook, day: Day) -> float | N
     return None
 
 
+def _mean_kill_frac(kill_frac: FloatArray, weights: FloatArray) -> FloatArray:
+    """Kill of each pass by the weight of the particles, (n_passes, n_zones, n_stages)."""
+    if kill_frac.shape[1] != weights.size:  # one for all of them
+        mean: FloatArray = kill_frac.mean(axis=1)
+        return mean
+    return np.asarray(np.einsum("p,kpzs->kzs", weights / weights.sum(), kill_frac))
+
+
 def _hour_after(cumulative: FloatArray, begin: float, need_cd: float) -> float | None:
     before = float(cumulative[max(int(begin) - 1, 0)]) if begin >= 1.0 else 0.0
     hour = int(np.searchsorted(cumulative, before + need_cd))
@@ -365,7 +373,7 @@ def _stage_at(leaf: FloatArray, up: float, at: float, guild: Guild) -> int:
         return 0
     heat = float(leaf[min(int(at), leaf.size - 1)] - leaf[int(up)])
     first = guild.seed_leaf_cd + guild.phyllochron_cd
-    ends = first + guild.phyllochron_cd * np.array([0.0, 2.0, 4.0])
+    ends = first + guild.phyllochron_cd * np.array([0.0, 2.0, 5.0])  # 1, 3, 6 leaves
     return 1 + int(np.searchsorted(ends, heat, side="right"))
 
 
@@ -413,8 +421,8 @@ def flame_window(
     """
     if emergence is None or not crop.can_flame or not day.farm.flame_rules_read:
         return None
-    until = float(weighted_quantiles(emergence.last_flame, outlook.weights)[0])
-    if not np.isfinite(until) or until <= day.sky.now_hour:
+    until = hour_of_share(emergence.last_flame, outlook.weights, 1.0 - REACHED)
+    if until is None or until <= day.sky.now_hour:
         return None
     for time, hour in enumerate(weeds.hours):
         if hour >= until:

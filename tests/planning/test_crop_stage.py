@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from scheduler.planning.crop_stage import CropStage, crop_stage, is_buried
+from scheduler.planning.crop_stage import CropStage, crop_stage, hour_of_share, is_buried
 from scheduler.planning.traits import CropTraits
 from scheduler.records import FloatArray, Planting
 from tests.planning.made import START, planting, sky
@@ -176,3 +176,39 @@ def test_the_outlook_carries_the_stage() -> None:
     assert empty.stage is None
     assert empty.crop_hours is None
     assert computed(grown=sown, crops={"beet": CARROT["carrot"]}).stage is None
+
+
+def test_cover_is_a_mean_by_weight() -> None:
+    up, air = np.full(N, 24.0), np.array([8.0, 20.0, 20.0, 20.0])[:, None]
+    of, clock = planting("beet", 0), ensemble(air)
+    quick = replace(BEET, close_d=25.0)
+    plain = np.zeros(N_HOURS)
+
+    def cover(weights: FloatArray | None) -> FloatArray:
+        found = crop_stage(of, quick, clock, up, plain, weights)
+        assert found is not None
+        return found.cover_frac
+
+    slow, quickly = cover(np.array([1.0, 0, 0, 0])), cover(np.array([0, 1.0, 0, 0]))
+    assert np.all(slow[240:] < quickly[240:])
+    assert_allclose(
+        cover(np.array([3.0, 1, 0, 0])), 0.75 * slow + 0.25 * quickly, rtol=1e-12, atol=0
+    )
+    assert_allclose(cover(None), cover(np.ones(N)), rtol=1e-12, atol=0)
+
+
+@pytest.mark.parametrize(
+    ("hours", "weights", "share", "found"),
+    [
+        ([1.0, 2.0, 3.0, 4.0], [1, 1, 1, 1], 0.5, 2.5),
+        ([1.0, np.nan, np.nan, np.nan], [1, 1, 1, 1], 0.1, 1.0),
+        ([1.0, np.nan, np.nan, np.nan], [1, 1, 1, 1], 0.5, None),
+        ([1.0, 2.0, np.nan, np.nan], [1, 1, 1, 97], 0.1, None),
+        ([np.nan, np.nan], [1, 1], 0.1, None),
+        ([5.0, np.inf], [9, 1], 0.5, 5.0),
+    ],
+)
+def test_who_is_beyond_sight_comes_last(
+    hours: list[float], weights: list[float], share: float, found: float | None
+) -> None:
+    assert hour_of_share(np.array(hours), np.array(weights, dtype=float), share) == found

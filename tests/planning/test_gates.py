@@ -239,6 +239,21 @@ def test_a_crop_that_does_not_come_up_in_sight_is_open() -> None:
     assert asked(FLAME, sown("beet"), BEET, 2, up=np.nan).is_open
 
 
+def test_members_beyond_sight_come_up_last_of_all() -> None:
+    """One of eight is up in sight, on day 6: a tenth is; of forty members one is not enough."""
+    up = np.array([6.0, *[np.nan] * 7]) * 24
+    assert asked(TINE, sown("beet"), BEET, 4.0, up=up).closes_hour == pytest.approx(0.7 * 144)
+    gone = asked(TINE, sown("beet"), BEET, 5.0, up=up)
+    assert gone.because == "crop_tender"
+    assert "too dry to come up" in gone.why  # for most of them
+    rare = [0.05, *[0.95 / 7] * 7]
+    found = asked(TINE, sown("beet"), BEET, 5.0, up=up, weights=rare)
+    assert found.is_open
+    assert found.closes_hour is None
+    most = np.array([*[12.0] * 5, *[np.nan] * 3]) * 24
+    assert "too dry" not in asked(TINE, sown("beet"), BEET, 9.0, up=most).why
+
+
 def test_never_a_tine_over_beans_in_the_crook() -> None:
     """Blind to day 8.4; then nothing until the first trifoliate, 120 degree-days after day 12."""
     assert asked(TINE, sown("bean"), BEAN, 8.0).is_open

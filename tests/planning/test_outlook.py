@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from functools import lru_cache
+from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 
@@ -12,7 +14,7 @@ from scheduler.planning import outlook
 from scheduler.planning.crop_stage import CropHours
 from scheduler.planning.ensemble import Ensemble, run_ensemble, soil_members
 from scheduler.planning.outlook import Outlook, planting_outlook
-from scheduler.planning.plantings import disturbances, surface_table
+from scheduler.planning.plantings import Trigger, disturbances, surface_table
 from scheduler.planning.traits import CropTraits, ToolTraits
 from scheduler.records import Event, Planting, Soil
 from scheduler.service.settings import soil_prior, spread, tool_traits, weed_heat
@@ -236,3 +238,21 @@ def test_limits_hold_for_the_mean_of_a_day() -> None:
     assert outlook._is_within_limits(steady - 20.0, CARROT["carrot"]).all()
     turned = np.concatenate((np.full((1, 48), 10.0), np.full((1, 48), 20.0)), axis=1)
     assert outlook._is_within_limits(turned, bean)[0].argmax() == 48 + 11
+
+
+def test_whether_a_flush_ran_its_course_goes_by_the_weight_of_the_members() -> None:
+    """Three of four members are past nine tenths up; the fourth weighs more than all of them."""
+    at = sky(NOW, N_HOURS, N)
+    ensemble: Any = SimpleNamespace(sky=at)
+    milestones = view().milestones
+    ran_cd = np.array([2.0, 2.0, 2.0, 0.2]) * milestones.emerged90_cd
+    heat = np.minimum(np.arange(N_HOURS) / 400.0, 1.0) * ran_cd[:, None]
+    old, new = (Trigger(at.at(float(h)), by) for h, by in ((10, "pass"), (500, "wetting")))
+
+    def opened_by(weights: list[float]) -> str:
+        found = outlook._opening([old, new], milestones, heat, 0, ensemble, np.array(weights))
+        assert found is not None
+        return found.by
+
+    assert opened_by([1.0, 1.0, 1.0, 1.0]) == "wetting"
+    assert opened_by([1.0, 1.0, 1.0, 9.0]) == "pass"

@@ -18,7 +18,9 @@ from scheduler.models.soil_column import (
     initial_state,
     run_columns,
 )
+from scheduler.models.weeds import cohorts
 from scheduler.models.weeds.cohorts import STAGES, Openings, Passes
+from scheduler.models.weeds.degree_days import Guild
 from scheduler.planning import special
 from scheduler.planning.crop_stage import CropHours
 from scheduler.planning.day import Day
@@ -34,7 +36,13 @@ from scheduler.planning.special import (
 )
 from scheduler.planning.weeds import WeedHistory, WeedOutlook
 from scheduler.records import Tool
-from scheduler.service.settings import crop_traits, tool_traits, weed_settings
+from scheduler.service.settings import (
+    _PLAIN_GUILDS,
+    crop_traits,
+    guilds,
+    tool_traits,
+    weed_settings,
+)
 from tests.planning import made
 
 NOW = made.NOW_HOUR
@@ -221,6 +229,10 @@ def long_day(now_hour: int, n_hours: int = 80 * 24, air_c: float = 16.0) -> Day:
     return replace(short, sky=sky, now=made.START + timedelta(hours=now_hour))
 
 
+def guild_named(name: str) -> Guild:
+    return next(guild for guild in guilds() if guild.name == name)
+
+
 def test_seed_by_hand() -> None:
     """At 16 C spring weeds are a tenth up after 52/11 days; 500 C d above 4 are 41.7 days more."""
     at = long_day(40 * 24)
@@ -235,8 +247,7 @@ def test_seed_by_hand() -> None:
     assert due.is_due
     assert not due.is_past
     assert due.why == (
-        "last call before seed: chickweed-type weeds that came up about 5 May shed seed about "
-        "16 Jun"
+        "last call before seed: quick spring weeds that came up about 5 May shed seed about 16 Jun"
     )
 
 
@@ -267,6 +278,47 @@ def test_a_pass_that_took_the_oldest_flush_moves_the_call() -> None:
     assert clean is not None
     assert poor is not None
     assert clean.seed_mid_on == poor.seed_mid_on + timedelta(days=10)
+
+
+@pytest.mark.parametrize(
+    ("name", "words"),
+    [("cool", "quick cool-season weeds"), ("warm", "quick warm-season weeds")],
+)
+def test_the_call_names_the_weeds_that_lead(name: str, words: str) -> None:
+    lead = replace(made.view(), guild=guild_named(name), plain_name=_PLAIN_GUILDS[name])
+    plain = made.outlook([])
+    outlook = replace(plain, flush=replace(plain.flush, lead=lead))
+    at = long_day(60 * 24, air_c=20.0)
+    due = seed_set(grown(at, history([0.0], [])), outlook, at, weed_settings())
+    assert due is not None
+    assert words in due.why
+
+
+def test_stages_begin_where_the_cohorts_have_them() -> None:
+    """Counted by the kernel of the cohorts, leaf heat by leaf heat."""
+    guild = made.view().guild
+    one, three, six = (guild.seed_leaf_cd + n * guild.phyllochron_cd for n in (1.0, 3.0, 6.0))
+    for heat_cd in np.arange(0.5, 250.0, 1.0):
+        ours = special._stage_at(np.array([0.0, heat_cd]), 0.0, 1.0, guild)
+        assert ours == cohorts._stage.py_func(2.0, 1.0, heat_cd, one, three, six)
+
+
+def test_kill_of_passes_counts_particles_by_their_weight() -> None:
+    """One particle in two was killed; where it weighs nearly all, its flush is gone."""
+    at = long_day(40 * 24)
+    past = history([0.0], [(500.0, 1.0)])
+    weeds = grown(at, past)
+    n = weeds.weights.size
+    kill = np.zeros((1, n, 2, len(STAGES)))
+    kill[:, 0] = 1.0
+    weeds = replace(weeds, history=replace(past, passes=replace(past.passes, kill_frac=kill)))
+    heavy = np.where(np.arange(n) == 0, 0.99, 0.01 / (n - 1))
+    calls = [
+        seed_set(replace(weeds, weights=w), made.outlook([]), at, weed_settings())
+        for w in (np.full(n, 1.0 / n), heavy)
+    ]
+    assert calls[0] is not None
+    assert calls[1] is None
 
 
 @pytest.mark.parametrize(
@@ -309,10 +361,11 @@ def test_beyond_sight_the_recent_pace_goes_on() -> None:
 
 
 @pytest.mark.parametrize(
-    ("heat_cd", "stage"), [(0.0, 1), (44.0, 1), (46.0, 2), (94.0, 2), (96.0, 3), (146.0, 4)]
+    ("heat_cd", "stage"),
+    [(0.0, 1), (44.0, 1), (46.0, 2), (94.0, 2), (96.0, 3), (169.0, 3), (171.0, 4)],
 )
 def test_stage_of_a_weed_at_a_pass(heat_cd: float, stage: int) -> None:
-    """Spring weeds: seed leaf 20 + 25, then two leaves each 50 C d above 4 C."""
+    """Spring weeds: seed leaf 20, then 25 C d above 4 C a leaf: from 1, 3 and 6 leaves on."""
     leaf = np.array([0.0, 0.0, heat_cd])
     assert special._stage_at(leaf, 1.0, 2.0, made.view().guild) == stage
     assert special._stage_at(leaf, 1.0, 0.5, made.view().guild) == 0
