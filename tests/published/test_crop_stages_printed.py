@@ -506,6 +506,8 @@ def test_the_cold_months_close_later_in_the_printed_order() -> None:
         ("tine weeder", "carrot", True, 12.0, 3, ""),
         ("rotary hoe", "spinach", True, 12.0, 3, "crop_tender"),
         ("rotary hoe", "pea", True, 12.0, 3, ""),
+        ("rotary hoe", "carrot", True, 12.0, 3, "no_fit"),  # sown at 12 mm
+        ("rotary hoe", "onion", True, 12.0, 2, "no_fit"),
         ("flame", "carrot", True, 12.0, 10, ""),
         ("flame", "carrot", True, 12.0, 20, "no_fit"),
         ("flame", "sweet corn", True, 18.0, 3, "no_fit"),
