@@ -83,8 +83,10 @@ def saved_words(saved: Range) -> str:
     >>> saved_words(Range(21.4, 40.0, 88.0)), saved_words(Range(-2.0, 3.0, 9.6))
     ('saves 21-88 min by hand', 'saves up to 10 min by hand')
     """
+    if round(saved.high) < 1:
+        return "saves next to nothing by hand"
     if round(saved.low) < 1:
-        return f"saves up to {max(saved.high, 0.0):.0f} min by hand"
+        return f"saves up to {saved.high:.0f} min by hand"
     return f"saves {saved.low:.0f}-{saved.high:.0f} min by hand"
 
 
@@ -137,12 +139,14 @@ def terms_words(offer: Offer, terms: Terms) -> tuple[str, ...]:
         (terms.yield_min, "yield kept"),
         (terms.relief_min, "later flushes smaller"),
         (-terms.flush_min, "the flush it opens"),
+        (terms.seed_min, "seed not shed"),
     ]
+    chance = "" if terms.fit_share > 0.95 else f", {tenths(terms.fit_share)} that it can be done"
     takes = [
         (terms.stand_min, "crop plants lost"),
         (terms.soil_min, "soil only just dry enough"),
         (terms.vain_min, "a visit in vain"),
-        (terms.price_min, f"{offer.minutes:.0f} min of machine at your price"),
+        (terms.price_min, f"{offer.minutes:.0f} min of work at your price{chance}"),
     ]
     given = ", ".join(f"{words} {minutes:+.1f}" for minutes, words in gives)
     taken = ", ".join(f"{words} {minutes:.1f}" for minutes, words in takes if minutes >= 0.05)

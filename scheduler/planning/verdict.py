@@ -122,7 +122,8 @@ def weed_verdict(
     takes = max(_takes_in_row(o, weeds) for o in choice.offers)
     if is_due:
         by_hand = hand_minutes(weeds, outlook, hand)
-        is_worth = terms.net_min > 0.0 and terms.saved.mid >= _HAND_SHARE * by_hand.mid
+        mean = 0.3 * by_hand.low + 0.4 * by_hand.mid + 0.3 * by_hand.high  # Swanson's rule
+        is_worth = terms.net_min > 0.0 and terms.hand_min >= _HAND_SHARE * mean
         if takes < _HAND_KILL and not is_worth:
             told = f"a tool takes {tenths(takes)} of them at most"
             return _hand_verdict(base, site, hand, told)
@@ -176,7 +177,7 @@ def _pass_verdict(base: BedAnswer, site: Site, day: Day, offer: Offer, terms: Te
         details=(*base.details, *terms_words(offer, terms)),
     )
     span = span_today(offer, day)
-    is_wanted = terms.if_fit_min > day.farm.work.machine_price * offer.minutes
+    is_wanted = terms.if_fit_min > terms.stand_if_fit_min + terms.price_if_fit_min
     if span is None and is_wanted:
         return Draft(_not_fit(base, outlook, day, offer), 0.0)
     sure = 0.0 if span is None else _sure(offer, terms, weeds, day, span)
@@ -208,7 +209,7 @@ def _urgency(offer: Offer, terms: Terms, worth_min: float, day: Day) -> float:
 def _not_today(base: BedAnswer, site: Site, day: Day, offer: Offer, terms: Terms) -> BedAnswer:
     """A pass today is not worth its minutes: until when it is, or that none is."""
     outlook, weeds = site.outlook, site.weeds
-    later_net = terms.later_min - terms.stand_min - terms.price_min
+    later_net = terms.later_min - terms.stand_if_fit_min - terms.price_if_fit_min
     takes = float(offer.weights @ offer.killable[:, 0])
     words = (clock_words(outlook, day), share_words(offer))
     if terms.best_day == 0 or later_net <= 0.0:
