@@ -213,7 +213,7 @@ def hand_minutes(weeds: WeedOutlook, outlook: Outlook, hand: HandRates) -> Range
     -----
     Linear in the weeds (melander_rasmussen_2001): in the row each is picked, between the rows a hoe
     takes them in strides; the rates are assumptions. No range stated.
-    Worked: tests/planning/test_verdict.py.
+    Worked: tests/planning/test_readings.py.
     """
     planting = outlook.planting
     metres = planting.to_m - planting.from_m

@@ -37,7 +37,7 @@ def test_alive_at_the_end_equals_a_plain_sum_over_states() -> None:
 def test_minutes_equal_a_plain_sum_over_zones_and_states() -> None:
     rng = np.random.default_rng(4)
     alive, survive = rng.random((5, 3, 2, 6, 2)), rng.random((2, 3, 5, 2, 6))
-    more, opens, rest = rng.random((5, 2)), rng.random((5, 2, 2)), rng.random((3, 2))
+    more, opens, rest = rng.random((5, 2)), rng.random((5, 2, 2)), rng.uniform(-1.0, 1.0, (3, 2))
     area = np.array([4.0, 9.0])
     got = minutes_after(alive, survive, more, opens, rest, area, 3.0, 40.0, 1)
     assert np.isnan(got[:, :, 0]).all()

@@ -10,7 +10,7 @@ from typing import cast
 import numpy as np
 import pytest
 
-from scheduler.planning.advice import Advice, advice_for, advised, next_plan
+from scheduler.planning.advice import Advice, _is_late, advice_for, advised, next_plan
 from scheduler.planning.day import Day
 from scheduler.planning.ensemble import Ensemble
 from scheduler.planning.offers import Choice, Kit, Site, choose
@@ -158,6 +158,24 @@ def test_the_last_call_before_seed_is_dated_and_changes_no_verdict(
     assert due.answer.action == draft.answer.action
     later = advised(draft, replace(NOTHING, seed=seed(False)), site, choice, when)
     assert later == draft
+
+
+@pytest.mark.parametrize(
+    ("crop", "set_d", "is_late"),
+    [("lettuce", 30.0, False), ("lettuce", 40.0, True), ("garlic", 208.0, False)],
+)
+def test_seed_matters_once_the_weed_free_weeks_are_over(
+    crop: str, set_d: float, is_late: bool
+) -> None:
+    """Lettuce five weeks from setting; garlic set in October is in the midst of its weeks in May."""
+    grown = replace(made.planting(crop, NOW - 24.0 * set_d), is_sown=False)
+    site = Site(
+        made.outlook(ALWAYS, grown=grown, grows=made.stage(0.0)),
+        made.weeds([{"established": 100.0}], made.day(), row_share=0.4),
+        made.unseen_weather(),
+    )
+    assert _is_late(site, made.kit(), made.day()) is is_late
+    assert _is_late(replace(site, outlook=made.outlook(ALWAYS)), made.kit(), made.day())
 
 
 # ------------------------------------------------------------------ a planned sowing
