@@ -38,8 +38,8 @@ def blocks(is_quick: bool) -> list[Block]:
     )
     return [
         replace(judged, third=0),
-        replace(parts, budgets=("medium",)),
         Block(prices, truths[:PRICE_TRUTHS], names, budgets, third=0),
+        replace(parts, budgets=("medium",)),
         replace(judged, third=1),
         replace(judged, third=2),
         parts,
