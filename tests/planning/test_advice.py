@@ -167,7 +167,7 @@ def test_the_last_call_before_seed_is_dated_and_changes_no_verdict(
 def test_seed_matters_once_the_weed_free_weeks_are_over(
     crop: str, set_d: float, is_late: bool
 ) -> None:
-    """Lettuce five weeks from setting; garlic set in October is in the midst of its weeks in May."""
+    """Lettuce five weeks from setting; garlic set in October is in the midst of its own in May."""
     grown = replace(made.planting(crop, NOW - 24.0 * set_d), is_sown=False)
     site = Site(
         made.outlook(ALWAYS, grown=grown, grows=made.stage(0.0)),
