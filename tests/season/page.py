@@ -84,7 +84,8 @@ class Page:
             f"outside, weather {names}; program text {marks}; {hours:.1f} hours of one core. "
             "Nothing was tuned on these truths or on this weather. Minutes are of the whole garden "
             "and season; those with the machine hold set-ups and visits in vain; a total counts "
-            "them half. The program looks at no weeds here, while the fixed rules that see do. A "
+            "them half. The program looks at no weeds here, while the fixed rules that see do; it "
+            "may take the wheel hoe, where the fixed rules take the machine that reaches most. A "
             "best fixed rule is chosen afterwards for each weather, in its favour. Work rates and "
             "the price of weeds by hand are assumptions: read differences, not minutes.",
             "",

@@ -38,7 +38,19 @@ WORLD_ROOMS = (
     *(f"planning/season/{name}.py" for name in ("play", "rules", "shapes", "truth", "world")),
 )
 OURS_ROOMS = ("models", "reference", "planning", "records.py", "service/settings.py")
-NOT_READ = ("rules.csv",)  # tells of constants, which stand in the program's text
+RULES = "rules.csv"
+# Of that table what a world and a truth read: all but these subjects, and of the value these rows.
+PLANNER_SUBJECTS = (
+    "forecast",
+    "heat index",
+    "order",
+    "past years",
+    "value",
+    "verdict",
+    "visit",
+    "weather age",
+)
+BILL_ROWS = ("sowing_leaves_", "vain_min", "crop_min_m2", "made_good_frac", "sown_loss_factor")
 
 
 @dataclass(frozen=True)
@@ -77,15 +89,30 @@ class Played:
 
 def program_mark(rooms: tuple[str, ...], study: str) -> str:
     """Short hash of the program's text in some rooms, of the weather and of the study's terms."""
+    is_world = rooms == WORLD_ROOMS
     held = hashlib.sha256(study.encode())
     held.update(WEATHERS.read_bytes())
     for room in rooms:
         path = PROGRAM / room
         for file in [path] if path.is_file() else sorted(path.rglob("*")):
-            if file.suffix in {".py", ".csv", ".toml"} and file.name not in NOT_READ:
+            if file.suffix in {".py", ".csv", ".toml"}:
+                text = file.read_text(encoding="utf-8")
                 held.update(str(file.relative_to(PROGRAM)).encode())
-                held.update(file.read_bytes())
+                held.update(
+                    (world_rows(text) if is_world and file.name == RULES else text).encode()
+                )
     return held.hexdigest()[:10]
+
+
+def world_rows(table: str) -> str:
+    """Rows of the table of rules that bear on a season whatever the program's planner thinks."""
+    kept = []
+    for line in table.splitlines():
+        subject, parameter, *_ = line.split(",")
+        is_bill = subject == "value" and parameter.startswith(BILL_ROWS)
+        if is_bill or subject not in PLANNER_SUBJECTS:
+            kept.append(line)
+    return "\n".join(kept)
 
 
 def written_line(row: Played) -> str:

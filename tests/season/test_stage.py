@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from tests.season import figures, stage, weathers
+from tests.season import figures, played, stage, weathers
 from tests.season.driver import Task
 
 
@@ -24,6 +24,16 @@ def test_a_truth_is_the_same_under_every_weather() -> None:
     assert (a.clock, a.farm_size_ln, a.kill_ln) == (b.clock, b.farm_size_ln, b.kill_ln)
     assert stage.truth_of("Newark 2013", "clock fast").clock == 1.4
     assert stage.truth_of("Newark 2013", "other build 1").build == "product"
+
+
+def test_fixed_rules_keep_their_rows_when_the_planner_alone_changes() -> None:
+    table = "subject,parameter,value\nvalue,pass_frac,0.5\nvalue,vain_min,4\nkill,again_frac,0.7"
+    kept = played.world_rows(table)
+    assert kept == played.world_rows(table.replace("pass_frac,0.5", "pass_frac,0.6"))
+    assert kept != played.world_rows(table.replace("vain_min,4", "vain_min,5"))
+    assert kept != played.world_rows(table.replace("0.7", "0.6"))
+    marks = stage.marks()
+    assert marks[True] != marks[False]
 
 
 def test_the_grid_of_fixed_rules_is_whole() -> None:
