@@ -388,7 +388,9 @@ def _offer(
         luck = np.zeros((at.size, weeds.member.size))  # of a pass: not known before it is made
         z = stratified_normals(kit.rules.seed, weeds.member.size, "kill", tool.key)
         found = particle_kill_frac(of_member, weeds.member, z, luck, kit.rules.settings)
-        again = again_factor(weeds.history.since_pass_d(at), kit.rules.settings)
+        again = again_factor(
+            weeds.history.since_pass_d(at), weeds.history.taken_frac, kit.rules.settings
+        )
         return np.asarray(found * again[:, None])
 
     kills = kill(site.weather, hours)

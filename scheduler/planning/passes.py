@@ -29,7 +29,8 @@ from scheduler.planning.traits import ToolTraits
 from scheduler.records import FloatArray, IntArray, Tool
 
 _BURIED_FOR_D = 7  # days after a pass in which water saves what it buried
-_N_STAGES, _THREAD = 5, 0  # as the kill tables have them
+_TAKES_MOST = 0.5  # of a stage: from this kill on a pass has taken all it can reach
+_THREAD = 0  # as the kill tables have them
 _TINE_GATE = "tine"  # tools that uproot as tines do: the deeper, the more
 
 
@@ -290,13 +291,17 @@ def tool_kill_frac(
     return reduce(stacked_kill_frac, each)
 
 
-def again_factor(days_since_d: FloatArray, settings: KillSettings) -> FloatArray:
+def again_factor(
+    days_since_d: FloatArray, taken_frac: FloatArray, settings: KillSettings
+) -> FloatArray:
     """Share of its kill that a pass has so soon after another one in the same zone.
 
     Parameters
     ----------
     days_since_d : array
         Days since the pass before in each zone, (..., 2); inf for none [d].
+    taken_frac : array
+        What that pass takes on a good day by zone and stage, (2, 5) [-].
     settings : KillSettings
         What the tables say.
 
@@ -307,22 +312,25 @@ def again_factor(days_since_d: FloatArray, settings: KillSettings) -> FloatArray
 
     Notes
     -----
-    What a pass has missed stands where tools do not reach, so the next one at once misses most of
-    it too: 1 - again_frac exp(-days/again_d). Threads that stand more than `again_thread_d` after
-    the pass are new, and missed by none. Assumption of this project. No range stated.
+    What a pass that takes most has missed stands where tools do not reach, so the next one at once
+    misses most of it too: 1 - again_frac min(1, taken/0.5) exp(-days/again_d); what hardly takes
+    any has told nothing apart. Threads that stand more than
+    `again_thread_d` after the pass are new, and missed by none. Assumption of this project. No
+    range stated.
 
     Examples
     --------
     >>> settings = KillSettings(np.ones(5), 1.0, 0.03, 0.3, 0.25, 0.9, 0.7, 3.0)
-    >>> again_factor(np.array([3.0, np.inf]), settings).round(2).tolist()
-    [[1.0, 0.74, 0.74, 0.74, 0.74], [1.0, 1.0, 1.0, 1.0, 1.0]]
-    >>> again_factor(np.array([0.0, 1.0]), settings)[:, :2].round(2).tolist()
+    >>> took = np.tile([0.9, 0.7, 0.5, 0.25, 0.0], (2, 1))
+    >>> again_factor(np.array([3.0, np.inf]), took, settings).round(2).tolist()
+    [[1.0, 0.74, 0.74, 0.87, 1.0], [1.0, 1.0, 1.0, 1.0, 1.0]]
+    >>> again_factor(np.array([0.0, 1.0]), took, settings)[:, :2].round(2).tolist()
     [[0.3, 0.3], [0.5, 0.5]]
     """
     days = np.asarray(days_since_d, np.float64)
-    share = np.repeat(
-        (1.0 - settings.again_frac * np.exp(-days / settings.again_d))[..., None], _N_STAGES, -1
-    )
+    missing = settings.again_frac * np.exp(-days / settings.again_d)
+    most = np.minimum(np.asarray(taken_frac) / _TAKES_MOST, 1.0)
+    share: FloatArray = 1.0 - missing[..., None] * most
     share[..., _THREAD] = np.where(days > settings.again_thread_d, 1.0, share[..., _THREAD])
     return share
 

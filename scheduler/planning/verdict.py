@@ -47,6 +47,7 @@ _GROWN = slice(3, 5)  # young and established
 _DRY_SURFACE = 0.15  # relative water of the surface below which a bed that is not fit is hard
 _MOST_MAT_M2 = 60.0  # of a mat that count for the order of the day
 _MAT_MIN_M2 = 0.02  # minutes by hand that each of them would cost
+_LEAST_NET_MIN = 1.0  # that a pass must leave to be worth setting out
 _NOTHING_MIN = 1e-6  # of waiting that costs nothing: then it is done today
 _LEAST_SURE = 0.1  # below it another day is the better bet
 _LAST_CHANCE = 3.0  # times as urgent, where the crop closes the gate by tomorrow night
@@ -181,7 +182,11 @@ def _pass_verdict(base: BedAnswer, site: Site, day: Day, offer: Offer, terms: Te
     if span is None and is_wanted:
         return Draft(_not_fit(base, outlook, day, offer), 0.0)
     sure = 0.0 if span is None else _sure(offer, terms, weeds, day, span)
-    if span is None or terms.net_min <= 0.0 or (sure < _LEAST_SURE and terms.best_day > 0):
+    if (
+        span is None
+        or terms.net_min < _LEAST_NET_MIN
+        or (sure < _LEAST_SURE and terms.best_day > 0)
+    ):
         return Draft(_not_today(base, site, day, offer, terms), 0.0)
     last_good = _last_good_hour(offer, terms, day, span)
     answer = replace(

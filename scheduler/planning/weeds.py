@@ -187,11 +187,17 @@ class WeedHistory:
     ready_frac: FloatArray | None = None  # (n_guilds, 2) of a full flush, were a zone stirred now
     rested_d: FloatArray | None = None  # (2,) days since each zone was stirred
     passed_hour: FloatArray | None = None  # (2,) last pass of a tool that works the zone, else -inf
+    passed_frac: FloatArray | None = None  # (2, 5) what that pass takes on a good day
 
     def since_pass_d(self, hours: FloatArray) -> FloatArray:
         """Days from the last pass in each zone to some hours on the sky's clock, (k, 2)."""
         passed = np.full(2, -np.inf) if self.passed_hour is None else self.passed_hour
         return np.asarray((np.asarray(hours)[:, None] - passed) / 24.0)
+
+    @property
+    def taken_frac(self) -> FloatArray:
+        """What the last pass in each zone takes on a good day, (2, 5); nothing without one."""
+        return np.zeros((2, len(STAGES))) if self.passed_frac is None else self.passed_frac
 
 
 def weed_history(
@@ -272,7 +278,7 @@ def weed_history(
     left_out: list[tuple[datetime, str]] = []
     since_at = planting.established_at
     has_rows = planting.crop is not None and since_at is None  # a crop of unknown age
-    passed = np.full(2, -np.inf)
+    passed, taken = np.full(2, -np.inf), np.zeros((2, len(STAGES)))
     member = _members_in_turn(ensemble.n_members, n_particles)
     for at, label, event in actions:
         hour = (at - sky.start_at) / timedelta(hours=1)
@@ -299,16 +305,19 @@ def weed_history(
                 continue
             depth = float(event.data.get("depth_mm", tool.depth_mm))
             stirs = kills.stirs_frac[tool.key]
-            works = kills.kill_frac[tool.key].max(axis=1)
+            good = kills.kill_frac[tool.key]
+            works = good.max(axis=1)
             kill = pass_kill_frac(
                 tool, planting.key, kills.kill_frac, depth, np.array([hour]), [at.date()],
                 weather, rules, member,
             )[0]  # fmt: skip
             if not (has_rows or (since_at is not None and at >= since_at)):
                 stirs, works = _over_the_whole_width(stirs), _over_the_whole_width(works)
+                good = _over_the_whole_width(good)
                 kill = _over_the_whole_width(kill, axis=1)
-            kill = kill * again_factor((hour - passed) / 24.0, rules.settings)
+            kill = kill * again_factor((hour - passed) / 24.0, taken, rules.settings)
             passed = np.where(works > 0.0, hour, passed)
+            taken = np.where(works[:, None] > 0.0, good, taken)
             killed.append((hour, kill, depth))
         elif label in ("sowing", "planting"):
             stirs = np.array(_SOWING_STIRS)
@@ -364,6 +373,7 @@ def weed_history(
         pool * season_now[:, None],
         now_d - last,
         passed,
+        taken,
     )
 
 

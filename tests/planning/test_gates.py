@@ -156,10 +156,10 @@ def test_the_earliest_tenth_closes_a_blind_pass_and_the_last_tenth_opens_the_row
         (40.0, 18.0, 18.0, 0.02),  # deep enough: as the tool is set
         (25.0, 18.0, 15.0, 0.02),  # 10 mm above the seed
         (20.0, 18.0, 10.0, 0.02),
-        (19.0, 18.0, 10.0, 0.03),  # nearer: twice the loss and twice again, 3 % at most
-        (15.0, 18.0, 10.0, 0.03),
-        (15.0, 8.0, 8.0, 0.03),  # a tool set to 8 mm stays there
-        (12.0, 18.0, 10.0, 0.03),  # carrot: the last 2 mm are the seed's
+        (19.0, 18.0, 10.0, 0.02),  # nearer: twice the loss and twice again, 2 % at most
+        (15.0, 18.0, 10.0, 0.02),
+        (15.0, 8.0, 8.0, 0.02),  # a tool set to 8 mm stays there
+        (12.0, 18.0, 10.0, 0.02),  # carrot: the last 2 mm are the seed's
         (None, 18.0, 15.0, 0.02),  # sowing depth of the tables
     ],
 )

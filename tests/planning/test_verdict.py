@@ -452,7 +452,7 @@ def rain_today() -> PassWeather:
 def test_a_pass_that_the_rain_after_it_would_spoil_waits_for_the_rain() -> None:
     """.825 of the kill of tines needs drying, .45 of that is left: .56 x (.175 + .371) = .31."""
     when = at()
-    stand = weeds(LIKE_TODAY, when)
+    stand = weeds(times(LIKE_TODAY, 1.5), when)
     found = drafted(outlook(ALWAYS), stand, when, rain_today()).answer
     assert (found.verdict, found.because) == ("wait", "rain_after")
     assert found.until is not None

@@ -217,11 +217,16 @@ def test_a_pass_misses_what_the_one_before_it_missed_in_each_zone() -> None:
     """Two days after: 0.56 of the kill, but of threads, which are new ones, all."""
     alone = kill_of_last([passed("tines", 96)])
     assert_allclose(alone, kill_table().kill_frac["tine weeder"], rtol=1e-12)
-    left = np.array([1.0, MISSED, MISSED, MISSED, MISSED])
+
+    def left(kind: str, zone: int) -> FloatArray:
+        """All of the threads; of the rest the less, the more the pass before takes, to half."""
+        took = np.minimum(kill_table().kill_frac[kind][zone] / 0.5, 1.0)
+        return np.array([1.0, *(1.0 - (1.0 - MISSED) * took[1:])])
+
     for before, in_row, between in (
-        ("tines", left, left),
-        ("sweeps", 1.0, left),
-        ("fingers", left, 1.0),
+        ("tines", left("tine weeder", IN_ROW), left("tine weeder", BETWEEN)),
+        ("sweeps", 1.0, left("sweeps", BETWEEN)),
+        ("fingers", left("finger weeder", IN_ROW), 1.0),
     ):
         found = kill_of_last([passed(before, 48), passed("tines", 96)])
         assert_allclose(found[IN_ROW], in_row * alone[IN_ROW], rtol=1e-12, err_msg=before)
@@ -231,7 +236,8 @@ def test_a_pass_misses_what_the_one_before_it_missed_in_each_zone() -> None:
 def test_threads_of_the_same_day_were_missed_as_well() -> None:
     alone = kill_of_last([passed("tines", 96)])
     found = kill_of_last([passed("tines", 84), passed("tines", 96)])
-    assert_allclose(found, alone * (1.0 - 0.85 * np.exp(-0.5 / 3.0)), rtol=1e-12)
+    took = np.minimum(kill_table().kill_frac["tine weeder"] / 0.5, 1.0)
+    assert_allclose(found, alone * (1.0 - 0.85 * np.exp(-0.5 / 3.0) * took), rtol=1e-12)
 
 
 @pytest.mark.parametrize(

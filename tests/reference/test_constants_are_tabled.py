@@ -181,6 +181,7 @@ def _in_code() -> dict[Key, float]:
         ("gate", "least_above_mm"): gates._LEAST_ABOVE_MM,
         ("gate", "least_blind_mm"): gates._LEAST_BLIND_MM,
         ("gate", "most_blind_loss_frac"): gates._MOST_BLIND_LOSS_FRAC,
+        ("kill", "again_most_frac"): passes._TAKES_MOST,
         ("gate", "careful_loss_factor"): gates._CAREFUL_FACTOR,
         ("gate", "shallow_loss_factor"): gates._SHALLOW_FACTOR,
         ("gate", "marginal_loss_factor"): gates._MARGINAL_LOSS,
@@ -237,6 +238,7 @@ def _in_code() -> dict[Key, float]:
         ("verdict", "hand_kill_frac"): verdict._HAND_KILL,
         ("verdict", "weathered_frac"): verdict._WEATHERED,
         ("verdict", "dry_surface"): verdict._DRY_SURFACE,
+        ("verdict", "least_net_min"): verdict._LEAST_NET_MIN,
         ("verdict", "least_sure_frac"): verdict._LEAST_SURE,
         ("verdict", "hand_share_frac"): verdict._HAND_SHARE,
         ("verdict", "mat_weed_min"): verdict._MAT_MIN_M2,
@@ -361,7 +363,7 @@ NO_PARAMETER: Mapping[str, tuple[str, ...]] = {
     "offers": ("DAYS_IN_SIGHT", "REACHED"),  # the second stands twice, see above
     "geometry": (),
     "work": (),
-    "passes": (),
+    "passes": ("_THREAD",),
     "plantings": (),
     "gates": ("_DEFAULT_DEPTH_MM",),  # stand twice, see above
     "crop_stage": ("_DEFAULT_CLOSE_D", "_UP_SHARE", "_MOST_COVER_FRAC"),

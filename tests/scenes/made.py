@@ -24,12 +24,12 @@ from scheduler.records import (
 
 PLACE = Place(41.0, -74.0, 10.0, "America/New_York")
 TOOLS = (
-    Tool("tines", "tine weeder", 18.0, 0.9, width_m=0.8, travel="in the paths", setup_min=10.0),
-    Tool("sweeps", "sweeps", 25.0, 0.9, width_m=0.8, travel="in the paths", setup_min=10.0),
+    Tool("tines", "tine weeder", 18.0, 0.9, width_m=0.8, travel="in the paths", setup_min=3.0),
+    Tool("sweeps", "sweeps", 25.0, 0.9, width_m=0.8, travel="in the paths", setup_min=3.0),
     Tool("hoe", "wheel hoe", 20.0, 0.7, width_m=0.2, travel="by hand", setup_min=0.0),
 )
 _IN_ROWS = {"rows": (2, 3), "row_spacings_mm": (250.0, 375.0), "travel": "in the paths"}
-FINGERS = Tool("fingers", "finger weeder", 20.0, 0.8, width_m=0.8, setup_min=15.0, **_IN_ROWS)
+FINGERS = Tool("fingers", "finger weeder", 20.0, 0.8, width_m=0.8, setup_min=3.0, **_IN_ROWS)
 BAR = replace(FINGERS, name="bar", kind="knives", carries=("finger weeder",))
 FLAMER = Tool("flamer", "flame", 0.0, 0.65, width_m=0.75, travel="by hand", setup_min=5.0)
 
@@ -78,9 +78,7 @@ class MadeStore:
         return max(known, key=lambda f: f.issued_at, default=None)
 
     def forecasts_since(self, known_at: datetime, issued_from: datetime) -> list[Forecast]:
-        known = [
-            f for f in self.forecasts if f.known_at <= known_at and f.issued_at >= issued_from
-        ]
+        known = [f for f in self.forecasts if f.known_at <= known_at and f.issued_at >= issued_from]
         return sorted(known, key=lambda f: f.issued_at)
 
     def log(self, kind: str, at: datetime, bed: str | None = None, **data: Any) -> Event:

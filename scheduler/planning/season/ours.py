@@ -353,7 +353,9 @@ class Ours:
         found = particle_kill_frac(
             of_member, weeds.member, self._luck[key], none, kit.rules.settings
         )
-        again = again_factor(weeds.history.since_pass_d(hours), kit.rules.settings)
+        again = again_factor(
+            weeds.history.since_pass_d(hours), weeds.history.taken_frac, kit.rules.settings
+        )
         return np.asarray(found * again[:, None])
 
     def _fit_days(
