@@ -418,7 +418,7 @@ NO_PARAMETER: Mapping[str, tuple[str, ...]] = {
         "_WATER_EVERY_D",
         "_WATER_FOR_D",
         "_RAIN_ENOUGH_MM",
-    ),  # fmt: skip
+    ),
     "visits": ("_NOON_H", "_HALVINGS"),
     "stale_bed": ("_SEED_BAND_MM", "_MOST_FLUSHES", "_TOLD_FLUSHES"),
     "special": ("_CRUST_HARD", "_MAT_M2", "_ESTABLISHED"),  # stand twice, see above
