@@ -68,8 +68,9 @@ def entries(draw: st.DrawFn, event_id: str) -> Event:
     if ("from_m" in data) != ("to_m" in data) or data.get("from_m", 0) >= data.get("to_m", 1):
         data.pop("from_m", None)
         data.pop("to_m", None)
-    if data.get("worked") is False:
-        data.pop("how", None)
+    if "found" in data and "how" not in data:
+        data["worked"] = False
+    data.pop("how" if data.get("worked") is False else "found", None)
     if "nothing" in data:
         data = {"nothing": True}
     has_part = rule.has_bed and draw(st.booleans())
