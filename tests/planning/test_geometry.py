@@ -453,7 +453,7 @@ def test_a_sentence_in_inches_and_feet() -> None:
     )
     back = ask(SWEEPS, BLADES, crop(2, 15.0, replace(BED, ends="one blocked"))).why
     assert grower_text(back, "us") == (
-        "goes with 2 rows 15.0 in apart in one run, wheels in the paths; one end is blocked: back "
+        "goes with 2 rows 15 in apart in one run, wheels in the paths; one end is blocked: back "
         "out 59 ft after each run"
     )
 
