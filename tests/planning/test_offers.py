@@ -521,11 +521,18 @@ def test_a_toolbar_meets_rain_as_its_knives_between_the_rows_and_its_fingers_in_
 
 
 def test_what_another_tool_has_just_worked_is_offered_with_less_kill_in_its_zone() -> None:
-    """Sweeps twelve hours before today's pass, and tines over all of the bed on any day."""
+    """Sweeps twelve hours before today's pass, and tines over all of the bed on any day.
+
+    The less the sweeps take of a stage, to half of it, the less they have told apart.
+    """
     when = clock((TINES,))
     of = standing()
     plain = weeds(MIXED, when, row_share=0.4)
-    swept = replace(plain.history, passed_hour=np.array([-np.inf, plain.hours[1] - 12.0]))
+    swept = replace(
+        plain.history,
+        passed_hour=np.array([-np.inf, plain.hours[1] - 12.0]),
+        passed_frac=np.tile([0.9, 0.7, 0.5, 0.25, 0.1], (2, 1)),
+    )
     before, after = (
         only(choose(Site(of, stand, unseen_weather()), kit((TINES,)), (), when))
         for stand in (plain, replace(plain, history=swept))
@@ -533,10 +540,11 @@ def test_what_another_tool_has_just_worked_is_offered_with_less_kill_in_its_zone
     assert np.array_equal(after.kill_frac[:, :, IN_ROW], before.kill_frac[:, :, IN_ROW])
     share = after.kill_frac[:, 0, BETWEEN] / before.kill_frac[:, 0, BETWEEN]
     days = 0.5 + np.arange(10.0)
-    wanted = 1.0 - 0.85 * np.exp(-days / 3.0)
-    assert np.allclose(share[:, 1:], wanted[:, None], rtol=1e-9, atol=0.0)
+    missed = 0.85 * np.exp(-days / 3.0)
+    wanted = 1.0 - missed[:, None] * np.array([1.0, 1.0, 1.0, 0.5, 0.2])
+    assert np.allclose(share[:, 1:], wanted[:, 1:], rtol=1e-9, atol=0.0)
     assert np.allclose(share[1:, 0], 1.0, rtol=1e-12, atol=0.0)  # threads of a later day are new
-    assert share[0, 0] == pytest.approx(wanted[0], rel=1e-9)
+    assert share[0, 0] == pytest.approx(wanted[0, 0], rel=1e-9)
 
 
 def test_the_height_of_a_crop_is_that_of_the_members_that_count() -> None:
