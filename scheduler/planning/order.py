@@ -84,19 +84,21 @@ def order_of_day(
     -----
     At each price of a minute a planting takes the tool that leaves most, or none; tools are taken
     in the order of their most urgent line, and so are the set-ups of a tool, within a set-up by
-    urgency. A tool whose lines together do not pay for its set-ups stays in the shed, and they take
-    another. A line that does not fit is passed over; the plan is kept that leaves most at the
-    grower's own price of a minute. A quarter of an hour more never lowers what it leaves. A line
-    keeps its place in its set-up unless one below it gains a tenth more. A line that does not fit
-    becomes `wait`, `no_hours`. Definition of this project. No range stated. Worked:
-    tests/planning/test_order.py; whole mornings: tests/scenes.
+    urgency. A tool stays in the shed, and its lines take another or none, where the set-ups it
+    would need cost more than that. A line that does not fit is passed over; the plan is kept that
+    leaves most at the grower's own price of a minute. A quarter of an hour more never lowers what
+    it leaves. A line keeps its place in its set-up unless one below it gains a tenth more. A line
+    that does not fit becomes `wait`, `no_hours`. Definition of this project. No range stated.
+    Worked: tests/planning/test_order.py; whole mornings: tests/scenes.
     """
     go = [draft for draft in drafts if draft.answer.verdict == "go"]
     tools = {tool.name: tool for tool in day.farm.tools}
     minutes = hours_available * 60.0
     own = day.farm.work.machine_price
     prices = [own, *(price for price in _PRICES if price > own)]
-    orders = [_in_order(_chosen(go, price, tools), before or {}) for price in prices]
+    orders = [
+        _in_order(lines, before or {}) for price in prices for lines in _choices(go, price, tools)
+    ]
     spans = [minutes, *(_STEP_MIN * i for i in range(1, int(minutes / _STEP_MIN) + 1))]
     plans = [_plan(order, span, tools) for span in spans for order in orders]
     best = max(plans, key=lambda plan: plan.worth_min - own * plan.minutes)
@@ -130,7 +132,8 @@ def order_of_day(
 def _not_alone(draft: Draft) -> BedAnswer:
     """A line that does not pay for the set-up it would need."""
     tool = draft.action.tool
-    why = f"{tool} would save {draft.worth_min:.0f} min by hand here, less than its set-up takes"
+    saved = f"{draft.worth_min:.0f} min by hand"
+    why = f"{tool} would save {saved} here, too little to set it up for this alone"
     return replace(
         draft.answer,
         verdict="nothing",
@@ -142,28 +145,40 @@ def _not_alone(draft: Draft) -> BedAnswer:
     )
 
 
-def _chosen(go: Sequence[Draft], price: float, tools: Mapping[str, Tool]) -> list[Draft]:
+def _choices(go: Sequence[Draft], price: float, tools: Mapping[str, Tool]) -> list[list[Draft]]:
     """Each planting with the tool that leaves most at a price of a minute, if any is left.
 
-    Tools whose lines do not pay for their set-ups are put away, the worst first.
+    Tools are put away one after the other as long as the whole gains by it: a set-up saved may be
+    worth a slower tool. The best choice comes first, then those it was found by, which may fit
+    better into few hours.
     """
-    away: set[str] = set()
-    while True:
-        chosen: dict[str, list[Draft]] = {}
-        for draft in go:
-            options = [o for o in (draft, *draft.others) if o.action.tool not in away]
-            best = max(options, key=lambda o: _left(o, price), default=None)
-            if best is not None and _left(best, price) > 0.0:
-                chosen.setdefault(best.action.tool, []).append(best)
-        pays = {
-            name: sum(_left(draft, price) for draft in lines)
-            - price * _setups_min(lines, tools[name])
-            for name, lines in chosen.items()
-        }
-        worst = min(pays, key=lambda name: (pays[name], name), default=None)
-        if worst is None or pays[worst] > 0.0:
-            return [draft for lines in chosen.values() for draft in lines]
-        away.add(worst)
+    away: frozenset[str] = frozenset()
+    lines, most = _of_tools(go, price, tools, away)
+    found = [lines]
+    while lines:
+        used = sorted({draft.action.tool for draft in lines})
+        tried = [(away | {name}, *_of_tools(go, price, tools, away | {name})) for name in used]
+        further, fewer, left = max(tried, key=lambda choice: choice[2])
+        if left <= most:
+            break
+        away, lines, most = further, fewer, left
+        found.append(lines)
+    return found[::-1]
+
+
+def _of_tools(
+    go: Sequence[Draft], price: float, tools: Mapping[str, Tool], away: frozenset[str]
+) -> tuple[list[Draft], float]:
+    """Each planting with the best of the tools that are not put away; what the whole leaves."""
+    chosen: dict[str, list[Draft]] = {}
+    for draft in go:
+        options = [o for o in (draft, *draft.others) if o.action.tool not in away]
+        best = max(options, key=lambda o: _left(o, price), default=None)
+        if best is not None and _left(best, price) > 0.0:
+            chosen.setdefault(best.action.tool, []).append(best)
+    left = sum(_left(draft, price) for lines in chosen.values() for draft in lines)
+    setups = sum(_setups_min(lines, tools[name]) for name, lines in chosen.items())
+    return [draft for lines in chosen.values() for draft in lines], left - price * setups
 
 
 def _left(draft: Draft, price: float) -> float:

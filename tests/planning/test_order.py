@@ -77,7 +77,7 @@ def test_a_line_that_no_longer_fits_lets_a_shorter_one_pass() -> None:
 
 def test_a_line_missed_is_not_the_set_up_in_use() -> None:
     """Sweeps that find no time are not mounted: the tines are charged in full, and once."""
-    drafts = [draft("A1", SWEEPS, 9.0, 60.0), draft("A2", TINES, 1.0), draft("A3", TINES, 0.5)]
+    drafts = [draft("A1", SWEEPS, 9.0, 60.0), draft("A2", TINES, 2.0), draft("A3", TINES, 1.5)]
     lines, missed, planned, changes = parts(order_of_day(drafts, 0.75, day()))
     assert [line.bed for line in missed] == ["A1"]
     assert setup_minutes_told(lines) == [TINES.setup_min, 0.0]
@@ -95,12 +95,12 @@ def test_another_setting_of_the_tool_in_use_costs_less_than_another_tool() -> No
         drafts = [
             draft("A1", tool, 3.0, setup="two rows"),
             draft("A2", tool, 2.0, setup="three rows"),
-            draft("A3", TINES, 1.5),
+            draft("A3", TINES, 1.5, 20.0),
         ]
         lines, _, planned, changes = parts(order_of_day(drafts, 6.0, of_farm))
         assert [line.bed for line in lines] == ["A1", "A2", "A3"]
         assert setup_minutes_told(lines) == [tool.setup_min, less, TINES.setup_min]
-        assert planned == 30.0 + tool.setup_min + less + TINES.setup_min
+        assert planned == 40.0 + tool.setup_min + less + TINES.setup_min
         assert changes == 3
 
 
@@ -223,13 +223,28 @@ def test_a_set_up_that_its_lines_do_not_pay_for_stays_in_the_shed() -> None:
     plan = order_of_day(few, 6.0, day())
     assert (plan.n_setups, plan.minutes, plan.not_reached) == (0, 0.0, ())
     assert [(x.verdict, x.because) for x in plan.answers] == [("nothing", "clean")] * 2
-    assert "less than its set-up takes" in plan.answers[0].why[0]
+    assert "too little to set it up for" in plan.answers[0].why[0]
     many = [*few, replace(draft("A9", TINES, 1.0, 2.0), worth_min=6.0)]
     assert order_of_day(many, 6.0, day()).n_setups == 1
     hoed = [replace(few[0], others=(replace(draft("A0", HOE, 1.0, 3.0), worth_min=5.0),)), few[1]]
     first = order_of_day(hoed, 6.0, day()).answers[0]
     assert first.action is not None
     assert first.action.tool == "hoe"
+
+
+def test_a_set_up_saved_is_worth_a_slower_tool() -> None:
+    """Each line leaves 1 min more with the tines, which take 10 to mount, than with the hoe."""
+    lines = [
+        replace(
+            draft(f"A{i}", TINES, 1.0, 2.0),
+            worth_min=20.0,
+            others=(replace(draft(f"A{i}", HOE, 1.0, 3.0), worth_min=20.0),),
+        )
+        for i in range(11)
+    ]
+    for n, tool in ((9, "hoe"), (11, "tines")):
+        answers = order_of_day(lines[:n], 6.0, day()).answers
+        assert {a.action.tool for a in answers if a.action is not None} == {tool}
 
 
 def test_a_line_keeps_its_place_unless_another_gains_a_tenth() -> None:

@@ -32,17 +32,20 @@ def blocks(is_quick: bool) -> list[Block]:
             Block(prices, few[:1], two, budgets),
         ]
     judged = Block((*fixed, main, oracle), truths, names, budgets)
+    calendars = stage.rules_of(figures.NEVER, figures.CALENDAR, figures.SINGLE)
+    by_days = Block((*calendars, main, oracle), truths, names, budgets)
     inside = tuple(t for t in truths[:ABLATION_TRUTHS] if not stage.kind_of(t))
     parts = Block(
         stage.rules_of(figures.ABLATION), inside, names[:ABLATION_WEATHERS], ("scarce", "medium")
     )
     return [
         replace(judged, third=0),
-        Block(prices, truths[:PRICE_TRUTHS], names, budgets, third=0),
         replace(parts, budgets=("medium",)),
-        replace(judged, third=1),
-        replace(judged, third=2),
+        replace(by_days, third=1),
+        Block(prices, truths[:PRICE_TRUTHS], names, budgets, third=0),
+        replace(by_days, third=2),
         parts,
+        judged,
     ]
 
 

@@ -20,9 +20,10 @@ from tests.season.played import Played
 Array = NDArray[np.float64]
 
 MACHINE_PRICE = 0.5
-NEVER, CALENDAR, ATTENTIVE, WEEKLY, WORKABLE, OURS, ORACLE, ABLATION = (
+NEVER, CALENDAR, SINGLE, ATTENTIVE, WEEKLY, WORKABLE, OURS, ORACLE, ABLATION = (
     "never",
     "calendar",
+    "one tool",
     "attentive",
     "weekly",
     "workable",
@@ -30,7 +31,7 @@ NEVER, CALENDAR, ATTENTIVE, WEEKLY, WORKABLE, OURS, ORACLE, ABLATION = (
     "oracle",
     "ablation",
 )
-FIXED = (NEVER, CALENDAR, ATTENTIVE, WEEKLY, WORKABLE)
+FIXED = (NEVER, CALENDAR, SINGLE, ATTENTIVE, WEEKLY, WORKABLE)
 BIN_EDGES = (0.0, 0.5, 0.6, 0.7, 0.8, 0.9, 0.95, 1.0)
 PAIR = ["weather", "truth"]
 

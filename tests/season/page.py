@@ -9,7 +9,17 @@ import numpy as np
 import pandas as pd
 
 from tests.season import figures, weathers
-from tests.season.figures import ATTENTIVE, CALENDAR, FIXED, NEVER, ORACLE, OURS, WEEKLY, WORKABLE
+from tests.season.figures import (
+    ATTENTIVE,
+    CALENDAR,
+    FIXED,
+    NEVER,
+    ORACLE,
+    OURS,
+    SINGLE,
+    WEEKLY,
+    WORKABLE,
+)
 
 GUIDE = Path(__file__).parents[2] / "DEVELOPERS.md"
 BEGIN = "<!-- played seasons: written by `python -m tests.season --write`, not by hand -->"
@@ -21,6 +31,7 @@ FIRST_SENTENCE = (
 BUDGETS = ("scarce", "medium", "plenty")
 KINDS_OF_RULE = (
     (CALENDAR, "calendar"),
+    (SINGLE, "calendar, one tool"),
     (WEEKLY, "one look a week, with error"),
     (ATTENTIVE, "sees every weed each day"),
     (WORKABLE, "whenever workable"),
@@ -84,8 +95,10 @@ class Page:
             f"outside, weather {names}; program text {marks}; {hours:.1f} hours of one core. "
             "Nothing was tuned on these truths or on this weather. Minutes are of the whole garden "
             "and season; those with the machine hold set-ups and visits in vain; a total counts "
-            "them half. The program looks at no weeds here, while the fixed rules that see do; it "
-            "may take the wheel hoe, where the fixed rules take the machine that reaches most. A "
+            "them half. The program looks at no weeds here, while the fixed rules that see do. "
+            "Fixed rules take for each bed the tool that reaches most, as a grower with a bar of "
+            "knives and fingers would, or keep to one tool alone, which saves set-ups: sweeps, or "
+            "the wheel hoe. The program chooses among all of them. A "
             "best fixed rule is chosen afterwards for each weather, in its favour. Work rates and "
             "the price of weeds by hand are assumptions: read differences, not minutes.",
             "",
@@ -187,7 +200,11 @@ class Page:
             ("hand minutes below the best calendar rule, %", (12, 20, 20), self.calendar_gain),
             ("machine minutes over those of that rule", (1.0, 1.0, 1.0), self.calendar_machine),
             ("lower tenth of truths on the first line, %", (0, 0, 0), self.calendar_tenth),
+            ("hand minutes below the best calendar rule of one tool, %", None, self.single_gain),
+            ("machine minutes over those of that rule", None, self.single_machine),
+            ("hand, half of machine and stand lost: below its best, %", None, self.single_whole),
             ("at equal machine minutes below the calendar frontier, %", None, self.on(CALENDAR)),
+            ("... the frontier of calendars of one tool, %", None, self.on(SINGLE)),
             ("... the frontier of one look a week, %", None, self.on(WEEKLY)),
             ("... the frontier of perfect daily eyes, %", None, self.on(ATTENTIVE)),
             ("... the frontier of all fixed rules, %", None, self.on(*FIXED)),
@@ -225,6 +242,18 @@ class Page:
     def calendar_machine(self, table: pd.DataFrame) -> float:
         """Our machine minutes over those of the best calendar rule."""
         return figures.gain_over_best(table, self.main, [CALENDAR]).machine_share
+
+    def single_gain(self, table: pd.DataFrame) -> float:
+        """Mean share of hand minutes saved against the best calendar rule of one tool."""
+        return figures.gain_over_best(table, self.main, [SINGLE]).mean
+
+    def single_machine(self, table: pd.DataFrame) -> float:
+        """Our machine minutes over those of that rule."""
+        return figures.gain_over_best(table, self.main, [SINGLE]).machine_share
+
+    def single_whole(self, table: pd.DataFrame) -> float:
+        """Mean share of total minutes and stand lost saved against the best of one tool."""
+        return figures.gain_over_best(table, self.main, [SINGLE], "whole_min").mean
 
     def calendar_tenth(self, table: pd.DataFrame) -> float:
         """The lower tenth of that share."""

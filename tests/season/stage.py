@@ -11,19 +11,16 @@ from scheduler.models.weeds.degree_days import flush_milestones
 from scheduler.planning.offers import Kit
 from scheduler.planning.outlook import GuildView
 from scheduler.planning.passes import PassRules
-from scheduler.planning.season.belief import N_MEMBERS, Belief, build_belief
+from scheduler.planning.season.belief import N_MEMBERS, Belief, Forecast, build_belief
 from scheduler.planning.season.ours import PARTS, Oracle, Ours
 from scheduler.planning.season.play import play
 from scheduler.planning.season.rules import (
-    CALENDAR_D,
-    GAPS_D,
-    LOOK_ERROR_LN_SD,
-    THRESHOLDS_M2,
     AfterRain,
     Attentive,
     Calendar,
     Never,
     WheneverWorkable,
+    simple_rules,
 )
 from scheduler.planning.season.shapes import Garden, Rule, Truth
 from scheduler.planning.season.truth import (
@@ -50,11 +47,10 @@ BUDGETS_MIN = {"scarce": 14.0, "medium": 30.0, "plenty": 120.0}
 N_INSIDE = 20
 N_OTHER_BUILD = 7
 OTHER_BUILD = "other build"
-WEEKLY_D = 7
 PRICES = (0.5, 1.0, 2.0)
 MAIN_PRICE = 1.0
 FEW_MEMBERS = 4
-FEW_PARTICLES = 16
+FEW_PARTICLES = 12
 
 
 # ------------------------------------------------------------------ world
@@ -137,55 +133,54 @@ def season_of(weather: str, truth: str) -> TruthSeason:
 Maker = Callable[[str, str], Rule]  # of the weather and the truth, by name
 
 
+_FAMILIES: Mapping[type, str] = {
+    Never: figures.NEVER,
+    Calendar: figures.CALENDAR,
+    AfterRain: figures.CALENDAR,
+    WheneverWorkable: figures.WORKABLE,
+}
+
+
+def _family(rule: Rule) -> str:
+    if isinstance(rule, Attentive):
+        return figures.WEEKLY if rule.looks_every_d > 1 else figures.ATTENTIVE
+    if isinstance(rule, Calendar | AfterRain) and rule.with_tool:
+        return figures.SINGLE
+    return _FAMILIES[type(rule)]
+
+
 def _fixed() -> dict[str, tuple[str, Maker]]:
-    """Rules of comparison: family and maker by name, the full grid."""
-    makers: list[tuple[str, Callable[[World], Rule]]] = [(figures.NEVER, lambda world: Never())]
-    for minds_wet in (False, True):
-        makers += [
-            (figures.CALENDAR, lambda world, d=d, w=minds_wet: Calendar(world, d, w))
-            for d in CALENDAR_D
-        ]
-        makers.append((figures.CALENDAR, lambda world, w=minds_wet: AfterRain(world, w)))
-    makers.append((figures.WORKABLE, WheneverWorkable))
-    makers += [
-        (figures.ATTENTIVE, lambda world, t=t, g=g: Attentive(world, t, g))
-        for t in THRESHOLDS_M2
-        for g in GAPS_D
-    ]
-    makers += [
-        (
-            figures.WEEKLY,
-            lambda world, t=t: Attentive(
-                world, t, 1, looks_every_d=WEEKLY_D, error_ln_sd=LOOK_ERROR_LN_SD
-            ),
-        )
-        for t in THRESHOLDS_M2
-    ]
-    makers.append(
-        (
-            figures.WEEKLY,
-            lambda world: Attentive(world, 10.0, 1, looks_every_d=WEEKLY_D, is_by_threads=True),
-        )
-    )
-    nameless = world_of(weathers.JUDGING[0])
-    return {
-        make(nameless).name: (family, lambda weather, truth, make=make: make(world_of(weather)))
-        for family, make in makers
-    }
+    """Rules of comparison: family and maker by name."""
+    named = simple_rules(world_of(weathers.JUDGING[0]))
+    return {rule.name: (_family(rule), partial(_simple, name=rule.name)) for rule in named}
+
+
+def _simple(weather: str, truth: str, name: str) -> Rule:
+    return next(rule for rule in simple_rules(world_of(weather)) if rule.name == name)
 
 
 @lru_cache(maxsize=12)
-def belief_of(weather: str, rain_told_frac: float = 1.0, n_members: int = N_MEMBERS) -> Belief:
+def belief_of(
+    weather: str,
+    rain_told_frac: float = 1.0,
+    n_members: int = N_MEMBERS,
+    forecast: Forecast = "issued",
+) -> Belief:
     """What a grower with the program believes of soil and weather; the same for all truths."""
-    return build_belief(world_of(weather), n_members, rain_told_frac)
+    return build_belief(world_of(weather), n_members, rain_told_frac, forecast)
 
 
 def ours(
-    weather: str, truth: str, price: float, n_members: int = N_MEMBERS, **options: Any
+    weather: str,
+    truth: str,
+    price: float,
+    n_members: int = N_MEMBERS,
+    forecast: Forecast = "issued",
+    **options: Any,
 ) -> Rule:
     """The program at a price of a machine minute; it hears the rain of the truth's gauge."""
     told = truth_of(weather, truth).gauge_factor
-    return Ours(belief_of(weather, told, n_members), price, **options)
+    return Ours(belief_of(weather, told, n_members, forecast), price, **options)
 
 
 def _oracle(weather: str, truth: str, price: float) -> Rule:
@@ -206,6 +201,16 @@ def _ours() -> dict[str, tuple[str, Maker]]:
     made[f"{FEW_MEMBERS} soil members"] = (
         figures.ABLATION,
         partial(ours, price=MAIN_PRICE, n_members=FEW_MEMBERS),
+    )
+    other: tuple[Forecast, ...] = ("perfect", "none")
+    for forecast in other:
+        made[f"forecast {forecast}"] = (
+            figures.ABLATION,
+            partial(ours, price=MAIN_PRICE, forecast=forecast),
+        )
+    made["flush counted twice"] = (
+        figures.ABLATION,
+        partial(ours, price=MAIN_PRICE, flush_times=2.0),
     )
     made[f"{FEW_PARTICLES} weed particles"] = (
         figures.ABLATION,

@@ -37,7 +37,8 @@ def test_fixed_rules_keep_their_rows_when_the_planner_alone_changes() -> None:
 
 
 def test_the_grid_of_fixed_rules_is_whole() -> None:
-    assert len(stage.rules_of(figures.ATTENTIVE)) == 24
+    assert len(stage.rules_of(figures.ATTENTIVE)) == 24 + 24  # with any tool; with one
+    assert len(stage.rules_of(figures.SINGLE)) == 12
     for days in (7, 8, 10, 14, 20):
         assert f"every {days} days" in stage.rules_of(figures.CALENDAR)
     assert "7 days after rain or pass" in stage.rules_of(figures.CALENDAR)

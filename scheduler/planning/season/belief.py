@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 from datetime import timedelta
+from typing import Any, Literal
 
 import numpy as np
 
@@ -44,6 +45,8 @@ from scheduler.planning.outlook import Ground, met_by, past_wettings
 from scheduler.planning.plantings import Trigger
 from scheduler.planning.season.world import WorkDay, World
 from scheduler.records import BoolArray, FloatArray, IntArray, Kind, WeatherSeries
+
+Forecast = Literal["issued", "perfect", "none"]
 
 N_MEMBERS = 12
 _READING_H = 12
@@ -169,7 +172,12 @@ class Belief:
         return np.concatenate((was, comes), axis=1).astype(np.float64)
 
 
-def build_belief(world: World, n_members: int = N_MEMBERS, rain_told_frac: float = 1.0) -> Belief:
+def build_belief(
+    world: World,
+    n_members: int = N_MEMBERS,
+    rain_told_frac: float = 1.0,
+    forecast: Forecast = "issued",
+) -> Belief:
     """Run the members of every bed through the season, and from each working morning ahead.
 
     Parameters
@@ -180,6 +188,9 @@ def build_belief(world: World, n_members: int = N_MEMBERS, rain_told_frac: float
         Soil members.
     rain_told_frac : float
         Rain that the station tells over that which fell [-].
+    forecast : str
+        `issued` as skilful as the program takes forecasts to be; `perfect` for the weather that
+        came, in every member; `none` for recorded days of the weeks before.
 
     Returns
     -------
@@ -214,7 +225,9 @@ def build_belief(world: World, n_members: int = N_MEMBERS, rain_told_frac: float
         if day is not None:
             used = [bed for bed in beds if (day.index, bed) in world.ways]
             if used:
-                mornings[day.index] = _morning(world, truth, runner, used, hour, day, is_open)
+                mornings[day.index] = _morning(
+                    world, truth, runner, used, hour, day, is_open, forecast
+                )
         past.append(runner.run(truth, beds, slice(hour, min(hour + 24, truth.n_hours))))
     whole = {bed: _joined_past([part[bed] for part in past]) for bed in beds}
     wettings = past_wettings(_under(world, truth), wetting_triggers(truth.rain_mm), np.ones(1), 0)
@@ -392,8 +405,9 @@ def _morning(
     hour: int,
     day: WorkDay,
     is_open: BoolArray,
+    forecast: Forecast,
 ) -> BelievedMorning:
-    members = _members_ahead(world, truth, hour, day, runner.n_members)
+    members = _members_ahead(world, truth, hour, runner.n_members, forecast)
     n_hours = hour + AHEAD_H
     none = np.broadcast_to(np.zeros(1), (1, n_hours))
     sky = Sky(
@@ -411,7 +425,7 @@ def _morning(
 
 
 def _members_ahead(
-    world: World, truth: ColumnForcing, hour: int, day: WorkDay, n_members: int
+    world: World, truth: ColumnForcing, hour: int, n_members: int, forecast: Forecast
 ) -> ColumnForcing:
     """The members' weather from an hour on, under the forecast as it was issued then."""
     farm, start = world.garden.farm, world.weather.start_at
@@ -429,8 +443,30 @@ def _members_ahead(
         **{name: getattr(issued, name)[0] for name in _SKY_NAMES},
         forecast_issued_at=now,
     )
+    if forecast == "none":
+        ahead = _until(came, hour - first)
     sky = member_skies(ahead, now, farm.place, exact, farm.seed, n_members)
-    return _cut(sky.forcing, slice(hour - first, None))
+    members = _cut(sky.forcing, slice(hour - first, None))
+    return _as_came(members, truth, hour) if forecast == "perfect" else members
+
+
+def _until(series: WeatherSeries, n_hours: int) -> WeatherSeries:
+    """A series of which nothing is known from an hour on."""
+    known = np.arange(series.n_hours) < n_hours
+    cut: dict[str, Any] = {
+        name: np.where(known, getattr(series, name), np.nan) for name in _SKY_NAMES
+    }
+    return replace(series, **cut, forecast_issued_at=None)
+
+
+def _as_came(members: ColumnForcing, truth: ColumnForcing, hour: int) -> ColumnForcing:
+    """Every member with the true weather, for as long as the season lasts."""
+    n_known = max(0, min(members.n_hours, truth.n_hours - hour))
+    came = {}
+    for f in fields(members):
+        came[f.name] = np.array(getattr(members, f.name))
+        came[f.name][:, :n_known] = getattr(truth, f.name)[:, hour : hour + n_known]
+    return ColumnForcing(**came)
 
 
 def _series(world: World, truth: ColumnForcing, first: int, hour: int) -> WeatherSeries:

@@ -88,6 +88,7 @@ class Ours:
     `without` names parts of it that are left out, of `PARTS`, to see what each earns: the state of
     the soil (it always sets out), drying after a pass, what visits teach, blind passes and those
     before sowing, set-ups one at a time, the order by urgency, the flush that a pass opens.
+    `flush_times` counts that flush more than once.
     """
 
     eyes = Eyes()
@@ -98,6 +99,7 @@ class Ours:
         price: float = 1.0,
         *,
         without: Sequence[str] = (),
+        flush_times: float = 1.0,
         n_particles: int = N_PARTICLES,
         n_seeds: int = N_SEEDS,
     ) -> None:
@@ -110,6 +112,9 @@ class Ours:
         self.without = frozenset(without)
         self.world: World = belief.world
         self.settings = self.world.tables.value
+        if flush_times != 1.0:
+            weight = flush_times * self.settings.flush_weight
+            self.settings = replace(self.settings, flush_weight=weight)
         if "flush" in self.without:
             self.settings = replace(
                 self.settings, flush_weight=0.0, relief_crop_frac=0.0, relief_empty_frac=0.0

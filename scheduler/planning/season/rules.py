@@ -1,8 +1,9 @@
 """Simple rules that growers go by, for comparison: calendars, rain, and eyes of several kinds.
 
-All take the same tool for a bed: over a sown row before emergence the one that may go blind; in a
-standing crop the one that reaches the rows, with what works between them if there is such a stack;
-else one between the rows. Beds of one tool and set-up are done together.
+By habit all take the same tool for a bed: over a sown row before emergence the one that may go
+blind; in a standing crop the one that reaches the rows, with what works between them if there is
+such a stack; else one between the rows. Each may instead keep to one tool, which saves set-ups.
+Beds of one tool and set-up are done together.
 """
 
 from __future__ import annotations
@@ -23,11 +24,12 @@ GAPS_D = (1, 2, 3, 4, 5, 6)
 LOOK_ERROR_LN_SD = 0.35
 AFTER_D = 7.0
 WET_MM = 8.0  # rain of a day after which seven days are waited
+SINGLE_TOOLS = ("sweeps", "hoe")  # of the made garden
 _EVERY_D = 7
 _SCRATCHED_M2 = 10.0  # threads and seed leaves from which a scratching grower goes
 
 
-def usual_way(ways: Sequence[Way], world: World) -> Way | None:
+def usual_way(ways: Sequence[Way], world: World, with_tool: str = "") -> Way | None:
     """The tool that a grower without figures takes to a bed.
 
     Parameters
@@ -36,6 +38,8 @@ def usual_way(ways: Sequence[Way], world: World) -> Way | None:
         Tools that go there that day.
     world : World
         For what they kill.
+    with_tool : str
+        Name of the only tool that is taken; empty for any.
 
     Returns
     -------
@@ -57,7 +61,8 @@ def usual_way(ways: Sequence[Way], world: World) -> Way | None:
         is_fingers = way.purpose != "standing" or traits[way.tool.key].crop_gate != "tine"
         return is_fingers, int((small > 0.0).sum()), float(small.sum()), is_machine
 
-    open_now = [way for way in ways if kills[way.tool.key][:, :2].max() > 0.0]
+    held = [way for way in ways if with_tool in ("", way.tool.name)]
+    open_now = [way for way in held if kills[way.tool.key][:, :2].max() > 0.0]
     if not open_now:
         return None
     if any(way.purpose != "standing" for way in open_now):
@@ -118,23 +123,26 @@ def stirred_hour(events: Sequence[Event], plot: Plot, world: World) -> float:
     return -np.inf
 
 
-def _beds(morning: Morning, world: World) -> list[tuple[Plot, Way]]:
+def _beds(morning: Morning, world: World, with_tool: str) -> list[tuple[Plot, Way]]:
     """Beds in use that a tool can go to today."""
     found: list[tuple[Plot, Way]] = []
     for bed in world.garden.farm.beds:
         plot = world.plot_at(bed.name, morning.hour)
         if plot is None:
             continue
-        way = usual_way(world.ways.get((morning.day, bed.name), ()), world)
+        way = usual_way(world.ways.get((morning.day, bed.name), ()), world, with_tool)
         if way is not None:
             found.append((plot, way))
     return found
 
 
-def _longest_first(
-    found: Sequence[tuple[Plot, Way]], morning: Morning, world: World
-) -> list[tuple[Plot, Way]]:
+def _longest_first(morning: Morning, world: World, with_tool: str = "") -> list[tuple[Plot, Way]]:
+    found = _beds(morning, world, with_tool)
     return sorted(found, key=lambda f: stirred_hour(morning.events, f[0], world))
+
+
+def _with(tool: str) -> str:
+    return f", with {tool}" if tool else ""
 
 
 @dataclass(frozen=True)
@@ -156,11 +164,13 @@ class Calendar:
     world: World
     every_d: float
     minds_wet: bool = False
+    with_tool: str = ""
 
     @property
     def name(self) -> str:
         """As `every 8 days`."""
-        return f"every {self.every_d:g} days" + (", if dry" if self.minds_wet else "")
+        wet = ", if dry" if self.minds_wet else ""
+        return f"every {self.every_d:g} days{wet}{_with(self.with_tool)}"
 
     @property
     def eyes(self) -> Eyes:
@@ -171,7 +181,7 @@ class Calendar:
         """Beds that are due, the longest left first."""
         due = [
             (plot, way)
-            for plot, way in _longest_first(_beds(morning, self.world), morning, self.world)
+            for plot, way in _longest_first(morning, self.world, self.with_tool)
             if morning.hour - stirred_hour(morning.events, plot, self.world)
             >= 24.0 * self.every_d - 12.0
             and (not self.minds_wet or morning.works[plot.key, way.tool.name])
@@ -185,11 +195,13 @@ class AfterRain:
 
     world: World
     minds_wet: bool = False
+    with_tool: str = ""
 
     @property
     def name(self) -> str:
         """As `7 days after rain or pass`."""
-        return "7 days after rain or pass" + (", if dry" if self.minds_wet else "")
+        wet = ", if dry" if self.minds_wet else ""
+        return f"7 days after rain or pass{wet}{_with(self.with_tool)}"
 
     @property
     def eyes(self) -> Eyes:
@@ -203,7 +215,7 @@ class AfterRain:
         day_sums = np.convolve(rain[first : morning.hour], np.ones(24), mode="valid")
         wet = first + 24 + np.flatnonzero(day_sums >= WET_MM)
         due: list[tuple[Plot, Way]] = []
-        for plot, way in _longest_first(_beds(morning, self.world), morning, self.world):
+        for plot, way in _longest_first(morning, self.world, self.with_tool):
             stirred = stirred_hour(morning.events, plot, self.world)
             since = _first_wetting_after(wet, stirred)
             if morning.hour - since < 24.0 * AFTER_D - 12.0:
@@ -232,7 +244,7 @@ class WheneverWorkable:
         """All of them, the longest left first."""
         due = [
             (plot, way)
-            for plot, way in _longest_first(_beds(morning, self.world), morning, self.world)
+            for plot, way in _longest_first(morning, self.world)
             if morning.works[plot.key, way.tool.name]
             and morning.hour - stirred_hour(morning.events, plot, self.world)
             >= 24.0 * self.gap_d - 12.0
@@ -254,6 +266,7 @@ class Attentive:
     looks_every_d: int = 1
     error_ln_sd: float = 0.0
     is_by_threads: bool = False
+    with_tool: str = ""
     last_seen: dict[str, tuple[int, float]] = field(default_factory=dict, compare=False)
 
     @property
@@ -263,7 +276,7 @@ class Attentive:
         error = ", with error" if self.error_ln_sd else ""
         return (
             f"{what} every {self.looks_every_d} d{error}, over {self.threshold_m2:g}, "
-            f"gap {self.gap_d:g} d"
+            f"gap {self.gap_d:g} d{_with(self.with_tool)}"
         )
 
     @property
@@ -282,7 +295,7 @@ class Attentive:
             if plot is not None:
                 self.last_seen[bed] = (morning.hour, self._density(count, plot))
         wanted: list[tuple[float, tuple[Plot, Way]]] = []
-        for plot, way in _beds(morning, self.world):
+        for plot, way in _beds(morning, self.world, self.with_tool):
             stirred = stirred_hour(morning.events, plot, self.world)
             hour, density = self.last_seen.get(plot.key, (-1, 0.0))
             if (
@@ -313,7 +326,8 @@ def simple_rules(world: World) -> tuple[Rule, ...]:
     -------
     tuple of Rule
         Never, calendars, after rain, whenever workable, attentive eyes in thresholds and gaps, a
-        weekly look with error, a weekly scratching.
+        weekly look with error, a weekly scratching; calendars, rain and eyes of every second gap
+        again with each of `SINGLE_TOOLS` alone.
 
     Notes
     -----
@@ -322,9 +336,17 @@ def simple_rules(world: World) -> tuple[Rule, ...]:
     calendars = [Calendar(world, d, wet) for d in CALENDAR_D for wet in (False, True)]
     rain = [AfterRain(world, wet) for wet in (False, True)]
     attentive = [Attentive(world, t, g) for t in THRESHOLDS_M2 for g in GAPS_D]
+    single: list[Rule] = []
+    for tool in SINGLE_TOOLS:
+        single += [Calendar(world, d, True, tool) for d in CALENDAR_D]
+        single.append(AfterRain(world, True, tool))
+        single += [
+            Attentive(world, t, g, with_tool=tool) for t in THRESHOLDS_M2 for g in GAPS_D[::2]
+        ]
     weekly = [
         Attentive(world, t, 1, looks_every_d=_EVERY_D, error_ln_sd=LOOK_ERROR_LN_SD)
         for t in THRESHOLDS_M2
     ]
     threads = Attentive(world, _SCRATCHED_M2, 1, looks_every_d=_EVERY_D, is_by_threads=True)
-    return (Never(), *calendars, *rain, WheneverWorkable(world), *attentive, *weekly, threads)
+    workable = WheneverWorkable(world)
+    return (Never(), *calendars, *rain, workable, *attentive, *single, *weekly, threads)

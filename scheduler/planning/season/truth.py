@@ -10,7 +10,7 @@ pool, kill by another table, weeds in clumps).
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numba as nb
@@ -236,6 +236,9 @@ class TruthSeason:
     wettings: tuple[float, ...]  # hours at which rain woke seeds in dry ground
     kill: KillSettings
     step_h: float
+    kills: dict[tuple[str, str, float, str], FloatArray] = field(
+        default_factory=dict, init=False, repr=False, compare=False
+    )  # of passes asked for before: bed, tool, hour, purpose
 
     def fit_hours(self, bed: str, way: Way, day: WorkDay) -> IntArray:
         """Working hours of a day, within those of a way, at which the soil truly lets it work."""
@@ -731,6 +734,13 @@ def true_kill_frac(season: TruthSeason, plot: Plot, way: Way, hour: float) -> Fl
     keyed by bed, tool and date. Over an empty bed a tool works its whole width alike. Definition of
     this project; range as `tool_kill_frac`. Worked: tests/planning/season/test_truth.py.
     """
+    asked = (plot.key, way.tool.name, hour, way.purpose)
+    if asked not in season.kills:
+        season.kills[asked] = _true_kill_frac(season, plot, way, hour)
+    return season.kills[asked]
+
+
+def _true_kill_frac(season: TruthSeason, plot: Plot, way: Way, hour: float) -> FloatArray:
     truth, kit = season.truth, season.world.tables.kit
     key = way.tool.key
     if truth.build == PRODUCT:

@@ -145,8 +145,19 @@ def test_last_stirring_leaves_out_visits_in_vain() -> None:
     assert stirred_hour((), world().plots[0], world()) == -np.inf
 
 
+def test_one_tool_alone() -> None:
+    """Who keeps to one tool hangs on no other, and leaves what that tool cannot do."""
+    for rule in (Calendar(world(), 7, True, "sweeps"), Attentive(world(), 5.0, 1, with_tool="hoe")):
+        tools = {e.data["tool"] for e in done_by(rule).events if e.kind == "pass"}
+        assert tools == {rule.with_tool}
+    assert usual_way(world().ways[49, "K1"], world(), "fingers") is None
+
+
 def test_the_grid_of_the_study() -> None:
-    """Never, five calendars and seven days after rain in two kinds each, 24 eyes and the rest."""
+    """Never, five calendars and seven days after rain in two kinds each, 24 eyes and the rest.
+
+    With each of two tools alone the six that mind the wet, and 12 eyes.
+    """
     rules = simple_rules(world())
     names = [rule.name for rule in rules]
-    assert len(names) == len(set(names)) == 1 + 10 + 2 + 1 + 24 + 4 + 1
+    assert len(names) == len(set(names)) == 1 + 10 + 2 + 1 + 24 + 2 * 18 + 4 + 1
