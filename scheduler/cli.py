@@ -1020,7 +1020,12 @@ def weather_show(
 
     By day, with where each value comes from, what was left out, and the forecast in use.
     """
-    from scheduler.adapters.weather.doubts import DOUBT_DAYS, weather_doubts
+    from scheduler.adapters.weather.doubts import (
+        DOUBT_DAYS,
+        REVISED_DAYS,
+        revised_lines,
+        weather_doubts,
+    )
     from scheduler.adapters.weather.show import weather_text
     from scheduler.adapters.weather.sources import credit_lines
     from scheduler.service.weather import past_years, weather_on_record
@@ -1033,10 +1038,12 @@ def weather_show(
         described = farm_as_known(folder, database, None if as_of is None else moment)
         events = [event for event in database.events(moment) if event.happened_at <= moment]
         values = database.weather_values(moment, hour - timedelta(days=DOUBT_DAYS), end_at)
+        revisions = database.all_weather_values(moment, moment - timedelta(days=REVISED_DAYS))
         years = past_years(described, events, database, moment, hour, SHOWN_AHEAD)
         series = weather_on_record(
             described, events, database, moment, start_at, end_at, n_past_years=len(years)
         )
+    place = described.place
     page = weather_text(
         series,
         moment,
@@ -1044,7 +1051,10 @@ def weather_show(
         described.units,
         page_width(width),
         values=values,
-        doubts=weather_doubts(values, events, moment, described.place),
+        doubts=(
+            *weather_doubts(values, events, moment, place),
+            *revised_lines(revisions, moment, place),
+        ),
         credits_due=credit_lines(series.sources),
     )
     sys.stdout.write(page)

@@ -13,7 +13,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from scheduler.adapters.weather.doubts import weather_doubts
+from scheduler.adapters.weather.doubts import revised_lines, weather_doubts
 from scheduler.adapters.weather.quality import checked_weather
 from scheduler.records import Event, Kind, Place, WeatherValue
 
@@ -172,3 +172,19 @@ def test_everything_left_out_is_named_with_its_reason(rain: list[float]) -> None
     assert "rain of station: 1 value of 5 Jun 2013 (400) left out: more than 150 mm" in found
     assert "rain of station: 1 value of 13 Jun 2013 (-1) left out: below zero" in found
     assert [v.value for v in checked.values] == [v.value for v in values]
+
+
+def test_rain_that_a_source_changed_later_is_told() -> None:
+    """Two hours of one day change by 1.5 mm together; less than 1 mm a day is not told."""
+    rain_mm = [0.0] * (N - 3) + [8.0, 0.0, 0.0]
+    first = station(rain_mm)
+    day = START + (N - 3) * DAY
+    hours = [v for v in first if v.start_at >= day and v.value > 0.0]
+    later = [replace(v, value=v.value + 0.75, known_at=v.known_at + DAY) for v in hours]
+    (told,) = revised_lines([*later[:2], *first], NOW, PLACE)
+    assert told == (
+        "station changed its rain of 6 Sep 2013 from 8 mm to 10 mm: "
+        "the later figure counts from then on"
+    )
+    assert revised_lines([*first, later[0]], NOW, PLACE) == ()
+    assert revised_lines(first, NOW, PLACE) == ()

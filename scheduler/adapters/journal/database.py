@@ -355,13 +355,20 @@ class FarmDatabase:
             tail="GROUP BY weather_values.start_at, variable, weather_values.end_at, source",
         )
 
-    def all_weather_values(self, known_at: datetime) -> list[WeatherValue]:
-        """Every revision of every value known at `known_at`, in order of start and revision."""
+    def all_weather_values(
+        self, known_at: datetime, start_from: datetime | None = None
+    ) -> list[WeatherValue]:
+        """Every revision of every value known at `known_at`, in order of start and revision.
+
+        With `start_from` only those that begin then or later.
+        """
         moments = _Moments()
         rows = self._known(
             "weather_values",
             known_at,
             _WEATHER_COLUMNS,
+            where="start_at >= ?",
+            values=("" if start_from is None else utc_text(start_from),),
             tail="ORDER BY start_at, variable, end_at, source, known_at",
         )
         return [

@@ -30,6 +30,7 @@ BLOCKED_DAYS, BLOCKED_LOW, BLOCKED_HIGH, BLOCKED_MM = 30, 0.5, 2.0, 20.0
 ZERO_DAYS, ZERO_WET_DAYS, ZERO_WET_MM = 14, 3, 5.0
 COVERED_FRAC = 0.9
 SNOW_C = 1.0
+REVISED_DAYS = 30
 DRY_MM = 0.5
 LIKE_FRAC = 0.3
 MOST_NAMED = 3
@@ -81,6 +82,49 @@ def weather_doubts(
         said += _watered(readings, hours, events, zone)
     said += _snow(values, hours, zone, now)
     return tuple(said)
+
+
+def revised_lines(
+    revisions: Sequence[WeatherValue], now: datetime, place: Place
+) -> tuple[str, ...]:
+    """Sentences on rain that a source told otherwise later: the later figure counts.
+
+    Parameters
+    ----------
+    revisions : sequence of WeatherValue
+        Every revision of the values on record.
+    now : datetime
+        The moment of the page.
+    place : Place
+        Its zone decides what a day is.
+
+    Returns
+    -------
+    tuple of str
+        One a source, of the last `REVISED_DAYS` days, where a day changed by `WET_MM` or more.
+    """
+    zone = ZoneInfo(place.time_zone)
+    since = now - timedelta(days=REVISED_DAYS)
+    of_hours: dict[tuple[str, datetime, datetime], list[WeatherValue]] = {}
+    for value in revisions:
+        if value.variable == "rain_mm" and since <= value.start_at < now and not value.suspect:
+            of_hours.setdefault((value.source, value.start_at, value.end_at), []).append(value)
+    days: dict[tuple[str, str], list[float]] = {}
+    for (source, start_at, _), told in of_hours.items():
+        told.sort(key=lambda v: v.known_at)
+        day = days.setdefault((source, day_words(start_at, zone)), [0.0, 0.0])
+        day[0] += told[0].value
+        day[1] += told[-1].value
+    said: dict[str, list[str]] = {}
+    for (source, day_told), (first, last) in days.items():
+        if abs(last - first) >= WET_MM:
+            said.setdefault(source, []).append(f"{day_told} from {first:.0f} mm to {last:.0f} mm")
+    return tuple(
+        f"{source} changed its rain of {', '.join(changed[:MOST_NAMED])}"
+        f"{f' and {n} more days' if (n := len(changed) - MOST_NAMED) > 0 else ''}: "
+        "the later figure counts from then on"
+        for source, changed in sorted(said.items())
+    )
 
 
 # ------------------------------------------------------------------ left out
@@ -305,7 +349,7 @@ def _watered(
 def _snow(
     values: Sequence[WeatherValue], hours: _StationHours, zone: ZoneInfo, now: datetime
 ) -> list[str]:
-    """Rain that fell at or below 1 C of late: it may lie as snow."""
+    """Rain that fell at or below 1 C of late: it may lie as snow, as the soil column takes it."""
     if not hours.has_any:
         return []
     since = int((now - timedelta(days=BLOCKED_DAYS)).timestamp()) // _HOUR_S - hours.first
@@ -316,5 +360,6 @@ def _snow(
     last = datetime.fromtimestamp((int(np.flatnonzero(cold)[-1]) + hours.first) * _HOUR_S, zone)
     return [
         f"{hours.rain_mm[cold].sum():.0f} mm fell at {SNOW_C:g} C or below, last on "
-        f"{day_words(last, zone)}: it may have been snow, counted as rain when it fell"
+        f"{day_words(last, zone)}: it may have been snow; what fell below 0.5 C wets the soil "
+        "as it thaws"
     ]
