@@ -39,6 +39,14 @@ class WeatherMissingError(WhitethreadError):
     """There is not enough weather to answer the question."""
 
 
+class MailSettingsError(WhitethreadError):
+    """The mail cannot be sent as the farm file and its secrets stand: nothing to try again."""
+
+
+class MailPostponedError(WhitethreadError):
+    """The mail server could not be reached or asked for another try later."""
+
+
 class ParameterTableError(WhitethreadError):
     """A parameter table of the program breaks its own rules."""
 

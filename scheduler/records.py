@@ -463,6 +463,49 @@ class WeatherAnswer:
 
 
 @dataclass(frozen=True)
+class DayStrip:
+    """The hours around a morning, for a picture; element i holds over [start_at + i h, + 1 h).
+
+    The first `n_past` hours lie before the morning. Rain [mm] is the mean of the members and what
+    one in ten exceeds; by soil the relative water of the surface (0-1) and the chance that it can
+    be worked, both of the undisturbed column; `is_open` tells the hours of the work plan.
+    """
+
+    start_at: datetime
+    n_past: int
+    rain_mm: FloatArray
+    rain_high_mm: FloatArray
+    surface_rel_water: Mapping[str, FloatArray]
+    workable_frac: Mapping[str, FloatArray]
+    is_open: BoolArray
+
+
+@dataclass(frozen=True)
+class ListLine:
+    """One line of an issued list that nothing was logged for."""
+
+    place: int  # the number it was read by
+    bed: str
+    part: str | None
+    tool: str
+
+
+@dataclass(frozen=True)
+class MorningNews:
+    """What came between the list issued last and this morning.
+
+    `silent_on` is the local day of that list when nothing was logged since, else None; `unlogged`
+    are its lines that no entry answers; `corrections` say, one sentence each, where that list was
+    wrong as far as is known by now.
+    """
+
+    silent_on: date | None = None
+    n_silent_days: int = 0
+    unlogged: tuple[ListLine, ...] = ()
+    corrections: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
 class Morning:
     """The answer of one morning."""
 
@@ -482,3 +525,4 @@ class Morning:
     cautions: tuple[str, ...]
     day: date
     outlook_line: str = ""
+    strip: DayStrip | None = None
