@@ -123,6 +123,29 @@ def test_a_unit_mixed_up_over_ten_rains(rain: list[float], factor: float, hint: 
     assert "entered as" not in half
 
 
+@pytest.mark.parametrize(
+    ("factor", "hint"),
+    [
+        (25.4, "were millimetres entered as inches?"),
+        (1 / 25.4, "were inches entered as millimetres?"),
+    ],
+)
+def test_a_unit_mixed_up_of_late_is_told_beside_sound_months(
+    rain: list[float], factor: float, hint: str
+) -> None:
+    """A new gauge: all rains together look odd, the newest ten are an inch to a millimetre off."""
+    both = [i for i, (own, seen) in enumerate(zip(near(rain), rain, strict=True)) if own and seen]
+    newest, oldest = both[-10:], both[:10]
+
+    def mixed_up(days: list[int]) -> str:
+        own = [mm * factor if i in days else mm for i, mm in enumerate(near(rain))]
+        return doubts(station(rain), gauge(own))
+
+    assert hint in mixed_up(newest)
+    assert "in 10 newest rains" in mixed_up(newest)
+    assert "entered as" not in mixed_up(oldest)  # mended since
+
+
 def test_a_blocked_gauge(rain: list[float]) -> None:
     dry = [mm if i < N - 30 else round(0.2 * mm, 1) for i, mm in enumerate(rain)]
     assert "may your gauge be blocked" in doubts(station(rain), gauge(dry))
@@ -169,8 +192,8 @@ def test_everything_left_out_is_named_with_its_reason(rain: list[float]) -> None
     values[300] = replace(values[300], value=-1.0)
     checked = checked_weather(values, NOW, PLACE)
     found = doubts(list(checked.values))
-    assert "rain of station: 1 value of 5 Jun 2013 (400) left out: more than 150 mm" in found
-    assert "rain of station: 1 value of 13 Jun 2013 (-1) left out: below zero" in found
+    assert "rain of station: 1 value of 5 Jun 2013 (400 mm) left out: more than 150 mm" in found
+    assert "rain of station: 1 value of 13 Jun 2013 (-1 mm) left out: below zero" in found
     assert [v.value for v in checked.values] == [v.value for v in values]
 
 

@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 
 from scheduler.adapters.weather.csv_import import parse_weather_csv
-from scheduler.adapters.weather.quality import CheckedWeather, checked_weather
+from scheduler.adapters.weather.quality import CheckedWeather, checked_weather, value_words
 from scheduler.records import Kind, Place, WeatherValue
 
 DE_BILT = Path(__file__).parents[3] / "shared" / "data" / "KNMI_De_Bilt_2010-2014.csv"
@@ -164,6 +164,38 @@ def test_fahrenheit_given_as_celsius(de_bilt: Values) -> None:
     assert {v.variable for v in marked} == {"air_temp_max_c"}
     assert len(marked) == 1826
     assert any("was Fahrenheit given as C?" in message for message in checked.messages)
+
+
+@pytest.mark.parametrize("variable", ["air_temp_c", "air_temp_max_c"])
+def test_kelvin_given_as_celsius(variable: str) -> None:
+    """A fortnight of July in Kelvin is named as such, in Fahrenheit as that; all is marked."""
+    rng = np.random.default_rng(4)
+    warm = [float(c) for c in 22.0 + 4.0 * rng.normal(size=14)]
+    for factor, offset, unit in ((1.0, 273.15, "Kelvin"), (1.8, 32.0, "Fahrenheit")):
+        damaged = days_of(variable, [c * factor + offset for c in warm], date(2013, 7, 1))
+        checked = checked_weather(damaged, NOW, NETHERLANDS)
+        assert checked.n_suspect == 14
+        assert [m for m in checked.messages if f"was {unit} given as C?" in m]
+    sound = checked_weather(days_of(variable, warm, date(2013, 7, 1)), NOW, NETHERLANDS)
+    assert sound.messages == ()
+
+
+@pytest.mark.parametrize(
+    ("variable", "value", "words"),
+    [
+        ("rain_mm", 400.0, "400 mm"),
+        ("rain_mm", -1.0, "-1 mm"),
+        ("rain_mm", 0.0, "0 mm"),
+        ("rain_mm", 25400.0, "25400 mm"),
+        ("air_temp_c", 76.66667, "76.67 C"),
+        ("humidity_frac", 1.2, "120 %"),
+        ("wind_2m_m_s", 468.51, "468.5 m/s"),
+        ("solar_mj_m2", 250.0, "250 MJ/m2"),
+        ("dew", 3.0, "3"),
+    ],
+)
+def test_what_is_left_out_is_told_with_its_unit(variable: str, value: float, words: str) -> None:
+    assert value_words(variable, value) == words
 
 
 def test_celsius_given_as_fahrenheit(de_bilt: Values) -> None:
@@ -372,7 +404,7 @@ def test_future_rows() -> None:
     checked = checked_weather(days_of("rain_mm", [1.0, 2.0, 3.0]), now, NETHERLANDS)
     assert [bool(v.suspect) for v in checked.values] == [False, True, True]
     assert checked.messages[-1] == (
-        "rain: 2 values, the first of 2 May 2013 (2), left out: lies after now: check the zone "
+        "rain: 2 values, the first of 2 May 2013 (2 mm), left out: lies after now: check the zone "
         "and the date"
     )
 

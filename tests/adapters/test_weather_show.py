@@ -3,11 +3,13 @@
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
 
+from scheduler.adapters.weather.doubts import weather_doubts
 from scheduler.adapters.weather.show import source_lines, weather_text
 from scheduler.adapters.weather.sources import credit_lines
 from scheduler.planning.forcing import hourly_series
@@ -159,7 +161,9 @@ def test_each_source_is_told_with_kind_age_gaps_and_distance() -> None:
     found = source_lines([*model, *distant, *values, own, coming], now, ZoneInfo("UTC"))
     assert [line.split(":")[0] for line in found] == ["yard gauge", far, "station A", "model M"]
     assert found[0].startswith("yard gauge: own gauge; rain; to Thu 2 May 04:00, 3 days old")
-    assert found[1].endswith("1 left out; no rain for 7 hours in 2 gaps; rain is not measured here")
+    assert found[1].endswith(
+        "1 left out; rain missing for 7 hours in 2 gaps; rain is not measured here"
+    )
     assert "station; rain, temperature; to Sun 5 May 08:00, 2 h old; 1 left out" in found[2]
     assert "model; rain" in found[3]
     assert source_lines([], now, ZoneInfo("UTC")) == []
@@ -177,13 +181,133 @@ def test_doubts_and_credits_have_their_place(series: WeatherSeries) -> None:
     )
     assert "- may your gauge be blocked?" in text.split("Missing or in doubt:")[1]
     assert text.endswith("\nCredits:\n- Based on data from service F (CC BY 4.0)\n")
-    assert "\nSources:\n- station A: station; rain; to" in text
+    assert "\n- station A: station; rain; to" in text.split("\nSources:\n")[1]
     assert max(len(line) for line in text.splitlines()) <= 80
 
 
-def test_credits_follow_the_sources() -> None:
-    assert credit_lines(["own gauge", "my-file"]) == ()
-    assert credit_lines(["Far Field (70123), 34 km", "MET Norway"]) == (
-        "Source: Meteostat and its data providers (CC BY 4.0)",
+ARCHIVE = (
+    "Source: Meteostat and its data providers (CC BY 4.0, "
+    "https://creativecommons.org/licenses/by/4.0/); units changed, temperature and humidity "
+    "averaged"
+)
+
+
+@pytest.mark.parametrize(
+    "source",
+    [
+        "Far Field (70123), 34 km",
+        "Far Field (70123), 34 km, 200 m higher",
+        "Far Field (70123), 34 km, from sunshine",
+        "3 stations within 24 km",
+    ],
+)
+def test_credits_follow_the_sources(source: str) -> None:
+    """Source, licence, its address and what was changed, whatever is used of the archive."""
+    assert credit_lines(["own gauge", "my-file", "shed (north)"]) == ()
+    assert credit_lines([source, "MET Norway"]) == (
+        ARCHIVE,
         "Based on data from MET Norway (NLOD 2.0, CC BY 4.0)",
     )
+
+
+def page_of(series: WeatherSeries, **told: Any) -> str:
+    return weather_text(series, NOW, PLACE, "metric", is_plotted=False, **told)
+
+
+def sources_of(page: str) -> list[str]:
+    """The lines under "Sources:", each put together again."""
+    block = page.split("\nSources:\n")[1].split("\n\n")[0]
+    return " ".join(block.split()).removeprefix("- ").split(" - ")
+
+
+def test_notes_by_hand_have_a_line_of_their_own(series: WeatherSeries) -> None:
+    """What was logged is told with its age; a file of the gauge is a source by its own name."""
+    station = hourly("rain_mm", [0.0] * 300)
+    assert sources_of(page_of(series, values=station))[0] == (
+        "your notes: rain to Sun 12 May 07:00, 2 days old"
+    )
+    read_at = datetime(2013, 5, 13, 11, tzinfo=UTC)
+    span = {"start_at": (read_at - 24 * HOUR).isoformat(), "end_at": read_at.isoformat()}
+    events = [
+        Event("1", "rain", read_at, read_at, data={"rain_mm": 6.0, **span}),
+        Event(
+            "2",
+            "temp",
+            read_at,
+            read_at,
+            data={"air_temp_min_c": 3.0, "air_temp_max_c": 9.0} | span,
+        ),
+    ]
+    noted = hourly_series([], events, None, START, NOW, NOW, PLACE)
+    assert sources_of(page_of(noted)) == [
+        "your notes: rain to Mon 13 May 07:00, 22 h old; temperature to Mon 13 May 07:00, 22 h old"
+    ]
+    file = [replace(v, kind=Kind.OWN_GAUGE, source="yard") for v in hourly("rain_mm", [0.0] * 300)]
+    imported = hourly_series(file, [], None, START, NOW, NOW, PLACE)
+    (only,) = sources_of(page_of(imported, values=file))
+    assert only.startswith("yard: own gauge; rain; to")
+    assert "Sources:" not in page_of(hourly_series([], [], None, START, NOW, NOW, PLACE))
+
+
+def test_gaps_reach_to_the_newest_value_of_the_source() -> None:
+    """Rain stopped ten hours before temperature: those hours are missing though nothing follows."""
+    values = hourly("rain_mm", [0.0] * 40) + hourly("air_temp_c", [9.0] * 50)
+    now = START + 60 * HOUR
+    (line,) = source_lines(values, now, ZoneInfo("UTC"))
+    assert line.endswith("rain missing for 10 hours")
+    (line,) = source_lines(values[:40], now, ZoneInfo("UTC"))
+    assert "missing" not in line
+
+
+def test_what_fills_the_gaps_of_a_station_is_not_told_to_have_gaps() -> None:
+    station = hourly("rain_mm", [0.0] * 50)
+    filled = [replace(v, kind=Kind.MODEL) if i in (10, 30) else v for i, v in enumerate(station)]
+    seen, fill = source_lines(filled, START + 60 * HOUR, ZoneInfo("UTC"))
+    assert seen.endswith("rain missing for 2 hours in 2 gaps")
+    assert "model; rain" in fill
+    assert "missing" not in fill
+
+
+def test_days_whose_temperature_nobody_read_are_marked(series: WeatherSeries) -> None:
+    """Two days without a thermometer take the days around them, and the table says so."""
+    hour = np.arange(300)
+    temp = 12 + 5 * np.cos((hour - 15) / 3.8197)
+    temp[8 * 24 : 10 * 24] = np.nan
+    gappy = hourly_series(
+        hourly("rain_mm", np.zeros(300)) + hourly("air_temp_c", temp),
+        [],
+        None,
+        START,
+        NOW,
+        NOW,
+        PLACE,
+    )
+    page = page_of(gappy)
+    for title in ("Thu 9 May", "Fri 10 May"):
+        assert [cell for cell in line_of(page, title).split() if cell.endswith("^")] == [
+            "7^",
+            "17^",
+        ]
+    assert "^" not in line_of(page, "Wed 8 May")
+    assert "^ hours nobody read or forecast are taken from the days nearest to them." in page
+    whole = hourly_series(
+        hourly("rain_mm", np.zeros(300)) + hourly("air_temp_c", 12 + 5 * np.cos(hour / 3.8197)),
+        [],
+        None,
+        START,
+        START + 300 * HOUR,
+        NOW,
+        PLACE,
+    )
+    assert "^" not in page_of(whole)
+
+
+def test_what_was_left_out_is_told_in_the_units_of_the_grower() -> None:
+    values = hourly("rain_mm", [0.0] * 30) + hourly("air_temp_c", [9.0] * 30)
+    values[5] = replace(values[5], value=400.0, suspect="more than 150 mm")
+    values[40] = replace(values[40], value=80.0, suspect="above 60 C")
+    series = hourly_series(values, [], None, START, NOW, NOW, PLACE)
+    said = weather_doubts(values, [], NOW, PLACE)
+    us = " ".join(weather_text(series, NOW, PLACE, "us", doubts=said).split())
+    assert "(15.7 in) left out: more than 5.9 in" in us
+    assert "(176 F) left out: above 140 F" in us

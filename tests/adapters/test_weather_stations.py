@@ -342,6 +342,10 @@ def test_without_any_list_the_error_says_what_still_works(
 # ----------------------------------------------------------- several stations
 
 HILL = Station("10002", "Heidehof", 50.12, 8.6, 300.0, 7.2, 200.0)
+HEIGHT_NOTE = (
+    "Heidehof (10002), 7 km, lies 200 m above your farm: its rain may differ; temperature is "
+    "brought to your height"
+)
 
 
 def serve(
@@ -458,9 +462,26 @@ def test_rain_comes_from_one_station_and_is_never_averaged(
     serve(server, dry, lambda stamp: plain(stamp, 0.0))
     found = fetch(server, fetcher, tmp_path, [NEAR, HILL, dry])
     rain = of(found.values, "rain_mm")
-    assert {value.source for value in rain} == {"Heidehof (10002), 7 km"}
+    assert {value.source for value in rain} == {"Heidehof (10002), 7 km, 200 m higher"}
     assert {value.value for value in rain} == {0.0, 12.0}
-    assert found.notes == ()
+    assert found.notes == (HEIGHT_NOTE,)
+
+
+def test_a_station_at_another_height_is_told_and_keeps_it_in_its_name(
+    tmp_path: Path, server: WeatherServer, fetcher: Fetcher
+) -> None:
+    """From 150 m on, in farm.db too; less is not worth a word, nor is a height nobody knows."""
+    valley = replace(HILL, height_difference_m=-150.0)
+    serve(server, valley)
+    found = fetch(server, fetcher, tmp_path, [valley])
+    assert {value.source for value in found.values if value.variable != "solar_mj_m2"} == {
+        "Heidehof (10002), 7 km, 150 m lower"
+    }
+    assert found.notes == (HEIGHT_NOTE.replace("200 m above", "150 m below"),)
+    for height_m in (149.0, -149.0, 0.0, None):
+        near = replace(HILL, height_difference_m=height_m)
+        assert near.label == "Heidehof (10002), 7 km"
+        assert stations._distance_notes(near) == []
 
 
 def test_a_nearer_gauge_that_hardly_reports_leaves_rain_to_the_next(
@@ -470,8 +491,11 @@ def test_a_nearer_gauge_that_hardly_reports_leaves_rain_to_the_next(
     serve(server, replace(HILL, distance_km=22.0))
     found = fetch(server, fetcher, tmp_path, [NEAR, replace(HILL, distance_km=22.0)])
     rain = of(found.values, "rain_mm")
-    assert {value.source for value in rain} == {"Heidehof (10002), 22 km"}
-    assert found.notes == ("rain is from Heidehof (10002), 22 km away: showers may differ",)
+    assert {value.source for value in rain} == {"Heidehof (10002), 22 km, 200 m higher"}
+    assert found.notes == (
+        "rain is from Heidehof (10002), 22 km away: showers may differ",
+        HEIGHT_NOTE.replace("7 km", "22 km"),
+    )
 
 
 def test_rain_of_beyond_thirty_km_is_said_not_to_be_measured_here(
@@ -559,7 +583,7 @@ def test_one_broken_file_does_not_cost_the_others(
     server.put("/hourly/2026/10637.csv.gz", gzip.compress("\n".join([*text, text[3]]).encode()))
     serve(server, HILL)
     found = fetch(server, fetcher, tmp_path, [NEAR, HILL])
-    assert {value.source for value in of(found.values, "rain_mm")} == {"Heidehof (10002), 7 km"}
+    assert {value.source for value in of(found.values, "rain_mm")} == {HILL.label}
     assert "no hours can be read from it" in found.notes[0]
 
 

@@ -15,7 +15,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 from numpy.typing import NDArray
 
-from scheduler.adapters.weather.quality import day_words, variable_words
+from scheduler.adapters.weather.quality import day_words, value_words, variable_words
 from scheduler.records import Event, Kind, Place, WeatherValue
 
 DOUBT_DAYS = 120  # looked back on
@@ -145,8 +145,8 @@ def _left_out(values: Sequence[WeatherValue], zone: ZoneInfo) -> list[str]:
         if len(own) > 1 and day_words(last.start_at, zone) != span:
             span = f"{span} to {day_words(last.start_at, zone)}"
         said.append(
-            f"{variable_words(variable)} of {source}: {count} of {span} ({first.value:.4g}) "
-            f"left out: {reason}"
+            f"{variable_words(variable)} of {source}: {count} of {span} "
+            f"({value_words(variable, first.value)}) left out: {reason}"
         )
     return said
 
@@ -227,12 +227,17 @@ def _pairs(readings: Sequence[_Reading], hours: _StationHours, lag_d: int = 0) -
 
 
 def _unit(readings: Sequence[_Reading], hours: _StationHours) -> list[str]:
-    """Millimetres taken for inches, or the other way round, over ten rains or more."""
+    """Millimetres taken for inches, or the other way round, over all rains or the newest ten."""
     pairs = _pairs(readings, hours)
     both = pairs[(pairs > LEAST_RATIO_MM / MM_PER_INCH).all(axis=1)]
     both = both[both.max(axis=1) >= LEAST_RATIO_MM]
     if both.shape[0] < RATIO_EVENTS:
         return []
+    return _unit_of(both, "rains") or _unit_of(both[-RATIO_EVENTS:], "newest rains")
+
+
+def _unit_of(both: FloatArray, which: str) -> list[str]:
+    """Whether the gauge and the station of these rains are an inch to a millimetre apart."""
     ratio = float(both[:, 0].sum() / both[:, 1].sum())
     middle = float(np.median(both[:, 0] / both[:, 1]))
     for factor, text in (
@@ -241,9 +246,9 @@ def _unit(readings: Sequence[_Reading], hours: _StationHours) -> list[str]:
     ):
         if abs(ratio / factor - 1.0) <= RATIO_TOLERANCE and abs(middle / factor - 1.0) <= 0.5:
             return [
-                f"your gauge says {both[:, 0].sum():.0f} mm in {both.shape[0]} rains, the station "
-                f"{both[:, 1].sum():.0f} mm, about {'25.4 to 1' if factor > 1 else '1 to 25.4'}: "
-                f"{text}"
+                f"your gauge says {both[:, 0].sum():.0f} mm in {both.shape[0]} {which}, the "
+                f"station {both[:, 1].sum():.0f} mm, about "
+                f"{'25.4 to 1' if factor > 1 else '1 to 25.4'}: {text}"
             ]
     return []
 

@@ -24,6 +24,7 @@ from scheduler.records import Kind, Place, WeatherValue
 
 MOST_RAIN_24H_MM = 150.0
 LOWEST_C, HIGHEST_C = -60.0, 60.0
+HOTTEST_IN_FAHRENHEIT = 140.0  # 60 C; a column beyond it is in Kelvin
 MOST_HUMIDITY_FRAC = 1.05
 LEAST_HUMIDITY_FRAC = 0.02
 MOST_WIND_HOUR_M_S = 35.0  # at 2 m: about 47 m/s at 10 m
@@ -55,6 +56,13 @@ _WORDS = {
     "solar_mj_m2": "solar",
 }
 _TEMPERATURES = ("air_temp_c", "air_temp_min_c", "air_temp_max_c")
+_UNITS = {
+    "rain_mm": ("mm", 1.0),
+    **dict.fromkeys(_TEMPERATURES, ("C", 1.0)),
+    "humidity_frac": ("%", 100.0),
+    "wind_2m_m_s": ("m/s", 1.0),
+    "solar_mj_m2": ("MJ/m2", 1.0),
+}
 FloatArray = NDArray[np.float64]
 
 
@@ -190,6 +198,14 @@ def variable_words(variable: str) -> str:
     return _WORDS.get(variable, variable)
 
 
+def value_words(variable: str, value: float) -> str:
+    """A value with its unit, as "400 mm"; what cannot be right may be any number."""
+    unit, factor = _UNITS.get(variable, ("", 1.0))
+    shown = value * factor
+    figure = f"{shown:.4g}" if 0.01 <= abs(shown) < 1e4 else f"{shown:.0f}"
+    return f"{figure} {unit}".rstrip()
+
+
 def _some(names: Sequence[str]) -> str:
     """The first few of many names."""
     more = len(names) - MOST_NAMED
@@ -216,7 +232,8 @@ def _tell_suspects(
         start = _when(int(first.start_at.timestamp()), zone, is_daily)
         count = f"{len(places)} values, the first" if len(places) > 1 else "1 value,"
         messages.append(
-            f"{_WORDS.get(variable, variable)}: {count} of {start} ({first.value:.4g}), "
+            f"{variable_words(variable)}: {count} of {start} "
+            f"({value_words(variable, first.value)}), "
             f"left out: {reason}"
         )
 
@@ -310,9 +327,10 @@ def _whole_file(track: _Track, place: Place, suspects: Suspects, messages: Messa
     if track.variable in ("air_temp_c", "air_temp_max_c"):
         hot = np.quantile(value, 0.9)
         if hot > (50.0 if track.variable == "air_temp_max_c" else 48.0):
+            unit = "Kelvin" if hot > HOTTEST_IN_FAHRENHEIT else "Fahrenheit"
             messages.append(
                 f"{track.words}: a tenth of the values lie above {hot:.0f} C: "
-                "was Fahrenheit given as C?"
+                f"was {unit} given as C?"
             )
             _mark(suspects, track, everything, "the whole column is too hot: check its unit")
         is_summer = _is_summer(track, place)

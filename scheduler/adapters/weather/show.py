@@ -125,8 +125,9 @@ def weather_text(
     lines += _table(series, parts, shown, width)
     if is_plotted and parts:
         lines += ["", *_plot(series, parts, now, zone, shown, width)]
+    sources = [*_own_note_lines(series, values, now, zone), *source_lines(values, now, zone)]
     for title, said in (
-        ("Sources:", source_lines(values, now, zone)),
+        ("Sources:", sources),
         ("Missing or in doubt:", (*series.notes, *doubts)),
         ("Filled in or left out:", series.fills),
         ("Credits:", credits_due),
@@ -197,9 +198,28 @@ def source_lines(values: Sequence[WeatherValue], now: datetime, zone: ZoneInfo) 
         n_suspect = sum(1 for v in own if v.suspect)
         if n_suspect:
             parts.append(f"{n_suspect} left out")
-        parts += [text for text in (_gaps(own), _far(source, names)) if text]
+        is_fill = rank == -Kind.MODEL and (-int(Kind.OBSERVED), source) in groups
+        gaps = "" if is_fill else _gaps(own, newest)  # what fills gaps has none of its own
+        parts += [text for text in (gaps, _far(source, names)) if text]
         lines.append("; ".join(parts))
     return lines
+
+
+def _own_note_lines(
+    series: WeatherSeries, values: Sequence[WeatherValue], now: datetime, zone: ZoneInfo
+) -> list[str]:
+    """What the gauge and the thermometer logged by hand say, and how old it is."""
+    parts = []
+    for name, variable in (("rain", "rain_mm"), ("temperature", "air_temp_c")):
+        is_own = (series.kinds[variable] == Kind.OWN_GAUGE).copy()
+        for value in values:
+            if value.kind is Kind.OWN_GAUGE and value.variable in _NAMED[name]:
+                is_own[_element(series, value.start_at) : _element(series, value.end_at)] = False
+        if is_own.any():
+            newest = series.start_at + timedelta(hours=int(np.flatnonzero(is_own)[-1]) + 1)
+            age = age_words((now - newest) / timedelta(hours=1))
+            parts.append(f"{name} to {_moment(newest, zone)}, {age}")
+    return [f"your notes: {'; '.join(parts)}"] if parts else []
 
 
 _NAMED = {
@@ -211,8 +231,8 @@ _NAMED = {
 }
 
 
-def _gaps(own: Sequence[WeatherValue]) -> str:
-    """Hours without rain, or else without temperature, between first and last value."""
+def _gaps(own: Sequence[WeatherValue], newest: datetime) -> str:
+    """Hours without rain, or else without temperature, from their first value to the newest."""
     for name in ("rain", "temperature"):
         spans = sorted(
             {(v.start_at, v.end_at) for v in own if v.variable in _NAMED[name] and not v.suspect}
@@ -221,7 +241,7 @@ def _gaps(own: Sequence[WeatherValue]) -> str:
             continue
         missing, n_gaps = timedelta(0), 0
         reached = spans[0][1]
-        for start_at, end_at in spans[1:]:
+        for start_at, end_at in (*spans[1:], (newest, newest)):
             if start_at > reached:
                 missing += start_at - reached
                 n_gaps += 1
@@ -230,7 +250,7 @@ def _gaps(own: Sequence[WeatherValue]) -> str:
             return ""
         hours = round(missing / timedelta(hours=1))
         unit = "1 hour" if hours == 1 else f"{hours} hours"
-        return f"no {name} for {unit}" + (f" in {n_gaps} gaps" if n_gaps > 1 else "")
+        return f"{name} missing for {unit}" + (f" in {n_gaps} gaps" if n_gaps > 1 else "")
     return ""
 
 
@@ -292,12 +312,18 @@ def _table(series: WeatherSeries, parts: Sequence[_Part], shown: _Units, width: 
         wind = series.wind_2m_m_s[part.first : part.last]
         known = temp[np.isfinite(temp)]
         blown = wind[np.isfinite(wind)]
+        mark = (
+            "^"
+            if np.any(series.kinds["air_temp_c"][part.first : part.last] == Kind.CLIMATE)
+            else ""
+        )
+        marks |= {mark}
         rows.append(
             (
                 part.title,
                 rain,
-                f"{shown.temp_of(float(known.min())):.0f}" if known.size else "?",
-                f"{shown.temp_of(float(known.max())):.0f}" if known.size else "?",
+                f"{shown.temp_of(float(known.min())):.0f}{mark}" if known.size else "?",
+                f"{shown.temp_of(float(known.max())):.0f}{mark}" if known.size else "?",
                 f"{shown.wind_of(float(blown.mean())):.0f}" if blown.size else "?",
                 _kind_words(series.kinds["rain_mm"][part.first : part.last]),
                 _kind_words(series.kinds["air_temp_c"][part.first : part.last]),
@@ -322,6 +348,7 @@ def _table(series: WeatherSeries, parts: Sequence[_Part], shown: _Units, width: 
         ("+", "+ at least: some hours are not known."),
         ("~", "~ the even share of a total over more than this day."),
         ("*", "* its hours are not known; each member of the computation draws them."),
+        ("^", "^ hours nobody read or forecast are taken from the days nearest to them."),
     ):
         if mark in marks:
             lines += wrapped(text, width)

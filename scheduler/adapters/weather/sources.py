@@ -8,13 +8,15 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from scheduler.adapters.weather import metno, nws, openmeteo
+from scheduler.adapters.weather import metno, nws, openmeteo, stations
 from scheduler.adapters.weather.http import Fetched, Fetcher
 from scheduler.errors import UsageError
 from scheduler.records import Farm, Forecast, Place
 
 STATIONS = "stations"
-STATION_LABEL = re.compile(r" \(\w+\), (\d+) km$")  # how stations of the archive are called
+# how values of the archive are called: of one station, with its distance, or of several
+STATION_LABEL = re.compile(r" \(\w+\), (\d+) km(?:, \d+ m (?:higher|lower))?$")
+ARCHIVE_LABEL = re.compile(r" \(\w+\), \d+ km(?:,|$)|^\d+ stations within \d+ km$")
 
 
 @dataclass(frozen=True)
@@ -40,7 +42,7 @@ SOURCES: Mapping[str, Source] = {
             STATIONS,
             "Meteostat, observations of weather stations",
             "data.meteostat.net",
-            "Source: Meteostat and its data providers (CC BY 4.0)",
+            f"Source: Meteostat and its data providers ({stations.LICENCE}); {stations.CHANGES}",
             takes_place=False,
         ),
         Source(
@@ -212,8 +214,8 @@ def credit_lines(sources: Sequence[str]) -> tuple[str, ...]:
     tuple of str
         Empty where all of it is the grower's own.
     """
-    observed = any(STATION_LABEL.search(source) for source in sources)
-    archive = ("Source: Meteostat and its data providers (CC BY 4.0)",) if observed else ()
+    observed = any(ARCHIVE_LABEL.search(source) for source in sources)
+    archive = (SOURCES[STATIONS].attribution,) if observed else ()
     return (*archive, *attribution_lines(sources))
 
 

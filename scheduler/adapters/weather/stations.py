@@ -45,6 +45,7 @@ ARCHIVE_URL = "https://data.meteostat.net"
 STATIONS_FILE = "stations.db"
 SEARCH_KM, MOST_STATIONS = 50.0, 4
 FAR_RAIN_KM, NOT_MEASURED_KM = 10.0, 30.0
+FAR_HEIGHT_M = 150.0  # from here on a station's height is told: about 1 K, and other rain on slopes
 LEAST_KM = 1.0  # nearer stations weigh no more than this
 LAPSE_K_PER_KM = 6.5
 EARTH_RADIUS_KM = 6371.0
@@ -56,6 +57,7 @@ WIND_HEIGHT_M = 10.0
 KM_H_PER_M_S = 3.6
 DARK_MJ_M2 = 0.2
 LICENCE = "CC BY 4.0, https://creativecommons.org/licenses/by/4.0/"
+CHANGES = "units changed, temperature and humidity averaged"
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _HOUR = timedelta(hours=1)
@@ -82,9 +84,17 @@ class Station:
     height_difference_m: float | None  # station above farm
 
     @property
-    def label(self) -> str:
+    def words(self) -> str:
         """Name, number and distance, as told to the grower."""
         return f"{self.name} ({self.id}), {self.distance_km:.0f} km"
+
+    @property
+    def label(self) -> str:
+        """The name its values are kept under: the words, and its height where that is far off."""
+        height_m = self.height_difference_m or 0.0
+        if abs(height_m) < FAR_HEIGHT_M:
+            return self.words
+        return f"{self.words}, {abs(height_m):.0f} m {'higher' if height_m > 0.0 else 'lower'}"
 
 
 @dataclass(frozen=True)
@@ -264,15 +274,23 @@ def fetch_stations(
 
 
 def _distance_notes(station: Station) -> list[str]:
-    """What the distance of the rain station means."""
+    """What the distance and the height of the rain station mean."""
+    notes = []
     if station.distance_km > NOT_MEASURED_KM:
-        return [
-            f"rain is not measured here: the station is {station.label} away; log rain from your "
+        notes.append(
+            f"rain is not measured here: the station is {station.words} away; log rain from your "
             "own gauge"
-        ]
-    if station.distance_km > FAR_RAIN_KM:
-        return [f"rain is from {station.label} away: showers may differ"]
-    return []
+        )
+    elif station.distance_km > FAR_RAIN_KM:
+        notes.append(f"rain is from {station.words} away: showers may differ")
+    height_m = station.height_difference_m or 0.0
+    if abs(height_m) >= FAR_HEIGHT_M:
+        side = "above" if height_m > 0.0 else "below"
+        notes.append(
+            f"{station.words}, lies {abs(height_m):.0f} m {side} your farm: its rain may differ; "
+            "temperature is brought to your height"
+        )
+    return notes
 
 
 # ------------------------------------------------------------- what they saw
@@ -390,7 +408,7 @@ def _refresh_years(
             told.note(f"{done.note}{kept}")
     if absent:
         named = ", ".join(str(year) for year in sorted(absent))
-        told.note(f"the archive has no hours of {station.label} for {named}")
+        told.note(f"the archive has no hours of {station.words} for {named}")
 
 
 def _read_hours(station: Station, first: int, last: int, folder: Path, told: _Told) -> _Hours:
@@ -492,7 +510,7 @@ def _attribution(providers: set[str]) -> str:
     else:
         further = "" if all(credits_due.values()) else " and further data providers"
         credit = ", ".join(["Meteostat", *names]) + further
-    return f"Source: {credit} ({LICENCE}); units changed, temperature and humidity averaged"
+    return f"Source: {credit} ({LICENCE}); {CHANGES}"
 
 
 # ----------------------------------------------------------- several stations
