@@ -467,8 +467,9 @@ class DayStrip:
     """The hours around a morning, for a picture; element i holds over [start_at + i h, + 1 h).
 
     The first `n_past` hours lie before the morning. Rain [mm] is the mean of the members and what
-    one in ten exceeds; by soil the relative water of the surface (0-1) and the chance that it can
-    be worked, both of the undisturbed column; `is_open` tells the hours of the work plan.
+    one in ten exceeds; by soil the relative water of the surface (1: as at 33 kPa, more soon after
+    rain) and the chance that it can be worked, both of the undisturbed column; `is_open` tells the
+    hours of the work plan.
     """
 
     start_at: datetime

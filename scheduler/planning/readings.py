@@ -48,7 +48,7 @@ def base_answer(outlook: Outlook, day: Day) -> BedAnswer:
     """
     sky, stored = day.sky, day.stored
     now = sky.now_hour - stored
-    work = _ruling_work(outlook, day)
+    work = ruling_work(outlook, day)
     first = next(
         (
             i
@@ -230,8 +230,25 @@ def hand_minutes(weeds: WeedOutlook, outlook: Outlook, hand: HandRates) -> Range
     return Range(*(float(q) for q in weighted_quantiles(minutes, weeds.weights)))
 
 
-def _ruling_work(outlook: Outlook, day: Day) -> WorkOutlook:
-    """The strictest of the farm's own tools speaks for a bed that has no line."""
+def ruling_work(outlook: Outlook, day: Day) -> WorkOutlook:
+    """The strictest of the farm's own tools, which speaks for a bed that has no line.
+
+    Parameters
+    ----------
+    outlook : Outlook
+        The planting's outlook.
+    day : Day
+        The clock.
+
+    Returns
+    -------
+    WorkOutlook
+        Of the tool that can work in the fewest hours from now on.
+
+    Notes
+    -----
+    Definition of this project. No range stated. Worked: tests/planning/test_strip.py.
+    """
     kinds = sorted({tool.key for tool in day.farm.tools}) or sorted(outlook.works)
     first = day.sky.now_hour - day.stored
     return min(

@@ -13,6 +13,7 @@ from scheduler.planning.day import tenths
 from scheduler.planning.ensemble import N_SOIL_MEMBERS
 from scheduler.planning.hours import hours_left, local_day
 from scheduler.planning.order import order_of_day
+from scheduler.planning.strip import day_strip
 from scheduler.planning.weeds import N_PARTICLES
 from scheduler.ports import Journal, Lists, Progress, WeatherStore
 from scheduler.records import Event, Farm, Kind, Morning, WeatherAnswer, WeatherSeries
@@ -103,6 +104,7 @@ def morning_of(s: Situation, issued: Mapping[str, Any] | None = None) -> Morning
         cautions=_cautions(s),
         day=local_day(s.now, s.farm.place.time_zone),
         outlook_line=_outlook_line(s),
+        strip=day_strip(s.day, tuple(s.outlooks.values())),
     )
 
 

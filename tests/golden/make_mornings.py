@@ -24,6 +24,7 @@ from scheduler.records import (
     BedAnswer,
     Blocked,
     CrustAnswer,
+    DayStrip,
     Farm,
     FlushAnswer,
     Morning,
@@ -410,6 +411,7 @@ MORNINGS = {"spring": spring, "wet": wet}
 
 
 if __name__ == "__main__":
+    DayStrip.__pydantic_config__ = {"arbitrary_types_allowed": True}  # no strip is stored
     for name, make in MORNINGS.items():
         morning = make()
         stored = TypeAdapter(Morning).dump_json(morning, indent=1)
