@@ -47,6 +47,10 @@ class MailPostponedError(WhitethreadError):
     """The mail server could not be reached or asked for another try later."""
 
 
+class MailRefusedError(WhitethreadError):
+    """The mail server refused the mail for good: the same mail is not tried again."""
+
+
 class ParameterTableError(WhitethreadError):
     """A parameter table of the program breaks its own rules."""
 
