@@ -167,6 +167,40 @@ def test_noughts_that_nobody_read(rain: list[float]) -> None:
     assert "your gauge says 0" not in doubts(station(rain), missing)
 
 
+def test_a_weekend_read_on_monday_is_held_against_the_station(rain: list[float]) -> None:
+    """Four days away, noughts written for three of them and the sum on the fourth."""
+    own = near(rain)
+    first = next(
+        i
+        for i in range(5, N - 4)
+        if sum(rain[i : i + 3]) >= max(8.0, 2.0 * rain[i + 3])
+        and sum(own[i : i + 4]) >= 10.0
+        and rain[i] > 0.0
+        and own[i - 1] > 0.0
+    )
+    back = first + 3
+    summed = [0.0 if first <= i < back else mm for i, mm in enumerate(own)]
+    summed[back] = sum(own[first : back + 1])
+    found = doubts(station(rain), gauge(summed))
+    since, day = (f"{d.day} {d:%b %Y}" for d in (START + first * DAY, START + back * DAY))
+    assert f"{summed[back]:.0f} mm of {day} after noughts from {since} on is about" in found
+    assert "log it with its span" in found
+    with_span = [e for i, e in enumerate(gauge(own)) if not first <= i <= back]
+    start, end = START + first * DAY, START + (back + 1) * DAY
+    data = {
+        "rain_mm": summed[back],
+        "start_at": start.isoformat(),
+        "end_at": end.isoformat(),
+    }
+    right = [*with_span, Event("sum", "rain", end, end, data=data)]
+    assert "noughts" not in doubts(station(rain), right)
+
+
+def test_a_storm_after_dry_days_is_no_sum() -> None:
+    storm = [30.0 if i == 50 else 0.0 for i in range(N)]
+    assert not doubts(station(storm), gauge(near(storm)))
+
+
 def test_irrigation_that_the_gauge_caught() -> None:
     dry = [0.0] * N
     own = [12.0 if i == 40 else 0.0 for i in range(N)]

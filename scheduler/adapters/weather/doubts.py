@@ -28,6 +28,7 @@ MM_PER_INCH = 25.4
 LEAST_RATIO_MM = 0.25  # a hundredth of an inch
 BLOCKED_DAYS, BLOCKED_LOW, BLOCKED_HIGH, BLOCKED_MM = 30, 0.5, 2.0, 20.0
 ZERO_DAYS, ZERO_WET_DAYS, ZERO_WET_MM = 14, 3, 5.0
+SUMMED_MM, SUMMED_ELSEWHERE_MM = 10.0, 5.0  # a reading after noughts; the station's rain of those
 COVERED_FRAC = 0.9
 SNOW_C = 1.0
 REVISED_DAYS = 30
@@ -79,6 +80,7 @@ def weather_doubts(
         said += mixed or _blocked(readings, hours, now)
         said += _shifted(readings, hours)
         said += _false_zeros(readings, hours, zone)
+        said += [] if mixed else _summed(readings, hours, zone)
         said += _watered(readings, hours, events, zone)
     said += _snow(values, hours, zone, now)
     return tuple(said)
@@ -323,6 +325,37 @@ def _false_zeros(readings: Sequence[_Reading], hours: _StationHours, zone: ZoneI
                 )
         run = []
     return said
+
+
+def _summed(readings: Sequence[_Reading], hours: _StationHours, zone: ZoneInfo) -> list[str]:
+    """A large reading after noughts that fits the station's rain of all those days together."""
+    days = []
+    run: list[_Reading] = []
+    for reading in readings:
+        if reading.rain_mm == 0.0:
+            run = [*run, reading] if run and run[-1].end_s >= reading.start_s else [reading]
+            continue
+        if run and run[-1].end_s >= reading.start_s and reading.rain_mm >= SUMMED_MM:
+            alone = hours.total_mm(reading.start_s, reading.end_s)
+            before = hours.total_mm(run[0].start_s, reading.start_s)
+            together = alone + before
+            if (
+                before >= max(SUMMED_ELSEWHERE_MM, alone)
+                and abs(reading.rain_mm - together) <= LIKE_FRAC * together
+            ):
+                day = day_words(datetime.fromtimestamp(reading.start_s, zone), zone)
+                days.append(
+                    f"{reading.rain_mm:.0f} mm of {day} after noughts from "
+                    f"{day_words(datetime.fromtimestamp(run[0].start_s, zone), zone)} on"
+                )
+        run = []
+    if not days:
+        return []
+    more = f" and {len(days) - MOST_NAMED} more" if len(days) > MOST_NAMED else ""
+    return [
+        f"your gauge's {', '.join(days[:MOST_NAMED])}{more} is about what the station had over all "
+        "those days: the sum of days not read? undo the noughts and log it with its span"
+    ]
 
 
 def _watered(
