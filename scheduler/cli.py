@@ -102,6 +102,14 @@ TooWetOption = Annotated[
 TooHardOption = Annotated[
     bool, typer.Option("--too-hard", help="Not done: the soil was found too hard.")
 ]
+OfOption = Annotated[
+    str | None,
+    typer.Option(
+        "--of",
+        metavar="DAY",
+        help="The list of that day, done then after all: yesterday, a weekday, or 2013-05-13.",
+    ),
+]
 NoteOption = Annotated[
     str, typer.Option("--note", metavar="TEXT", help="A remark to keep with it.")
 ]
@@ -171,6 +179,23 @@ def moment_said(text: str, zone_name: str, now: datetime, day_at: time | None) -
             f"({now.astimezone(zone):%Y-%m-%d %H:%M}); give a moment that has passed"
         )
     return moment
+
+
+def past_day(text: str, today: date) -> date:
+    """The day a grower named, not after `today`: today, yesterday, a weekday, or 2013-05-13."""
+    from scheduler.adapters.journal.moments import parse_day
+    from scheduler.adapters.render.phrases import WEEKDAYS, WEEKDAYS_LONG
+
+    said = text.strip().casefold()
+    ago_d = {"today": 0, "yesterday": 1}
+    for number, names in enumerate(zip(WEEKDAYS, WEEKDAYS_LONG, strict=True)):
+        ago_d |= {name.casefold(): (today.weekday() - number - 1) % 7 + 1 for name in names}
+    if said in ago_d:
+        return today - timedelta(days=ago_d[said])
+    day = parse_day(said)
+    if day > today:
+        raise UsageError(f"--of: found {text!r}, which lies ahead of today ({today})")
+    return day
 
 
 def farm_as_known(folder: Path, database: FarmDatabase, as_of: datetime | None) -> Farm:
@@ -613,6 +638,7 @@ def done(
     ],
     farm: FarmOption = None,
     at: AtOption = None,
+    of: OfOption = None,
     took: Annotated[
         str | None,
         typer.Option("--took", metavar="TIME", help="Minutes by the stopwatch, for one number."),
@@ -625,7 +651,8 @@ def done(
     """Log passes by their numbers on the last list, done or found unfit.
 
     What was found counts for every bed on that soil, and a line found too wet or too hard is not
-    listed again the same day.
+    listed again the same day. With --of the numbers are of the list of that day, and each pass
+    counts from the middle of the hours its line had, unless --at says the time.
     """
     from scheduler.adapters.farmfile import read_farm
     from scheduler.adapters.quantities import duration_min
@@ -639,17 +666,70 @@ def done(
     said: dict[str, Any] = {} if took is None else {"work_min": duration_min(took)}
     said |= visit_data(worked, took, is_too_wet=is_too_wet, is_too_hard=is_too_hard)
     with farm_database(folder) as database:
-        issued = database.latest_list(now)
-        if issued is None:
-            raise UsageError("done: no list has been printed yet; run `whitethread today` first")
-        happened_at = done_moment(at, issued, described, now)
+        issued, until = list_meant(database, of, described, now)
+        lines = chosen_lines(issued, places)
+        if of is None:
+            moments = [done_moment(at, issued, described, now)] * len(lines)
+        else:
+            moments = [past_pass_moment(line, at, issued, described, now) for line in lines]
         events = [
-            pass_event(line, happened_at, now, said, note) for line in chosen_lines(issued, places)
+            pass_event(line, moment, now, said, note)
+            for line, moment in zip(lines, moments, strict=True)
         ]
-        refuse_doubled(events, database.events(now), issued)
+        refuse_doubled(events, database.events(now), issued, max(until, *moments))
         database.add_events(events)
     for event in events:
         typer.echo(written_words(event, described))
+
+
+def list_meant(
+    database: FarmDatabase, of: str | None, described: Farm, now: datetime
+) -> tuple[Mapping[str, Any], datetime]:
+    """The list whose numbers are meant, and the end of the time it holds for.
+
+    Raises
+    ------
+    UsageError
+        If there is no such list.
+    """
+    from scheduler.adapters.journal.moments import start_of_day, zone_of
+
+    if of is None:
+        issued = database.latest_list(now)
+        if issued is None:
+            raise UsageError("done: no list has been printed yet; run `whitethread today` first")
+        return issued, now
+    zone = zone_of(described.place.time_zone)
+    day = past_day(of, now.astimezone(zone).date())
+    start_at, end_at = (start_of_day(day + timedelta(days=n), zone) for n in (0, 1))
+    issued = database.list_between(now, start_at, end_at)
+    if issued is None:
+        raise UsageError(
+            f"done: no list of {day} was made; log the passes with `whitethread log pass`, as: "
+            f"log pass B4 tine weeder {day} 10:30"
+        )
+    return issued, min(now, end_at)
+
+
+def past_pass_moment(
+    line: Mapping[str, Any],
+    at: str | None,
+    issued: Mapping[str, Any],
+    described: Farm,
+    now: datetime,
+) -> datetime:
+    """When a pass of an earlier list was made: that day at the time said, else in mid-hours."""
+    from scheduler.adapters.journal.moments import zone_of
+
+    zone_name = described.place.time_zone
+    listed = datetime.fromisoformat(str(issued["as_of"])).astimezone(zone_of(zone_name))
+    if at is not None:
+        said = at.strip()
+        is_clock = len(said) <= 5 and ":" in said[1:3]
+        return moment_said(f"{listed:%Y-%m-%d} {said}" if is_clock else said, zone_name, now, None)
+    start, end = (datetime.fromisoformat(str(line["action"][key])) for key in ("start", "end"))
+    middle = (start + (end - start) / 2).astimezone(UTC).replace(second=0, microsecond=0)
+    return min(middle, now)
 
 
 def list_places(words: Sequence[str]) -> list[int]:
@@ -774,15 +854,15 @@ def pass_event(
 
 
 def refuse_doubled(
-    events: Sequence[Event], known: Sequence[Event], issued: Mapping[str, Any]
+    events: Sequence[Event], known: Sequence[Event], issued: Mapping[str, Any], until: datetime
 ) -> None:
-    """Refuse a pass that was logged since the list was made, unless that was a visit in vain."""
+    """Refuse a pass logged between the list and `until`, unless that was a visit in vain."""
     since = datetime.fromisoformat(str(issued["as_of"]))
     for event in events:
         for earlier in known:
             if (
                 earlier.kind == "pass"
-                and earlier.happened_at >= since
+                and since <= earlier.happened_at <= until
                 and (earlier.bed, earlier.part) == (event.bed, event.part)
                 and earlier.data.get("tool") == event.data.get("tool")
                 and (earlier.data.get("worked") is not False or event.data == earlier.data)

@@ -655,6 +655,59 @@ def test_done_of_an_old_list_asks_when(
     assert events(farm)[0].happened_at == datetime(2013, 5, 14, 15, tzinfo=UTC)
 
 
+def test_done_after_all_of_an_earlier_day(
+    farm: Path,
+    capsys: pytest.CaptureFixture[str],
+    stored_morning: list[dict[str, Any]],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Each pass counts from the middle of its line's hours, or from the time that is said."""
+    assert status(["today"]) == 0
+    issued = lists(farm)
+    monkeypatch.setenv(cli.NOW_VARIABLE, "2013-05-15T05:40-04:00")
+    assert status(["today"]) == 0
+    capsys.readouterr()
+    assert status(["done", "1", "--of", "yesterday"]) == 0
+    assert "Tue 14 May" in capsys.readouterr().out
+    (event,) = events(farm)
+    (line,) = [line for line in issued["beds"] if line["rank"] == 1]
+    start, end = (datetime.fromisoformat(line["action"][key]) for key in ("start", "end"))
+    assert (event.bed, event.happened_at) == (line["bed"], start + (end - start) / 2)
+    assert event.recorded_at == datetime(2013, 5, 15, 9, 40, tzinfo=UTC)
+    assert status(["done", "1", "--of", "Tue"]) == 2
+    assert "is logged already as pass-" in capsys.readouterr().err
+    assert status(["done", "2", "--of", "2013-05-14", "--at", "11:20"]) == 0
+    assert events(farm)[0].happened_at == datetime(2013, 5, 14, 15, 20, tzinfo=UTC)
+    # a pass of an earlier day says nothing of the same line today
+    assert status(["done", "1"]) == 0
+    assert [event.bed for event in events(farm)].count(line["bed"]) == 2
+
+
+@pytest.mark.parametrize(
+    ("day", "told"),
+    [
+        ("mon", "done: no list of 2013-05-13 was made; log the passes with `whitethread log pass`"),
+        ("2013-05-15", "--of: found '2013-05-15', which lies ahead of today (2013-05-14)"),
+        ("last week", "'last week' is no day of the calendar"),
+        ("Tuesday", "done: no list of 2013-05-07 was made"),
+    ],
+)
+def test_done_of_a_day_that_has_no_list(
+    farm: Path,
+    capsys: pytest.CaptureFixture[str],
+    stored_morning: list[dict[str, Any]],
+    day: str,
+    told: str,
+) -> None:
+    assert status(["today"]) == 0
+    capsys.readouterr()
+    assert status(["done", "1", "--of", day]) == 2
+    err = capsys.readouterr().err
+    assert told in err
+    assert err.count("\n") == 1
+    assert not events(farm)
+
+
 TOOLBAR = """
 [tools.sweeps]
 kind = "sweeps"

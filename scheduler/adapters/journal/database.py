@@ -525,6 +525,20 @@ class FarmDatabase:
         )
         return dict(json.loads(rows[0][0])) if rows else None
 
+    def list_between(
+        self, known_at: datetime, start_at: datetime, end_at: datetime
+    ) -> Mapping[str, Any] | None:
+        """The list issued last at or before `known_at` of those made for [start_at, end_at)."""
+        rows = self._known(
+            "lists",
+            known_at,
+            "answer",
+            where="as_of >= ? AND as_of < ?",
+            values=(utc_text(start_at), utc_text(end_at)),
+            tail="ORDER BY recorded_at DESC, number DESC LIMIT 1",
+        )
+        return dict(json.loads(rows[0][0])) if rows else None
+
     def write_farm_version(self, text: str, recorded_at: datetime) -> bool:
         """Keep a version of farm.toml; False if it is the newest one already."""
         digest = hashlib.sha256(text.encode()).hexdigest()
