@@ -81,7 +81,7 @@ def test_settings_of_the_file(farm: FarmDatabase) -> None:
         "journal_mode": "wal",
         "foreign_keys": 1,
         "busy_timeout": 5000,
-        "user_version": 1,
+        "user_version": 2,
     }
     tables = farm._connection.execute(
         "SELECT name FROM sqlite_master WHERE type = 'table' AND name NOT LIKE 'sqlite_%'"
@@ -94,6 +94,8 @@ def test_settings_of_the_file(farm: FarmDatabase) -> None:
         "lists",
         "ledger",
         "outbox",
+        "deliveries",
+        "delivery_log",
     }
 
 
@@ -114,7 +116,7 @@ def test_a_second_step_keeps_what_is_there(tmp_path: Path, monkeypatch: pytest.M
         assert farm.events(EVER) == (entry("a"),)
         assert farm._connection.execute("SELECT x FROM extra").fetchall() == [(7,)]
     monkeypatch.undo()
-    with pytest.raises(JournalError, match="has version 2, this program knows versions up to 1"):
+    with pytest.raises(JournalError, match="has version 3, this program knows versions up to 2"):
         open_farm_database(tmp_path)
 
 

@@ -517,7 +517,7 @@ DATABASES: list[tuple[Callable[[Path], None], str]] = [
         "the file to start an empty journal",
     ),
     (text, "{path}: is not a farm database; put back the last good copy"),
-    (newer, "{path}: has version 7, this program knows versions up to 1; update whitethread"),
+    (newer, "{path}: has version 7, this program knows versions up to 2; update whitethread"),
     (foreign, "{path}: is the database of another program; name the folder of a farm"),
     (halved, "{path}: is damaged; put back the last good copy"),
     (

@@ -225,6 +225,17 @@ class FarmDatabase:
                     connection.execute("ROLLBACK")
                 raise
 
+    @contextmanager
+    def transaction(self) -> Iterator[sqlite3.Connection]:
+        """One writer's transaction for what lives beside the journal, such as the outbox."""
+        with self._transaction() as connection:
+            yield connection
+
+    def rows(self, sql: str, values: Sequence[object] = ()) -> list[Any]:
+        """What a question to the tables beside the journal finds; those know no `known_at`."""
+        with self._plain_faults():
+            return self._connection.execute(sql, values).fetchall()
+
     # --------------------------------------------------------------- entries
 
     def events(self, known_at: datetime) -> tuple[Event, ...]:
@@ -509,14 +520,8 @@ class FarmDatabase:
 
     def write_list(self, as_of: datetime, recorded_at: datetime, answer: Mapping[str, Any]) -> int:
         """Store one issued list and return its number."""
-        row = (utc_text(as_of), utc_text(recorded_at), json.dumps(dict(answer), allow_nan=False))
         with self._transaction() as connection:
-            cursor = connection.execute(
-                "INSERT INTO lists (as_of, recorded_at, answer) VALUES (?, ?, ?)", row
-            )
-            number = cursor.lastrowid
-        assert number is not None
-        return number
+            return insert_list(connection, as_of, recorded_at, answer)
 
     def latest_list(self, known_at: datetime) -> Mapping[str, Any] | None:
         """The list issued last at or before `known_at`."""
@@ -643,6 +648,21 @@ class _Texts(dict[datetime, str]):
     def __missing__(self, moment: datetime) -> str:
         text = self[moment] = utc_text(moment)
         return text
+
+
+def insert_list(
+    connection: sqlite3.Connection,
+    as_of: datetime,
+    recorded_at: datetime,
+    answer: Mapping[str, Any],
+) -> int:
+    """Store one issued list inside a transaction and return its number."""
+    row = (utc_text(as_of), utc_text(recorded_at), json.dumps(dict(answer), allow_nan=False))
+    number = connection.execute(
+        "INSERT INTO lists (as_of, recorded_at, answer) VALUES (?, ?, ?)", row
+    ).lastrowid
+    assert number is not None
+    return number
 
 
 def check_weather_value(value: WeatherValue) -> None:

@@ -87,7 +87,74 @@ _FIRST = (
     *(trigger for table in APPEND_ONLY for trigger in _guards(table)),
 )
 
-MIGRATIONS: tuple[tuple[str, ...], ...] = (_FIRST,)
+_MOMENT = "TEXT NOT NULL CHECK ({0} LIKE '%+00:00')"
+
+_MAIL = (
+    "DROP TABLE ledger",  # of the first version; nothing was ever written into these two
+    "DROP TABLE outbox",
+    # who makes the mail of a kind and a day
+    f"""CREATE TABLE ledger (
+        kind TEXT NOT NULL,
+        day TEXT NOT NULL,
+        claimed_at {_MOMENT.format("claimed_at")},
+        claimed_by TEXT NOT NULL,
+        PRIMARY KEY (kind, day)
+    ) WITHOUT ROWID""",
+    # one mail of a kind and a day, its bytes as they go out; NULL once long done with
+    f"""CREATE TABLE outbox (
+        number INTEGER PRIMARY KEY AUTOINCREMENT,
+        kind TEXT NOT NULL,
+        day TEXT NOT NULL,
+        kept_at {_MOMENT.format("kept_at")},
+        list_number INTEGER REFERENCES lists (number),
+        message_id TEXT NOT NULL UNIQUE,
+        message BLOB,
+        told_to INTEGER NOT NULL,
+        UNIQUE (kind, day)
+    )""",
+    """CREATE TABLE deliveries (
+        mail INTEGER NOT NULL REFERENCES outbox (number),
+        recipient TEXT NOT NULL,
+        outcome TEXT NOT NULL
+            CHECK (outcome IN ('pending', 'sending', 'sent', 'refused', 'given up')),
+        tries INTEGER NOT NULL DEFAULT 0,
+        next_try_at TEXT CHECK (next_try_at LIKE '%+00:00'),
+        sending_at TEXT CHECK (sending_at LIKE '%+00:00'),
+        sending_by TEXT NOT NULL DEFAULT '',
+        held_by TEXT NOT NULL DEFAULT '',
+        words TEXT NOT NULL DEFAULT '',
+        PRIMARY KEY (mail, recipient)
+    ) WITHOUT ROWID""",
+    "CREATE INDEX open_deliveries ON deliveries (mail) WHERE outcome IN ('pending', 'sending')",
+    f"""CREATE TABLE delivery_log (
+        number INTEGER PRIMARY KEY AUTOINCREMENT,
+        recorded_at {_MOMENT.format("recorded_at")},
+        kind TEXT NOT NULL,
+        day TEXT NOT NULL,
+        recipient TEXT,
+        outcome TEXT NOT NULL,
+        tries INTEGER NOT NULL,
+        words TEXT NOT NULL
+    )""",
+    # a mail is never changed, whatever goes wrong: the same bytes under the same Message-ID
+    """CREATE TRIGGER outbox_no_change BEFORE UPDATE ON outbox
+        WHEN NEW.message IS NOT NULL OR NEW.number IS NOT OLD.number OR NEW.kind IS NOT OLD.kind
+            OR NEW.day IS NOT OLD.day OR NEW.kept_at IS NOT OLD.kept_at
+            OR NEW.list_number IS NOT OLD.list_number OR NEW.message_id IS NOT OLD.message_id
+            OR NEW.told_to IS NOT OLD.told_to
+            OR EXISTS (SELECT 1 FROM deliveries WHERE mail = OLD.number
+                AND outcome IN ('pending', 'sending'))
+        BEGIN SELECT RAISE(ABORT, 'a kept mail never changes'); END""",
+    """CREATE TRIGGER outbox_no_delete BEFORE DELETE ON outbox
+        BEGIN SELECT RAISE(ABORT, 'a kept mail never goes away'); END""",
+    """CREATE TRIGGER sent_is_sent BEFORE UPDATE ON deliveries WHEN OLD.outcome = 'sent'
+        BEGIN SELECT RAISE(ABORT, 'what was sent stays sent'); END""",
+    """CREATE TRIGGER deliveries_no_delete BEFORE DELETE ON deliveries
+        BEGIN SELECT RAISE(ABORT, 'a delivery never goes away'); END""",
+    *_guards("delivery_log"),
+)
+
+MIGRATIONS: tuple[tuple[str, ...], ...] = (_FIRST, _MAIL)
 """Element i leads from version i to version i + 1; a released element never changes."""
 
 
