@@ -482,6 +482,19 @@ class DayStrip:
 
 
 @dataclass(frozen=True)
+class RainAhead:
+    """Rain of the 24 hours from a morning on, by the members.
+
+    `from_at` begins the first three hours in which 3 in 10 have 0.5 mm, None where no three hours
+    have; `chance_frac` that three such hours come from then on; `rain_mm` falls in all.
+    """
+
+    from_at: datetime | None
+    chance_frac: float
+    rain_mm: Range
+
+
+@dataclass(frozen=True)
 class ListLine:
     """One line of an issued list that nothing was logged for."""
 
@@ -527,3 +540,4 @@ class Morning:
     day: date
     outlook_line: str = ""
     strip: DayStrip | None = None
+    rain_ahead: RainAhead | None = None  # None without a forecast

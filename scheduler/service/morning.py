@@ -10,17 +10,29 @@ import numpy as np
 
 from scheduler.planning.cautions import cautions_for
 from scheduler.planning.day import tenths
+from scheduler.planning.draws import weighted_quantiles
 from scheduler.planning.ensemble import N_SOIL_MEMBERS
 from scheduler.planning.hours import hours_left, local_day
 from scheduler.planning.order import order_of_day
 from scheduler.planning.strip import day_strip
 from scheduler.planning.weeds import N_PARTICLES
 from scheduler.ports import Journal, Lists, Progress, WeatherStore
-from scheduler.records import Event, Farm, Kind, Morning, WeatherAnswer, WeatherSeries
+from scheduler.records import (
+    Event,
+    Farm,
+    Kind,
+    Morning,
+    RainAhead,
+    Range,
+    WeatherAnswer,
+    WeatherSeries,
+)
 from scheduler.service.situation import Situation, situation
 from scheduler.service.weather import aged_inputs, aged_notes
 
 _PLACES_LAST = timedelta(hours=36)
+_WET_MM = 0.5  # in three hours
+_RAIN_CHANCE = 0.3  # from which three hours are told to have rain
 
 
 def morning(
@@ -75,6 +87,7 @@ def morning_of(s: Situation, issued: Mapping[str, Any] | None = None) -> Morning
     plan = order_of_day(s.drafts, hours, s.day, _ranks(issued, s.now))
     series = s.series
     last = series.last_observed_at
+    rain_ahead = _rain_ahead(s)
     return Morning(
         farm=s.farm,
         as_of=s.now,
@@ -103,8 +116,9 @@ def morning_of(s: Situation, issued: Mapping[str, Any] | None = None) -> Morning
         not_reached=plan.not_reached,
         cautions=_cautions(s),
         day=local_day(s.now, s.farm.place.time_zone),
-        outlook_line=_outlook_line(s),
+        outlook_line=_outlook_line(s, rain_ahead),
         strip=day_strip(s.day, tuple(s.outlooks.values())),
+        rain_ahead=rain_ahead,
     )
 
 
@@ -144,19 +158,32 @@ def _cautions(s: Situation) -> tuple[str, ...]:
     )
 
 
-def _outlook_line(s: Situation) -> str:
-    """When rain comes within a day, in words."""
+def _rain_ahead(s: Situation) -> RainAhead | None:
+    """The rain of the next 24 hours; None without a forecast."""
     if not s.sky.has_forecast:
-        return "no forecast: rain to come is not known"
+        return None
     now = s.sky.now_hour
     rain = s.sky.forcing.rain_mm[:, now : min(now + 24, s.sky.n_hours)]
     three = np.stack([rain[:, i : i + 3].sum(axis=1) for i in range(0, rain.shape[1], 3)], axis=1)
-    wet = np.flatnonzero((three >= 0.5).mean(axis=0) >= 0.3)
-    if not wet.size:
+    is_wet = three >= _WET_MM
+    wet = np.flatnonzero(is_wet.mean(axis=0) >= _RAIN_CHANCE)
+    first = int(wet[0]) if wet.size else 0
+    total = weighted_quantiles(rain.sum(axis=1), np.ones(len(rain)))
+    return RainAhead(
+        s.sky.at(now + 3 * first) if wet.size else None,
+        float(is_wet[:, first:].any(axis=1).mean()),
+        Range(*(float(q) for q in total)),
+    )
+
+
+def _outlook_line(s: Situation, ahead: RainAhead | None) -> str:
+    """When rain comes within a day, in words."""
+    if ahead is None:
+        return "no forecast: rain to come is not known"
+    if ahead.from_at is None:
         return "no rain in sight until tomorrow"
-    start = s.sky.at(now + 3 * int(wet[0])).astimezone(s.day.zone)
-    any_rain = float((three[:, wet[0] :] >= 0.5).any(axis=1).mean())
-    if wet[0] == 0:
-        return f"rain within three hours, {tenths(any_rain)}"
+    if ahead.from_at == s.sky.at(s.sky.now_hour):
+        return f"rain within three hours, {tenths(ahead.chance_frac)}"
+    start = ahead.from_at.astimezone(s.day.zone)
     tomorrow = "" if start.date() == local_day(s.now, s.farm.place.time_zone) else "tomorrow "
-    return f"rain from {tomorrow}{start:%H:%M}, {tenths(any_rain)}"
+    return f"rain from {tomorrow}{start:%H:%M}, {tenths(ahead.chance_frac)}"

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
-from datetime import datetime
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
@@ -15,7 +16,7 @@ from pydantic import TypeAdapter
 
 from scheduler.adapters.render.answer_json import answer, answer_text, schema
 from scheduler.adapters.render.phrases import REASON_WORDS, VERDICTS
-from scheduler.records import Morning, Range, SoilAnswer
+from scheduler.records import Morning, RainAhead, Range, SoilAnswer
 
 GOLDEN = Path(__file__).parents[1] / "golden"
 
@@ -77,6 +78,7 @@ def test_keys_are_those_of_the_design(morning: Morning) -> None:
         "attribution",
         "weakest_inputs",
         "weather",
+        "rain_ahead",
         "plan",
         "beds",
         "not_reached",
@@ -111,6 +113,23 @@ def test_new_keys_are_required(morning: Morning, key: str) -> None:
     whole = answer(morning)
     del whole["beds"][0][key]
     assert faults(whole) == [f"{key!r} is a required property"]
+
+
+def test_rain_ahead_is_told_or_null(morning: Morning) -> None:
+    assert answer(replace(morning, rain_ahead=None))["rain_ahead"] is None
+    zone = ZoneInfo(morning.farm.place.time_zone)
+    from_at = datetime(2013, 5, 14, 18, tzinfo=zone)
+    ahead = RainAhead(from_at.astimezone(UTC), 0.72, Range(0.0, 4.0, 12.0))
+    whole = answer(replace(morning, rain_ahead=ahead))
+    assert faults(whole) == []
+    assert whole["rain_ahead"] == {
+        "from_at": "2013-05-14T18:00:00-04:00",
+        "chance": 0.72,
+        "rain_mm": {"low": 0.0, "mid": 4.0, "high": 12.0},
+    }
+    dry = answer(replace(morning, rain_ahead=replace(ahead, from_at=None)))
+    assert faults(dry) == []
+    assert dry["rain_ahead"]["from_at"] is None
 
 
 def test_what_to_remember_what_is_planned_and_the_last_call() -> None:

@@ -30,6 +30,7 @@ from scheduler.records import (
     Morning,
     Place,
     Plan,
+    RainAhead,
     Range,
     Refusal,
     Setup,
@@ -367,6 +368,7 @@ def spring() -> Morning:
         ),
         day=DAY,
         outlook_line="Rain after 18:00, 7 in 10, 4-12 mm",
+        rain_ahead=RainAhead(at(14, 18), 0.7, Range(4.0, 7.0, 12.0)),
     )
 
 
@@ -398,6 +400,7 @@ def wet() -> Morning:
         minutes_planned=0.0,
         setup_changes=0,
         outlook_line="",
+        rain_ahead=None,
         weather=WeatherAnswer(
             NOW - timedelta(hours=50), "Alder Bend airfield", 50.0, None, ("No network for 2 days",)
         ),

@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 
 from scheduler import __version__
 from scheduler.adapters.weather.sources import credit_lines
-from scheduler.records import Action, BedAnswer, CrustAnswer, FlushAnswer, Morning, Range
+from scheduler.records import Action, BedAnswer, CrustAnswer, FlushAnswer, Morning, RainAhead, Range
 
 SCHEMA_VERSION = "1"
 
@@ -58,6 +58,7 @@ def answer(morning: Morning) -> dict[str, Any]:
             "forecast_issued": _moment(morning.weather.forecast_issued, zone),
             "notes": list(morning.weather.notes),
         },
+        "rain_ahead": None if morning.rain_ahead is None else _rain(morning.rain_ahead, zone),
         "plan": {
             "hours_available": _number(morning.hours_available),
             "minutes_planned": _number(morning.minutes_planned),
@@ -117,6 +118,14 @@ def _bed(bed: BedAnswer, zone: ZoneInfo) -> dict[str, Any]:
             "where": bed.look.get("where"),
             "gain_min": _number(bed.look.get("gain_min")),
         },
+    }
+
+
+def _rain(rain: RainAhead, zone: ZoneInfo) -> dict[str, Any]:
+    return {
+        "from_at": _moment(rain.from_at, zone),
+        "chance": _number(rain.chance_frac),
+        "rain_mm": _range(rain.rain_mm),
     }
 
 
