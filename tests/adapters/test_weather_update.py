@@ -7,19 +7,22 @@ import json
 import sqlite3
 from collections.abc import Iterator
 from dataclasses import replace
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
+from scheduler import service
 from scheduler.adapters.farmfile import Answers, new_farm_text, parse_farm
 from scheduler.adapters.journal import FarmDatabase
 from scheduler.adapters.weather import http, metno, nws, openmeteo, stations
 from scheduler.adapters.weather.http import Fetcher
+from scheduler.adapters.weather.show import weather_text
 from scheduler.adapters.weather.sources import (
     asked_keys,
     attribution_lines,
@@ -28,11 +31,12 @@ from scheduler.adapters.weather.sources import (
 )
 from scheduler.adapters.weather.update import Update, update_weather
 from scheduler.errors import UsageError
-from scheduler.records import Farm, Kind, Place
-from tests.adapters.weather_server import Reply, WeatherServer, weather_server
+from scheduler.records import Farm, Kind, Morning, Place
+from scheduler.service.weather import weather_on_record
+from tests.adapters.weather_server import Reply, WeatherServer, faults, weather_server
 
 NOW = datetime(2026, 1, 3, 5, 12, tzinfo=UTC)  # the year turned three days ago
-HOUR = timedelta(hours=1)
+HOUR, DAY = timedelta(hours=1), timedelta(days=1)
 CONTACT = "grower@example.org"
 PLACE = Place(40.78, -73.97, 4.0, "America/New_York")
 METNO = "/compact?lat=40.78&lon=-73.97&altitude=4"
@@ -44,7 +48,7 @@ def farm() -> Farm:
     return replace(found, weather={**found.weather, "past_years": 0})
 
 
-def forecast_body(issued_at: datetime, rain_mm: float = 0.5) -> bytes:
+def forecast_body(issued_at: datetime, rain_mm: float = 0.5, *, place: Place = PLACE) -> bytes:
     """An hourly answer of MET Norway of two days."""
     steps: list[dict[str, Any]] = []
     first = issued_at.replace(minute=0, second=0, microsecond=0)
@@ -67,7 +71,7 @@ def forecast_body(issued_at: datetime, rain_mm: float = 0.5) -> bytes:
         "precipitation_amount": "mm",
     }
     document = {
-        "geometry": {"coordinates": [PLACE.longitude_deg, PLACE.latitude_deg, 4]},
+        "geometry": {"coordinates": [place.longitude_deg, place.latitude_deg, 4]},
         "properties": {
             "meta": {"updated_at": issued_at.isoformat(), "units": units},
             "timeseries": steps,
@@ -76,8 +80,8 @@ def forecast_body(issued_at: datetime, rain_mm: float = 0.5) -> bytes:
     return json.dumps(document).encode()
 
 
-def stations_body(folder: Path) -> bytes:
-    """A list of two stations in the archive's format."""
+def stations_body(folder: Path, place: Place = PLACE) -> bytes:
+    """A list of two stations east of a place, in the archive's format."""
     path = folder / "made-stations.db"
     connection = sqlite3.connect(path)
     connection.executescript(
@@ -88,13 +92,13 @@ def stations_body(folder: Path) -> bytes:
         "CREATE TABLE inventory (station TEXT, provider TEXT, parameter TEXT, start TEXT, "
         "end TEXT, completeness REAL);"
     )
-    for number, (name, longitude) in {
-        "A0001": ("Mill Hill", -73.93),
-        "B0002": ("Far Quay", -73.8),
+    for number, (name, east_deg) in {
+        "A0001": ("Mill Hill", 0.04),
+        "B0002": ("Far Quay", 0.17),
     }.items():
         connection.execute(
-            "INSERT INTO stations VALUES (?, 'US', 'NY', 40.78, ?, 5, 'America/New_York')",
-            (number, longitude),
+            "INSERT INTO stations VALUES (?, 'US', 'NY', ?, ?, 5, 'America/New_York')",
+            (number, place.latitude_deg, place.longitude_deg + east_deg),
         )
         connection.execute("INSERT INTO names VALUES (?, 'en', ?)", (number, name))
     connection.commit()
@@ -414,6 +418,220 @@ def test_past_years_are_fetched_once_and_again_when_the_season_moved_on(
     two_years_ago = datetime(2024, 1, 20, tzinfo=UTC)
     columns = database.weather_columns(NOW, two_years_ago, two_years_ago + timedelta(days=5))
     assert columns["rain_mm"].values.size == 120
+
+
+# ---------------------------------------------------- every fault, up to the list
+
+
+@pytest.fixture
+def small(farm: Farm) -> Farm:
+    """A farm of two beds: its list comes fast."""
+    return replace(farm, beds=farm.beds[:2])
+
+
+def page_and_list(farm: Farm, database: FarmDatabase, now: datetime) -> tuple[str, Morning]:
+    """What `weather show` prints of a moment, and the list of it."""
+    hour = now.replace(minute=0, second=0)
+    events = list(database.events(now))
+    series = weather_on_record(
+        farm, events, database, now, hour - timedelta(days=30), hour + timedelta(days=7)
+    )
+    page = weather_text(series, now, farm.place, "metric", 120, is_plotted=False)
+    return page, service.morning(farm, database, database, now)
+
+
+def tables(database: FarmDatabase, now: datetime) -> tuple[Any, ...]:
+    return database.all_weather_values(now), [
+        (f.source, f.issued_at, f.known_at, f.values["rain_mm"].tolist())
+        for f in database.forecasts(now)
+    ]
+
+
+FAULTS = sorted(faults(b"{}"))
+
+
+@pytest.mark.parametrize("name", FAULTS)
+def test_after_every_fault_data_list_and_ages_stand(
+    small: Farm, database: FarmDatabase, server: WeatherServer, tmp_path: Path, name: str
+) -> None:
+    """A good evening, then a morning on which every request meets the fault."""
+    updated(small, database, server, tmp_path)
+    held = tables(database, NOW + timedelta(days=9))
+    server.lasting_fault(faults(forecast_body(NOW))[name])
+    later = NOW + timedelta(hours=30)
+    found = updated(small, database, server, tmp_path, later)
+    assert tables(database, NOW + timedelta(days=9)) == held
+    assert_allclose(found.ages["observed"], 32.2, rtol=0, atol=0.01)
+    assert_allclose(found.ages["forecast"], 30.5, rtol=0, atol=0.01)
+    assert not found.ok
+    page, listed = page_and_list(small, database, later)
+    assert page.startswith(
+        "Observed to Fri 2 Jan 22:00, 32 h old. Forecast of Fri 2 Jan 23:42, 30 h old.\n"
+    )
+    assert [line.bed for line in listed.beds] == [bed.name for bed in small.beds]
+    assert listed.weather.age_h == pytest.approx(32.2, abs=0.01)
+    assert listed.weather.forecast_issued == NOW - timedelta(minutes=30)
+    assert any("no reading of rain and temperature since" in n for n in listed.weather.notes)
+
+
+@pytest.mark.parametrize("name", FAULTS)
+def test_a_farm_whose_first_update_fails_still_has_its_gauge(
+    small: Farm, database: FarmDatabase, server: WeatherServer, tmp_path: Path, name: str
+) -> None:
+    server.lasting_fault(faults(forecast_body(NOW))[name])
+    found = updated(small, database, server, tmp_path)
+    assert found.ages == {}
+    assert database.all_weather_values(NOW) == []
+    assert not database.forecasts(NOW)
+    assert "your own gauge counts alone" in found.notes[0]
+
+
+@pytest.mark.parametrize("skew_d", [-400, 400])
+@pytest.mark.parametrize("modified_at", [None, datetime(2031, 1, 1, tzinfo=UTC)])
+def test_wrong_clocks_and_unchanged_answers_change_no_age(
+    small: Farm,
+    database: FarmDatabase,
+    server: WeatherServer,
+    tmp_path: Path,
+    skew_d: int,
+    modified_at: datetime | None,
+) -> None:
+    """A server whose clock is a year off, and what was changed in the future: 200, then 304."""
+    issued_at = NOW - timedelta(minutes=30)
+    server.skew = timedelta(days=skew_d)
+    server.put(
+        METNO,
+        forecast_body(issued_at),
+        modified_at=modified_at or issued_at,
+        expires_in_s=1800,
+    )
+    first = updated(small, database, server, tmp_path)
+    assert_allclose(first.ages["forecast"], 0.5, rtol=0, atol=0.01)
+    held = tables(database, NOW + timedelta(days=9))
+    later = NOW + timedelta(hours=2)
+    server.requests.clear()
+    again = updated(small, database, server, tmp_path, later)
+    (asked,) = [request for request in server.requests if request.path == METNO]
+    assert "if-modified-since" in asked.headers  # answered with 304
+    assert again.ok
+    assert any("nothing newer than that of" in note for note in again.notes)
+    assert_allclose(again.ages["forecast"], 2.5, rtol=0, atol=0.01)
+    assert_allclose(again.ages["observed"], 4.2, rtol=0, atol=0.01)
+    assert tables(database, NOW + timedelta(days=9)) == held
+    page, listed = page_and_list(small, database, later)
+    assert page.startswith("Observed to Fri 2 Jan 22:00, 4 h old. Forecast of Fri 2 Jan 23:42, 2 h")
+    assert not any("old" in note for note in listed.weather.notes)
+
+
+def test_a_way_of_asking_that_will_end_is_told_and_still_counts(
+    farm: Farm, database: FarmDatabase, server: WeatherServer, tmp_path: Path
+) -> None:
+    """MET Norway answers 203 where a version of its service is on its way out."""
+    sent = {"Content-Type": "application/json"}
+    quiet = replace(farm, weather={**farm.weather, "station": "A0001"})
+    updated(
+        replace(quiet, weather={**quiet.weather, "forecast": "none"}), database, server, tmp_path
+    )
+    server.lasting_fault(Reply(forecast_body(NOW), 203, sent))
+    found = updated(quiet, database, server, tmp_path, NOW + timedelta(minutes=1))
+    assert any(
+        "says that this way of asking will end; update whitethread" in n for n in found.notes
+    )
+    forecast = database.latest_forecast(NOW + HOUR)
+    assert forecast is not None
+    assert forecast.issued_at == NOW
+
+
+# ------------------------------------------- the calendar and the corners of the world
+
+
+WORLD = {
+    "over New Year": (PLACE, datetime(2026, 1, 2, 10, 12, tzinfo=UTC)),
+    "clocks go forward": (PLACE, datetime(2026, 3, 9, 9, 30, tzinfo=UTC)),
+    "clocks go back": (PLACE, datetime(2025, 11, 3, 10, 30, tzinfo=UTC)),
+    "south of the equator": (
+        Place(-37.81, 144.96, 31.0, "Australia/Melbourne"),
+        datetime(2026, 1, 1, 18, 30, tzinfo=UTC),
+    ),
+    "above 60 north": (
+        Place(64.84, 25.47, 15.0, "Europe/Helsinki"),
+        datetime(2025, 6, 21, 2, 30, tzinfo=UTC),
+    ),
+}
+
+
+@pytest.mark.parametrize("name", WORLD)
+def test_from_the_services_to_the_list_wherever_and_whenever(
+    farm: Farm,
+    database: FarmDatabase,
+    server: WeatherServer,
+    tmp_path: Path,
+    name: str,
+) -> None:
+    """On the eve, and two mornings later: hours and a forecast come in; page and list stand."""
+    place, now = WORLD[name]
+    there = replace(farm, place=place, beds=farm.beds[:2])
+    zone = ZoneInfo(place.time_zone)
+    server.put("/stations.db", stations_body(tmp_path, place), expires_in_s=86400)
+    path = metno.request_url(place).removeprefix(server.url)
+
+    def brought_in(at: datetime) -> tuple[str, Morning]:
+        offer_hours(server, at, 2.0, n_days=100)
+        issued_at = at - timedelta(minutes=30)
+        body = forecast_body(issued_at, place=place)
+        server.put(path, body, modified_at=issued_at, expires_in_s=99)
+        found = updated(there, database, server, tmp_path, at)
+        assert found.ok
+        assert_allclose(found.ages["forecast"], 0.5, rtol=0, atol=0.01)
+        return page_and_list(there, database, at)
+
+    def civil_day(day: date) -> tuple[datetime, datetime, str]:
+        first, last = (
+            datetime(each.year, each.month, each.day, tzinfo=zone).astimezone(UTC)
+            for each in (day, day + DAY)
+        )
+        return first, last, f"{day:%a} {day.day} {day:%b} "
+
+    def line_of(page: str, title: str) -> list[str]:
+        (line,) = [line for line in page.splitlines() if line.startswith(title)]
+        return line.removeprefix(title).split()
+
+    turn = now.astimezone(zone).date() - DAY  # New Year's Day, or the day of 23 or 25 hours
+    page, listed = brought_in(now - 2 * DAY)
+    first, last, title = civil_day(turn)
+    assert float(line_of(page, title)[0]) == 0.5 * ((last - first) / HOUR)  # all of it foreseen
+    assert line_of(page, title)[-2:] == ["forecast", "forecast"]
+    mornings = [listed]
+    page, listed = brought_in(now)
+    mornings.append(listed)
+
+    # the rain of every civil day is that of the station's own hours
+    values = database.weather_values(now, now - timedelta(days=30), now)
+    hours = {v.start_at: v.value for v in values if v.variable == "rain_mm"}
+    lengths = []
+    for back in range(6):
+        first, last, title = civil_day(turn - back * DAY)
+        own = [hours[first + i * HOUR] for i in range(int((last - first) / HOUR))]
+        lengths.append(len(own))
+        assert float(line_of(page, title)[0]) == pytest.approx(sum(own), abs=0.051)
+        assert line_of(page, title)[-2:] == ["station", "station"]
+    assert lengths.count(24) == (5 if "clocks" in name else 6)
+    assert lengths[0] == {"clocks go forward": 23, "clocks go back": 25}.get(name, 24)
+
+    for at, listed in zip((now - 2 * DAY, now), mornings, strict=True):
+        assert [line.bed for line in listed.beds] == [bed.name for bed in there.beds]
+        assert listed.day == at.astimezone(zone).date()
+        assert listed.weather.forecast_issued == at - timedelta(minutes=30)
+        assert not any("no pass is ranked" in note for note in listed.weather.notes)
+        unknown = [note for note in listed.weather.notes if "rain unknown" in note]
+        assert all(
+            note.startswith(("rain unknown for 1 hour ", "rain unknown for 2 hours "))
+            for note in unknown
+        )  # between the station's last hour and the forecast's first
+        for line in listed.beds:
+            assert line.soil.surface_temp_c is not None
+            assert -5.0 < line.soil.surface_temp_c < 15.0  # the air has 2 to 5 C
+            assert line.until is None or line.until > at
 
 
 # ------------------------------------------------------------------ sources
