@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import time
 from ipaddress import ip_address
 from pathlib import Path
@@ -88,6 +88,15 @@ def mail_settings(farm: Farm, folder: Path | str | None = None) -> MailSettings:
         contact=written.get("contact"),
         subject=written.get("subject"),
         time_zone=farm.place.time_zone,
+    )
+
+
+def settings_from(settings: MailSettings, folder: Path) -> MailSettings:
+    """The settings with the files they name found from the farm's folder."""
+    return replace(
+        settings,
+        password_file=_found_from(folder, settings.password_file),
+        ca_file=_found_from(folder, settings.ca_file),
     )
 
 
