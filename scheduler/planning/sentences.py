@@ -51,9 +51,10 @@ def go_words(
     words = []
     if offer.purpose == "blind" and offer.until_hour is not None:
         words.append(f"last blind hour {hour_words(day, offer.until_hour)}")
-    words.append(f"{threads}, {density_words(up)} up per m2, takes {takes}")
+    words.append(f"{threads}, {density_words(up)} up per m2")
     words.append(saved_words(terms.saved))
     words.append(waiting_words(terms))
+    words.append(f"takes {takes}")
     words.append(clock_words(outlook, day))
     come = float(weighted_quantiles(weeds.to_come_m2(1), w)[1])
     words.append(f"{density_words(come)} per m2 still to come")

@@ -6,7 +6,7 @@ import random
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from datetime import date, datetime, timedelta
+from datetime import date, datetime, time, timedelta
 from itertools import pairwise
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -590,3 +590,24 @@ def test_counts_per_area_are_told_in_the_growers_units() -> None:
     assert grower_text(said, "metric") == said
     mat = "a mat from winter, about 364 per m2; a pass takes 6 in 10"
     assert grower_text(mat, "us") == "a mat from winter, about 34 per sq ft; a pass takes 6 in 10"
+
+
+@pytest.mark.parametrize(("width", "until"), [(80, "; until Fri"), (72, "; until Fri")])
+def test_minutes_saved_and_the_last_good_day_are_on_the_line(width: int, until: str) -> None:
+    """What stands, what it saves and until when, however the figures run."""
+    morning = stored("spring")
+    why = ("30 threads, 75 up per m2", "saves 3-100 min by hand", "waiting costs up to 23 min")
+    work = replace(morning.farm.work, end=time(18))
+    good = datetime(2013, 5, 17, 18, tzinfo=ZONE)
+    go = [
+        replace(bed, why=why, last_good_at=good, sure=0.9)
+        for bed in morning.beds
+        if bed.verdict == "go"
+    ]
+    page = today_text(
+        replace(morning, farm=replace(morning.farm, work=work), beds=tuple(go)), width, "us"
+    )
+    lines = [line for line in page.splitlines() if "threads" in line and "sure" in line]
+    assert len(lines) == min(len(go), MAX_GO_LINES)
+    for line in lines:
+        assert f"2.8 threads, 7.0 up/sq ft; saves 3-100 min{until}" in line

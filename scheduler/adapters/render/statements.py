@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 from scheduler.adapters.quantities import depth_text, duration_text
 from scheduler.adapters.render.phrases import (
     REASON_WORDS,
+    WEEKDAYS,
     WEEKDAYS_LONG,
     age_words,
     bed_ranges,
@@ -33,7 +34,7 @@ MAX_GO_LINES = 8
 MAX_LOOKS = 2
 MAX_HAND_LINES = 5
 MAX_DAYS = 2  # days told one by one in the lines of what is due; the rest is "later"
-MAX_CLAUSES = 3  # of the reasons of a paragraph
+MAX_CLAUSES = 4  # of the reasons of a paragraph
 MAX_PLANS = 2
 MAX_LINES = 3  # of the crusts, and of the threads, on a page of 80 columns
 BUDGETS = ((MAX_DAYS, True), (MAX_DAYS, False), (1, False))  # days told; is the rest named
@@ -185,7 +186,7 @@ class DayWords:
         return minutes
 
     def clauses(self, bed: BedAnswer) -> list[str]:
-        """What the second line may say, in order: a reason, until when it stays good, the rest."""
+        """What the second line may say, in order: what stands, what it saves, until when, more."""
         clauses = [
             clause.strip().rstrip(".;")
             for why in bed.why
@@ -193,8 +194,17 @@ class DayWords:
             if clause.strip()
         ]
         if bed.last_good_at is not None and not any("last good" in clause for clause in clauses):
-            clauses.insert(min(1, len(clauses)), f"until {self.moment(bed.last_good_at)}")
+            place = 1 + any(clause.startswith("saves") for clause in clauses[:2])
+            clauses.insert(min(place, len(clauses)), f"until {self.end_words(bed.last_good_at)}")
         return clauses
+
+    def end_words(self, moment: datetime) -> str:
+        """The end of a span of days: "19:00" today, "Wed" where a day's work ends, "Wed 10:30"."""
+        local = moment.astimezone(self.zone)
+        ahead_d = (local.date() - self.today).days
+        if 1 <= ahead_d <= 6 and local.time() == self.morning.farm.work.end:
+            return WEEKDAYS[local.weekday()]
+        return self.moment(moment)
 
     def notes(self, bed: BedAnswer) -> list[str]:
         """What to remember at this pass: what to lift over, the last time here."""

@@ -136,11 +136,11 @@ class DayPage(DayWords):
             sure = "" if bed.sure is None else f"sure {chance_words(bed.sure)}"
             room_why = self.width - 4 - len(sure) - 2
             clauses = self.clauses(bed)
-            clauses[2:2] = [_without_reason(note) for note in self.notes(bed)]
+            clauses[3:3] = [_without_reason(note) for note in self.notes(bed)]
             if tools[place - 1] not in (self.tool_words(bed, 3), self.tool_words(bed, 2)):
                 depth = bed.action and depth_text(bed.action.depth_mm, self.units)
                 clauses[:0] = [f"{depth} deep"]
-            why = joined_while_fits(clauses, room_why)
+            why = joined_while_fits(_briefly(clauses, room_why), room_why)
             lifts += [
                 f"{names[place - 1]}: {note}"
                 for note in map(_without_reason, self.notes(bed))
@@ -181,6 +181,14 @@ class DayPage(DayWords):
             if len(lines) <= n_lines:
                 break
         return lines
+
+
+def _briefly(clauses: Sequence[str], width: int) -> list[str]:
+    """The clauses, with shorter units where the first three do not fit into a line otherwise."""
+    if len("; ".join(clauses[:3])) <= width:
+        return list(clauses)
+    brief = [clause.removesuffix(" by hand") for clause in clauses]
+    return [clause.replace(" per sq ft", "/sq ft").replace(" per m2", "/m2") for clause in brief]
 
 
 def _cut(text: str, width: int) -> str:
