@@ -46,6 +46,12 @@ class Lists(Protocol):
         """The list issued last at or before `known_at`."""
         ...
 
+    def list_between(
+        self, known_at: datetime, start_at: datetime, end_at: datetime
+    ) -> Mapping[str, Any] | None:
+        """The list issued last at or before `known_at` of those made for [start_at, end_at)."""
+        ...
+
 
 class Farms(Protocol):
     """The farm file, and its versions."""

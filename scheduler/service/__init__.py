@@ -5,6 +5,7 @@ Sources, sinks and `now` are arguments; the same inputs give the same answer to 
 
 from scheduler.service.bed import bed_page, bed_page_of
 from scheduler.service.morning import morning, morning_of
+from scheduler.service.news import list_before, list_of_day, morning_news
 from scheduler.service.settings import crop_names, sources_table, tables
 from scheduler.service.situation import Situation, situation
 from scheduler.service.weather import past_years, weather_on_record
@@ -14,7 +15,10 @@ __all__ = [
     "bed_page",
     "bed_page_of",
     "crop_names",
+    "list_before",
+    "list_of_day",
     "morning",
+    "morning_news",
     "morning_of",
     "past_years",
     "situation",
