@@ -14,7 +14,7 @@ import unicodedata
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from email import message_from_bytes
-from email.headerregistry import AddressHeader
+from email.headerregistry import AddressHeader, BaseHeader
 from email.message import EmailMessage
 from email.policy import SMTP
 from typing import TYPE_CHECKING, cast
@@ -45,13 +45,17 @@ def message_bytes(message: EmailMessage) -> bytes:
     >>> b"Subject: Tue 14 May\\r\\n" in message_bytes(message)
     True
     """
-    data = message.as_bytes(policy=_AS_IS.clone(utf8=_has_far_letters(message)))
-    return re.sub(rb"\r\n|\r|\n", b"\r\n", data)
+    return _serial(parsed_message(_serial(message)))  # read and written once more, it stays so
 
 
 def parsed_message(data: bytes) -> EmailMessage:
     """The message of these bytes; `message_bytes` gives them back."""
     return message_from_bytes(data, policy=_AS_IS)
+
+
+def _serial(message: EmailMessage) -> bytes:
+    data = message.as_bytes(policy=_AS_IS.clone(utf8=_has_far_letters(message)))
+    return re.sub(rb"\r\n|\r|\n", b"\r\n", data)
 
 
 def _has_far_letters(message: EmailMessage) -> bool:
@@ -60,8 +64,8 @@ def _has_far_letters(message: EmailMessage) -> bool:
         if isinstance(value, AddressHeader):
             if any(not address.addr_spec.isascii() for address in value.addresses):
                 return True
-        elif not str(value).isascii():
-            return True
+        elif not isinstance(value, BaseHeader) and not str(value).isascii():
+            return True  # as read from bytes, where other letters stand as they are
     return False
 
 
