@@ -22,6 +22,7 @@ from scheduler.planning.special import (
 from scheduler.planning.stale_bed import (
     StaleBed,
     seedbed,
+    stale_bed_days,
     stale_bed_line,
     stale_bed_plan,
     stale_bed_words,
@@ -168,7 +169,8 @@ def _with_rest(draft: Draft, advice: Advice, day: Day) -> Draft:
     if advice.stale is not None:
         words = stale_bed_words(advice.stale, day)
         line = stale_bed_line(advice.stale, day)
-        answer = replace(answer, details=(*answer.details, *words), plan=line)
+        days = stale_bed_days(advice.stale, day)
+        answer = replace(answer, details=(*answer.details, *words), plan=line, plan_days=days)
     return replace(draft, answer=answer)
 
 

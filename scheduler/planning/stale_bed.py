@@ -565,6 +565,36 @@ def stale_bed_line(stale: StaleBed, day: Day) -> str:
     return f"{_name(stale)}: kill the flush {_kill_span(stale.kills[0])}, shallow"
 
 
+def stale_bed_days(stale: StaleBed, day: Day) -> tuple[date, date] | None:
+    """First and last day of what the bed needs next: the last one to prepare it, or of its flush.
+
+    Parameters
+    ----------
+    stale : StaleBed
+        The plan.
+    day : Day
+        The clock.
+
+    Returns
+    -------
+    (date, date) or None
+        The days that `stale_bed_line` tells: one for the preparation, those of the flush to kill.
+        None where no flush comes up in time.
+
+    Notes
+    -----
+    Definition of this project. No range stated. Worked: tests/planning/test_stale_bed.py.
+    """
+    today = local_day(day.now, day.farm.place.time_zone)
+    if not stale.kills:
+        return None
+    if stale.already_prepared_at is None:
+        by = today if stale.prepare_by is None else max(today, stale.prepare_by)
+        return by, by
+    first = stale.kills[0]
+    return first.from_at.date(), max(first.from_at.date(), first.until_at.date())
+
+
 def stale_bed_words(stale: StaleBed, day: Day) -> tuple[str, ...]:
     """Short sentences for the bed's page.
 

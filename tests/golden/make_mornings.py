@@ -224,6 +224,7 @@ def spring() -> Morning:
                 "sowing planned on it",
             ),
             plan="stale bed for beet 20 May: kill the flush 14-16 May, shallow",
+            plan_days=(date(2013, 5, 14), date(2013, 5, 16)),
         ),
         go(
             4,
@@ -292,7 +293,8 @@ def spring() -> Morning:
     ]
     beds += [answer(f"A{n}", "nothing", "clean") for n in (4, 6, 8)]
     later = "stale bed for carrot 28 May: prepare it by 16 May"
-    beds += [answer("A7", "nothing", "clean", plan=later)]
+    by = date(2013, 5, 16)
+    beds += [answer("A7", "nothing", "clean", plan=later, plan_days=(by, by))]
     beds += [
         answer(
             "A5",
@@ -326,6 +328,7 @@ def spring() -> Morning:
                 "gain_min": 35,
             },
             plan="stale bed for leek 12 Jun: prepare it by 24 May",
+            plan_days=(date(2013, 5, 24), date(2013, 5, 24)),
         ),
         answer("D8", "wait", "crop_up", until=at(22, 9), crop="bean"),
     ]

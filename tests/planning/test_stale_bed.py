@@ -18,6 +18,7 @@ from scheduler.planning.stale_bed import (
     StaleBed,
     heat_to_sowing_cd,
     latest_opening_hour,
+    stale_bed_days,
     stale_bed_line,
     stale_bed_plan,
     stale_bed_words,
@@ -197,6 +198,7 @@ def test_a_bed_not_prepared_in_time_says_so() -> None:
     assert stale_bed_line(stale, made.day()) == (
         "stale bed for carrot 15 May: no flush comes up in time any more"
     )
+    assert stale_bed_days(stale, made.day()) is None
     assert "not up the day before sowing" in stale_bed_words(stale, made.day())[0]
 
 
@@ -207,6 +209,7 @@ def test_part_of_a_flush_is_called_so() -> None:
     assert stale.prepare_by < TODAY
     assert stale.n_flushes == 1
     assert stale_bed_line(stale, made.day()) == "stale bed for carrot 24 May: prepare it today"
+    assert stale_bed_days(stale, made.day()) == (TODAY, TODAY)
     assert "only part of a flush" in stale_bed_words(stale, made.day())[0]
 
 
@@ -236,6 +239,7 @@ def test_a_crop_has_to_be_cleared_first() -> None:
     assert stale.after_crop == "lettuce"
     assert stale.already_prepared_at is None
     assert stale_bed_line(stale, made.day()).endswith("after the lettuce is cleared")
+    assert stale_bed_days(stale, made.day()) == (stale.prepare_by, stale.prepare_by)
     assert "after the lettuce is cleared" in stale_bed_words(stale, made.day())[0]
 
 
@@ -313,6 +317,7 @@ def test_words_of_a_prepared_bed() -> None:
     assert stale_bed_line(stale, made.day()) == (
         "stale bed for carrot 25 May: kill the flush 11-17 May, shallow"
     )
+    assert stale_bed_days(stale, made.day()) == (date(2013, 5, 11), date(2013, 5, 17))
     words = stale_bed_words(stale, made.day())
     assert words[0] == "prepared 3 May, flush open since"
     assert words[1] == "first flush: kill it 11-17 May, best 13 May"
