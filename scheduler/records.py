@@ -447,9 +447,7 @@ class BedAnswer:
     is_sown: bool = True
     last_call_on: date | None = None  # the day before standing weeds shed seed, when that is near
     plan: str = ""  # a planned sowing or setting and what the bed needs before it, in one line
-    plan_days: tuple[date, date] | None = (
-        None  # when: the last to prepare it, or those of its flush
-    )
+    plan_days: tuple[date, date] | None = None  # first and last day of what it needs next
     details: tuple[str, ...] = ()  # more sentences, for the bed's page
     refusals: tuple[Refusal, ...] = ()  # tools of the farm that are not offered, for the bed's page
 
