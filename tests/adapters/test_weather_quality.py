@@ -486,6 +486,10 @@ def test_a_day_far_beyond_its_season_is_asked_about_and_still_counts() -> None:
     assert len(asked) == 1
     assert "(130 mm)" in asked[0]
     assert checked.n_suspect == 0
+    rain[200] = 900.0  # left out already: it does not count, so it is not asked about
+    left_out = checked_weather(days_of("rain_mm", rain), NOW, NETHERLANDS)
+    assert left_out.n_suspect == 1
+    assert not any("wettest" in m for m in left_out.messages)
     rain[200] = 25.0
     clean = checked_weather(days_of("rain_mm", rain), NOW, NETHERLANDS)
     assert not any("wettest" in m for m in clean.messages)

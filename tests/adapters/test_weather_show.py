@@ -202,12 +202,16 @@ ARCHIVE = (
     ],
 )
 def test_credits_follow_the_sources(source: str) -> None:
-    """Source, licence, its address and what was changed, whatever is used of the archive."""
+    """Source and licence, whatever is used of the archive; on the page also its address and what
+    was changed."""
     assert credit_lines(["own gauge", "my-file", "shed (north)"]) == ()
     assert credit_lines([source, "MET Norway"]) == (
-        ARCHIVE,
+        "Source: Meteostat and its data providers (CC BY 4.0)",
         "Based on data from MET Norway (NLOD 2.0, CC BY 4.0)",
     )
+    empty = hourly_series([], [], None, START, NOW, NOW, PLACE)
+    page = page_of(empty, credits_due=credit_lines([source, "MET Norway"]))
+    assert f"- {ARCHIVE} - Based on data from MET Norway" in " ".join(page.split())
 
 
 def page_of(series: WeatherSeries, **told: Any) -> str:

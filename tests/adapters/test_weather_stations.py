@@ -513,20 +513,63 @@ def test_rain_of_beyond_thirty_km_is_said_not_to_be_measured_here(
 def test_temperature_is_averaged_at_the_height_of_the_farm(
     tmp_path: Path, server: WeatherServer, fetcher: Fetcher
 ) -> None:
-    serve(server, NEAR, lambda stamp: {"temp": (10.0, "metar"), "rhum": (80.0, "metar")})
-    serve(server, HILL, lambda stamp: {"temp": (9.0, "metar"), "rhum": (90.0, "metar")})
+    def air(temp_c: float, humidity_percent: float) -> Callable[[datetime], Row]:
+        return lambda stamp: {
+            "temp": (temp_c + stamp.hour % 2, "metar"),
+            "rhum": (humidity_percent - stamp.hour % 2, "metar"),
+        }
+
+    serve(server, NEAR, air(10.0, 80.0))
+    serve(server, HILL, air(9.0, 90.0))
     found = fetch(server, fetcher, tmp_path, [NEAR, HILL])
     at_farm = (10.0 + 0.065, 9.0 + 1.3)  # 6.5 K/km over 10 and 200 m
     near, hill = 3.6**-2, 7.2**-2
     temps, humidities = of(found.values, "air_temp_c"), of(found.values, "humidity_frac")
     expected = (at_farm[0] * near + at_farm[1] * hill) / (near + hill)
-    assert {value.value for value in temps} == {round(expected, 2)}
+    assert {value.value for value in temps} == {round(expected, 2), round(expected + 1.0, 2)}
     assert {value.value for value in humidities} == {
-        round((0.8 * near + 0.9 * hill) / (near + hill), 4)
+        round((0.8 * near + 0.9 * hill) / (near + hill) - odd, 4) for odd in (0.0, 0.01)
     }
     assert {value.source for value in temps} == {"2 stations within 7 km"}
     assert {value.kind for value in temps} == {Kind.OBSERVED}
     assert any("no station near here reports hours of rain" in note for note in found.notes)
+
+
+def test_what_cannot_be_right_at_one_station_is_marked_before_the_mean(
+    tmp_path: Path, server: WeatherServer, fetcher: Fetcher
+) -> None:
+    """A thermometer that stands still, one hour of 120 C, 400 mm in an hour: kept, marked, named.
+
+    The library that reads the files would have dropped the last two without a word.
+    """
+    stuck_from = datetime(2026, 1, 5, tzinfo=UTC)
+    hot, flood = datetime(2026, 1, 12, 9, tzinfo=UTC), datetime(2026, 1, 13, 9, tzinfo=UTC)
+
+    def faulty(stamp: datetime) -> Row:
+        cells = plain(stamp, 400.0 if stamp == flood else 0.1)
+        if stuck_from < stamp <= stuck_from + 30 * HOUR:
+            cells["temp"] = (17.0, "metar")
+        if stamp == hot:
+            cells["temp"] = (120.0, "metar")
+        return cells
+
+    serve(server, NEAR, faulty)
+    serve(server, replace(HILL, height_difference_m=10.0))
+    found = fetch(server, fetcher, tmp_path, [NEAR, replace(HILL, height_difference_m=10.0)])
+    temps = of(found.values, "air_temp_c")
+    marked = [value for value in temps if value.suspect]
+    assert {value.source for value in marked} == {NEAR.label}
+    assert [value.value for value in marked] == [17.0] * 30 + [120.0]
+    assert {value.suspect.split(":")[0] for value in marked} == {
+        "the same value for 30 hours",
+        "above 60 C",
+    }
+    mean = {value.end_at: value.value for value in temps if not value.suspect}
+    assert len(mean) == 90 * 24  # the other station stands in
+    for stamp in (stuck_from + 5 * HOUR, hot):
+        assert mean[stamp] == pytest.approx(5.0 + stamp.hour / 10.0 + 0.065, abs=0.011)
+    (rain,) = [value for value in of(found.values, "rain_mm") if value.value > 300.0]
+    assert (rain.end_at, rain.value) == (flood, 400.0)  # marked beside what is on record
 
 
 def test_an_observed_value_farther_off_outranks_a_model_value_nearby(

@@ -17,7 +17,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from scheduler import service
+from scheduler import cli, service
 from scheduler.adapters.farmfile import Answers, new_farm_text, parse_farm
 from scheduler.adapters.journal import FarmDatabase
 from scheduler.adapters.weather import http, metno, nws, openmeteo, stations
@@ -27,6 +27,7 @@ from scheduler.adapters.weather.sources import (
     asked_keys,
     attribution_lines,
     forecast_keys,
+    full_credit,
     what_is_sent,
 )
 from scheduler.adapters.weather.update import Update, update_weather
@@ -632,6 +633,130 @@ def test_from_the_services_to_the_list_wherever_and_whenever(
             assert line.soil.surface_temp_c is not None
             assert -5.0 < line.soil.surface_temp_c < 15.0  # the air has 2 to 5 C
             assert line.until is None or line.until > at
+
+
+# -------------------------------------------------------------- by the command line
+
+
+@pytest.fixture
+def folder(
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    server: WeatherServer,
+    capsys: pytest.CaptureFixture[str],
+) -> Path:
+    """A new farm with consent, whose services are on the loopback."""
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
+    monkeypatch.setenv(cli.NOW_VARIABLE, NOW.isoformat())
+    monkeypatch.setattr(stations, "ARCHIVE_URL", server.url)
+    monkeypatch.setattr(http, "FIRST_WAIT_S", 0.0)
+    made = tmp_path / "farm"
+    assert status("init", str(made), "--yes") == 0
+    path = made / "farm.toml"
+    consent = f'[weather]\nconsent = true\npast_years = 0\ncontact = "{CONTACT}"\n'
+    path.write_text(path.read_text().replace("#: [weather]\n", consent))
+    monkeypatch.chdir(made)
+    capsys.readouterr()
+    return made
+
+
+def status(*words: str) -> int:
+    """Exit status of one command, run in this process."""
+    with pytest.raises(SystemExit) as end:
+        cli.main(list(words))
+    assert isinstance(end.value.code, int)
+    return end.value.code
+
+
+def said(capsys: pytest.CaptureFixture[str], *words: str) -> str:
+    """What a command that does its work prints, on one line; pages keep within 80 columns."""
+    assert status(*words) == 0
+    out = capsys.readouterr().out
+    is_page = words in (("weather", "show"), ("today",))
+    assert not is_page or max(map(len, out.splitlines())) <= 80
+    return " ".join(out.split())
+
+
+CREDITS = (
+    "Source: Meteostat and its data providers (CC BY 4.0)",
+    "Based on data from MET Norway (NLOD 2.0, CC BY 4.0)",
+)
+
+
+def test_update_show_and_list_with_age_kinds_distance_and_credits(
+    folder: Path, server: WeatherServer, capsys: pytest.CaptureFixture[str]
+) -> None:
+    told = said(capsys, "weather", "update")
+    assert "values new; the newest ended Fri 2 Jan 22:00, 2 h old" in told
+    assert "forecast: MET Norway, new, issued Fri 2 Jan 23:42" in told
+    page = said(capsys, "weather", "show")
+    for words in (
+        "Observed to Fri 2 Jan 22:00, 2 h old. Forecast of Fri 2 Jan 23:42, 0 h old.",
+        "- Mill Hill (A0001), 3 km: station; rain, wind; to Fri 2 Jan 22:00, 2 h old",
+        "- 2 stations within 14 km: station; temperature, humidity; to",
+        "Rain in 6 hours, in",
+        "Temperature, F",
+    ):
+        assert words in page, words
+    listed = said(capsys, "today")
+    answer = json.loads(said(capsys, "today", "--json"))
+    assert answer["attribution"][-2:] == list(CREDITS)
+    for credit in CREDITS:
+        assert credit in listed or "more: whitethread weather show" in listed
+        assert full_credit(credit) in page
+    assert "https://creativecommons.org/licenses/by/4.0/); units changed" in page
+    assert CREDITS[1] in told
+
+
+def test_what_is_suspect_of_a_station_is_left_out_and_named_on_the_page(
+    folder: Path, server: WeatherServer, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """400 mm in an hour and a thermometer that stands still for thirty hours."""
+    names = ("temp", "rhum", "prcp", "wspd")
+    for station in ("A0001", "B0002"):
+        for year in (2025, 2026):
+            path = f"/hourly/{year}/{station}.csv.gz"
+            body = gzip.decompress(server.body_of(path)).decode().splitlines()
+            rows = [line.split(",") for line in body]
+            for row in rows[1:]:
+                at = datetime(*(int(cell) for cell in row[:4]), tzinfo=UTC)  # type: ignore[misc]
+                if at == datetime(2025, 12, 28, 9, tzinfo=UTC):
+                    row[4 + 2 * names.index("prcp")] = "400.0"
+                if datetime(2025, 12, 20, tzinfo=UTC) < at <= datetime(2025, 12, 21, 6, tzinfo=UTC):
+                    row[4 + 2 * names.index("temp")] = "3.3"
+            text = "\n".join(",".join(row) for row in rows) + "\n"
+            server.put(path, gzip.compress(text.encode()))
+    assert "61 values of stations left out of use as suspect" in said(capsys, "weather", "update")
+    page = said(capsys, "weather", "show")
+    assert "1 value of 28 Dec 2025 (15.7 in) left out: more than 5.9 in" in page
+    for station in ("Mill Hill (A0001), 3 km", "Far Quay (B0002), 14 km"):
+        assert f"temperature of {station}: 30 values of 19 Dec 2025 to 21 Dec 2025 (38 F)" in page
+    assert "the same value for 30 hours: stuck?" in page
+    with FarmDatabase(folder / "farm.db") as database:
+        kept = database.all_weather_values(NOW)
+    assert [v.value for v in kept if v.variable == "rain_mm" and v.suspect] == [400.0]
+
+
+def test_a_damaged_file_comes_in_and_every_fault_stands_on_the_page(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Days of a log with a lowest above the highest, a wrong unit and a day to come."""
+    rows = [f"2025-12-{day:02d},{day % 4},1.{day},9.{day}" for day in range(1, 30)]
+    rows[9] = "2025-12-10,900,1.0,9.0"
+    rows[19] = "2025-12-20,0,12.0,4.0"
+    rows.append("2026-01-05,3,1.0,9.5")
+    file = folder / "log.csv"
+    file.write_text("date,rain [mm],t min [C],t max [C]\n" + "\n".join(rows) + "\n")
+    before = said(capsys, "weather", "import", str(file))
+    assert "left out of use" in before
+    page = said(capsys, "weather", "show")
+    for words in (
+        "1 value of 10 Dec 2025 (35.4 in) left out: more than 5.9 in",
+        "1 value of 20 Dec 2025 (54 F) left out: t min above t max",
+        "1 value of 20 Dec 2025 (39 F) left out: t min above t max",
+        "left out: lies after now",
+    ):
+        assert words in page, words
 
 
 # ------------------------------------------------------------------ sources

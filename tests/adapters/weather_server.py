@@ -77,6 +77,10 @@ class WeatherServer:
             sent["X-Expires-In"] = str(expires_in_s)
         self._files[path] = (body, sent)
 
+    def body_of(self, path: str) -> bytes:
+        """What is served at `path`."""
+        return self._files[path][0]
+
     def remove(self, path: str) -> None:
         """Serve `path` no longer."""
         self._files.pop(path, None)

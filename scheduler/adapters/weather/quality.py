@@ -141,7 +141,7 @@ def checked_weather(values: Sequence[WeatherValue], now: datetime, place: Place)
             _same_months(track, zone, suspects, messages)
             _tenths(track, suspects, messages)
             _frequent(track, zone, messages)
-            _outliers(track, zone, messages)
+            _outliers(track, zone, suspects, messages)
     _gaps(tracks, zone, messages)
     _crossed_extremes(values, suspects)
     _days_against_hours(tracks, zone, suspects, messages)
@@ -591,14 +591,15 @@ def _frequent(track: _Track, zone: ZoneInfo, messages: Messages) -> None:
                 return
 
 
-def _outliers(track: _Track, zone: ZoneInfo, messages: Messages) -> None:
+def _outliers(track: _Track, zone: ZoneInfo, suspects: Suspects, messages: Messages) -> None:
     """Days far beyond what the same weeks of the record hold: to be confirmed, never deleted."""
-    wet = track.value > 0.0
+    is_left_out = np.array([int(at) in suspects for at in track.places], dtype=np.bool_)
+    wet = (track.value > 0.0) & ~is_left_out
     if not track.is_daily or np.count_nonzero(wet) < LEAST_WET_RECORDS:
         return
     day_of_year = (track.start_s // 86400) % 365.2425
     names = []
-    for row in np.flatnonzero(track.value > 3.0 * np.quantile(track.value[wet], 0.95)):
+    for row in np.flatnonzero(wet & (track.value > 3.0 * np.quantile(track.value[wet], 0.95))):
         apart = np.abs(day_of_year - day_of_year[row])
         apart = np.minimum(apart, 365.2425 - apart)
         near = wet & (apart <= OUTLIER_DAYS)

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from scheduler.adapters.quantities import M_S_PER_MPH, MM_PER_IN
 from scheduler.adapters.render.phrases import WEEKDAYS, age_words, day_words, grower_text, wrapped
 from scheduler.adapters.render.plotting import begin_figure, figure_lines, midnight_ticks
-from scheduler.adapters.weather.sources import STATION_LABEL
+from scheduler.adapters.weather.sources import STATION_LABEL, full_credit
 from scheduler.adapters.weather.stations import FAR_RAIN_KM, NOT_MEASURED_KM
 from scheduler.records import FloatArray, Kind, Place, WeatherSeries, WeatherValue
 
@@ -130,7 +130,7 @@ def weather_text(
         ("Sources:", sources),
         ("Missing or in doubt:", (*series.notes, *doubts)),
         ("Filled in or left out:", series.fills),
-        ("Credits:", credits_due),
+        ("Credits:", [full_credit(credit) for credit in credits_due]),
     ):
         if said:
             lines += ["", title]

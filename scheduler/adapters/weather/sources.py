@@ -42,7 +42,7 @@ SOURCES: Mapping[str, Source] = {
             STATIONS,
             "Meteostat, observations of weather stations",
             "data.meteostat.net",
-            f"Source: Meteostat and its data providers ({stations.LICENCE}); {stations.CHANGES}",
+            "Source: Meteostat and its data providers (CC BY 4.0)",
             takes_place=False,
         ),
         Source(
@@ -217,6 +217,19 @@ def credit_lines(sources: Sequence[str]) -> tuple[str, ...]:
     observed = any(ARCHIVE_LABEL.search(source) for source in sources)
     archive = (SOURCES[STATIONS].attribution,) if observed else ()
     return (*archive, *attribution_lines(sources))
+
+
+def full_credit(credit: str) -> str:
+    """A line of credit with the address of the licence and what was changed, where it asks for it.
+
+    Examples
+    --------
+    >>> full_credit("Based on data from MET Norway (NLOD 2.0, CC BY 4.0)")
+    'Based on data from MET Norway (NLOD 2.0, CC BY 4.0)'
+    """
+    if credit != SOURCES[STATIONS].attribution:
+        return credit
+    return f"Source: Meteostat and its data providers ({stations.LICENCE}); {stations.CHANGES}"
 
 
 def fetch_forecast(

@@ -12,7 +12,8 @@ Kinds
 Stations
     Rain comes from one station, never from between stations, and is not called measured from beyond
     30 km. Wind and sunshine come from one station each. Temperature and humidity are averaged over
-    the stations by inverse squared distance, temperature first brought to the farm's height.
+    the stations by inverse squared distance, temperature first brought to the farm's height; what
+    cannot be right at one station is marked and takes no part. Nothing is dropped unsaid.
 """
 
 from __future__ import annotations
@@ -31,6 +32,7 @@ import numpy as np
 
 from scheduler.adapters.weather.http import Fetcher
 from scheduler.adapters.weather.mirror import age_of, csv_check, refresh, stations_check
+from scheduler.adapters.weather.quality import checked_weather
 from scheduler.errors import WeatherFileError
 from scheduler.models.air import wind_at_2m_m_s
 from scheduler.models.sun import (
@@ -447,7 +449,7 @@ def _frame(station: Station, year: int, folder: Path) -> Any:
         datetime(year, 12, 31, 23, 59, 59),
         parameters=[parameter.TEMP, parameter.RHUM, parameter.PRCP, parameter.WSPD, parameter.TSUN],
     )
-    frame = series.fetch(squash=False)
+    frame = series.fetch(squash=False, clean=False)  # what it would drop unsaid is marked here
     if frame is None:
         raise WeatherFileError(
             f"{path}: no hours can be read from it; delete it and run `whitethread weather update`"
@@ -537,6 +539,8 @@ def _combined(
         amounts = rain.values["rain_mm"]
         values += _values("rain_mm", amounts, is_model, first, rain.station.label, known_at)
     for variable in ("air_temp_c", "humidity_frac"):
+        if place is not None:
+            values += _taken_out(hours, variable, first, place, known_at)
         mean, is_model, label = _averaged(hours, variable, place)
         values += _values(variable, mean, is_model, first, label, known_at)
     wind = _first_with(hours, "wind_2m_m_s")
@@ -555,6 +559,21 @@ def _first_with(hours: Sequence[_Hours], variable: str) -> _Hours | None:
         if one.covered_frac(variable) >= COVERED_FRAC:
             return one
     return next((one for one in hours if one.has(variable)), None)
+
+
+def _taken_out(
+    hours: Sequence[_Hours], variable: str, first: int, place: Place, known_at: datetime
+) -> list[WeatherValue]:
+    """What cannot be right at one station, marked; it takes no part in the mean over several."""
+    marked: list[WeatherValue] = []
+    for one in hours:
+        found = one.values[variable]
+        own = _values(variable, found, one.is_model[variable], first, one.station.label, known_at)
+        for value in checked_weather(own, known_at, place).values:
+            if value.suspect:
+                found[_hour_of(value.start_at) - first] = np.nan
+                marked.append(value)
+    return marked
 
 
 def _averaged(
