@@ -26,7 +26,7 @@ from scheduler.adapters.journal.database import FarmDatabase, insert_list
 from scheduler.adapters.journal.moments import utc_moment, utc_text
 from scheduler.adapters.mail.owners import ALIVE, GONE, owner_state, this_process
 from scheduler.adapters.mail.post import parsed_message, send_message
-from scheduler.adapters.mail.settings import MailSettings, bare_address, settings_from
+from scheduler.adapters.mail.settings import MailSettings, bare_address, each_once, settings_from
 from scheduler.errors import (
     JournalError,
     MailPostponedError,
@@ -448,7 +448,7 @@ def _addresses(recipients: Sequence[str]) -> tuple[str, ...]:
     bare = [bare_address(text) for text in recipients]
     if not bare or not all(bare):
         raise ValueError("a mail needs recipients, each with an address")
-    return tuple({text.casefold(): text for text in reversed(bare)}.values())[::-1]
+    return each_once(bare)
 
 
 def _log(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import time
 from ipaddress import ip_address
@@ -111,6 +111,14 @@ def bare_address(text: str) -> str:
     return _parted(text)[1]
 
 
+def each_once(addresses: Iterable[str]) -> tuple[str, ...]:
+    """Each address once, in the order written, as it was written first."""
+    found: dict[str, str] = {}
+    for text in addresses:
+        found.setdefault(bare_address(text).casefold(), text)
+    return tuple(found.values())
+
+
 def is_loopback(host: str) -> bool:
     """Whether `host` is this very computer, so that nothing sent there can be overheard."""
     if host.casefold().rstrip(".") == "localhost":
@@ -144,9 +152,7 @@ def _recipients(written: Mapping[str, Any]) -> tuple[str, ...]:
     """Each recipient once, in the order written."""
     value = _needed(written, "to", '"grower@example.org"')
     addresses = [_address("to", text) for text in ((value,) if isinstance(value, str) else value)]
-    return tuple({bare_address(text).casefold(): text for text in reversed(addresses)}.values())[
-        ::-1
-    ]
+    return each_once(addresses)
 
 
 def _parted(text: str) -> tuple[str, str]:
