@@ -315,3 +315,39 @@ def test_what_was_left_out_is_told_in_the_units_of_the_grower() -> None:
     us = " ".join(weather_text(series, NOW, PLACE, "us", doubts=said).split())
     assert "(15.7 in) left out: more than 5.9 in" in us
     assert "(176 F) left out: above 140 F" in us
+
+
+def test_what_a_model_filled_is_told_apart_from_what_a_station_saw() -> None:
+    """Five hours of a day are the archive's own fill: the day says so, and so does its line."""
+    rain = hourly("rain_mm", [0.2] * 300)
+    first = (datetime(2013, 5, 8, 4, tzinfo=UTC) - START) // HOUR
+    filled = [
+        replace(v, kind=Kind.MODEL) if first <= i < first + 5 else v for i, v in enumerate(rain)
+    ]
+    series = hourly_series(filled, [], None, START, NOW, NOW, PLACE)
+    page = weather_text(series, NOW, PLACE, "metric", 120, is_plotted=False, values=filled)
+    assert "station 19 h, model 5 h" in line_of(page, "Wed 8 May")
+    assert "station 19 h" not in line_of(page, "Tue 7 May")
+    assert [line.split(";")[0] for line in sources_of(page)] == [
+        "station A: station",
+        "station A: model",
+    ]
+
+
+@pytest.mark.parametrize("width", [36, 80])
+def test_credits_and_sources_fit_too(series: WeatherSeries, width: int) -> None:
+    far = [
+        replace(v, source="Far Field by the Long Water (70123), 34 km, 200 m higher")
+        for v in hourly("rain_mm", [0.0] * 300)
+    ]
+    page = weather_text(
+        series,
+        NOW,
+        PLACE,
+        "metric",
+        width,
+        values=far,
+        credits_due=credit_lines([far[0].source, "MET Norway"]),
+    )
+    assert max(len(line) for line in page.splitlines()) <= width
+    assert "rain is not measured here" in " ".join(page.split())
