@@ -64,6 +64,7 @@ class MailServer:
     ) -> None:
         self.received: list[Received] = []
         self.steps: list[str] = []
+        self.n_talks = 0  # lines that are open now
         self.faults: dict[str, deque[str]] = defaultdict(deque)
         self.lasting: dict[str, str] = {}
         self.security, self.has_auth, self.has_utf8 = security, has_auth, has_utf8
@@ -143,6 +144,15 @@ class _Talk(SMTP):
                 enable_SMTPUTF8=server.has_utf8,
                 loop=loop,
             )
+
+    def connection_made(self, transport: asyncio.BaseTransport) -> None:
+        if self.transport is None:  # not a second time, when STARTTLS is through
+            self._mail_server.n_talks += 1
+        super().connection_made(transport)
+
+    def connection_lost(self, error: Exception | None) -> None:
+        self._mail_server.n_talks -= 1
+        super().connection_lost(error)
 
     async def _handle_client(self) -> None:
         if not await self._has_fault("connect"):
