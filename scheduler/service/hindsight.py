@@ -42,8 +42,19 @@ NAMED = 4  # beds told by name
 DONE_BY = ("pass", "hand", "prep", "sow", "plant", "clear")
 WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 STAGES = ("thread", "seed_leaf", "true_leaf", "young", "established")
+_STAGE_WORDS = {
+    "seed_leaf": " in seed leaf",
+    "true_leaf": " in true leaf",
+    "young": " with 3 to 5 leaves",
+    "established": " with 6 leaves or more",
+}
 _HOUR = timedelta(hours=1)
-_UNFIT_FEELS = {"wet": "wet", "smears": "smearing", "hard": "hard"}
+_UNFIT_FEELS = {
+    "wet": "the soil was wet in your hand",
+    "smears": "the soil smeared in your hand",
+    "hard": "the soil was hard in your hand",
+}
+_UNFIT = {"wet": "too wet", "hard": "too hard", "crop_tender": "the crop is too tender"}
 _BEYOND_SIGHT = "not within the days in sight"
 _FIT_FEELS = ("crumbles", "dry")
 
@@ -283,25 +294,21 @@ def unforeseen_rain(past: Past) -> list[Wrong]:
     ahead = past.issued.get("rain_ahead")
     if not ahead:
         return []
-    said = ahead["from_at"]
-    if said is None:
-        fell = past.rain(past.as_of, min(past.as_of + SIGHT, past.found.as_of))
-        claim, what = "no rain in sight", "{amount} fell{began}"
-    else:
-        from_at = datetime.fromisoformat(said)
-        fell = past.rain(past.as_of, min(from_at, past.found.as_of))
-        if fell.began_at is None or from_at - fell.began_at < EARLIER:
-            return []
-        claim = f"rain from {past.hour(from_at)} on"
-        what = "{amount} fell before that{began}"
+    from_at = _moment(ahead["from_at"])
+    end = past.as_of + SIGHT if from_at is None else from_at
+    fell = past.rain(past.as_of, min(end, past.found.as_of))
     if fell.low_mm < WORTH_MM:
         return []
+    by = ", by the model" if fell.is_modelled else ""
     began = "" if fell.began_at is None else f" from {past.hour(fell.began_at)}"
-    told = what.format(
-        amount=_mm(fell), began=began if said is None else began.replace(" ", ", ", 1)
-    )
+    told = f"had no rain in sight; {fell.low_mm:.0f} mm fell{began}{by}"
+    if from_at is not None:
+        if fell.began_at is None or from_at - fell.began_at < EARLIER:
+            return []
+        hour = past.hour(from_at)
+        told = f"had rain from {hour} on; {fell.low_mm:.0f} mm fell before that,{began}{by}"
     cost = fell.low_mm + sum(_waiting_min(line) for line in _open_lines(past))
-    return [Wrong(cost, f"{past.whose} had {claim}; {told}.")]
+    return [Wrong(cost, f"{past.whose} {told}.")]
 
 
 def rain_that_stayed_away(past: Past) -> list[Wrong]:
@@ -325,7 +332,7 @@ def rain_that_stayed_away(past: Past) -> list[Wrong]:
 def rain_read_since(past: Past) -> list[Wrong]:
     """Rain before the list that the list reckoned otherwise than it is read by now."""
     zone = past.zone
-    n_hours = past.then.n_hours
+    n_hours = past.then.n_hours - UNREAD_H  # what was not read yet is the forecast's affair
     days: dict[date, list[int]] = defaultdict(list)
     for hour in range(n_hours):
         days[(past.then.start_at + hour * _HOUR).astimezone(zone).date()].append(hour)
@@ -421,62 +428,67 @@ def _differ(one_mm: float, other_mm: float) -> bool:
 
 
 def no_longer_good(past: Past) -> list[Wrong]:
-    """Passes that were to be good beyond today and are not to be had today."""
-    tonight = _end_of_work(past, past.found.day)
-    groups: dict[tuple[str, str], list[Mapping[str, Any]]] = defaultdict(list)
+    """Passes that were to be good for days and cannot be made before that is past."""
+    groups: dict[tuple[datetime, str], list[Mapping[str, Any]]] = defaultdict(list)
     for line in _open_lines(past):
-        good_until = _moment(line["last_good_at"])
+        said = _moment(line["last_good_at"])
         now = past.answers.get((line["bed"], line["part"] or ""))
-        if good_until is None or now is None or good_until < tonight:
+        if said is None or now is None or said < _end_of_work(past, past.found.day):
             continue
-        state = _state_words(past, now)
-        if state:
-            groups[past.until(good_until), state].append(line)
-    return [
-        Wrong(
-            sum(_waiting_min(line) for line in lines),
-            f"{past.when} {_names(lines)} {_was(lines)} good until {until}; {state}.",
+        if now.verdict != "wait" or now.because not in _UNFIT or now.until is None:
+            continue
+        if now.until > said:
+            groups[said, now.because].append(line)
+    found = []
+    for (said, because), lines in groups.items():
+        first = min(_until(past, line) for line in lines)
+        is_seen = all(_is_in_sight(_answer(past, line).why) for line in lines)
+        before = f"before {past.until(first)}" if is_seen else "within the days in sight"
+        sentence = (
+            f"{past.when} {_names(lines)} {_was(lines)} good until {past.until(said)}; "
+            f"{_UNFIT[because]}, not {before}{_rain_words(past, because)}."
         )
-        for (until, state), lines in groups.items()
-    ]
-
-
-def _state_words(past: Past, now: BedAnswer) -> str:
-    """Why a bed cannot be worked today, as a clause; empty where that is not so."""
-    if now.verdict == "hand" and now.because == "no_fit" and past.found.hours_available > 0.0:
-        return "by now the weeds are too big for any tool"
-    if now.verdict != "wait" or now.because not in ("wet", "hard", "crop_tender"):
-        return ""
-    if now.until is not None and local_day(now.until, past.farm.place.time_zone) <= past.found.day:
-        return ""
-    until = "" if now.until is None else f" before {past.until(now.until)}"
-    if not _is_in_sight(now.why):
-        until = " within the days in sight"
-    why = {"wet": "too wet", "hard": "too hard", "crop_tender": "the crop is too tender"}
-    if now.because == "wet" and past.rain_since.low_mm >= 1.0:
-        return f"after {past.rain_since.low_mm:.0f} mm of rain not{until or ' today'}"
-    return f"{why[now.because]}, not{until or ' today'}"
+        found.append(Wrong(sum(_waiting_min(line) for line in lines), sentence))
+    return found
 
 
 def longer_wet(past: Past) -> list[Wrong]:
-    """Beds that were to be fit by today and are too wet for a day more."""
-    groups: dict[tuple[str, str], list[Mapping[str, Any]]] = defaultdict(list)
+    """Beds that were to be dry by today and are too wet for a day more."""
+    late = []
     for line, said, now in _wet_lines(past):
         is_due = local_day(said, past.farm.place.time_zone) <= past.found.day
         if (now.verdict, now.because) != ("wait", "wet") or now.until is None or not is_due:
             continue
-        if not _is_in_sight(now.why):
-            groups[past.hour(said), "beyond the days in sight"].append(line)
-            continue
         if now.until - said >= LATER:
-            groups[past.hour(said), f"until {past.until(now.until)}"].append(line)
-    return [
-        Wrong(
-            float(len(lines)),
-            f"{past.when} {_names(lines)} {_was(lines)} too wet until {said}; now {until}.",
-        )
-        for (said, until), lines in groups.items()
-    ]
+            late.append((line, said))
+    if not late:
+        return []
+    lines = [line for line, _ in late]
+    said = max(said for _, said in late)
+    first = min(_until(past, line) for line in lines)
+    is_seen = all(_is_in_sight(_answer(past, line).why) for line in lines)
+    before = f"before {past.until(first)}" if is_seen else "within the days in sight"
+    sentence = (
+        f"{past.when} {_names(lines)} {_was(lines)} to be dry by {past.hour(said)}; not {before}"
+        f"{_rain_words(past, 'wet')}."
+    )
+    return [Wrong(float(len(lines)), sentence)]
+
+
+def _rain_words(past: Past, because: str) -> str:
+    """The rain since, where it is why."""
+    mm = past.rain_since.low_mm
+    return f", after {mm:.0f} mm of rain" if because == "wet" and mm >= 1.0 else ""
+
+
+def _answer(past: Past, line: Mapping[str, Any]) -> BedAnswer:
+    return past.answers[line["bed"], line["part"] or ""]
+
+
+def _until(past: Past, line: Mapping[str, Any]) -> datetime:
+    until = _answer(past, line).until
+    assert until is not None
+    return until
 
 
 def sooner_fit(past: Past) -> list[Wrong]:
@@ -532,22 +544,23 @@ def visits_that_found_otherwise(past: Past) -> list[Wrong]:
 def _fit_claim(past: Past, line: Mapping[str, Any], event: Event) -> tuple[str, str] | None:
     """The soil was to be fit then, by a line's hours or its own, and was found unfit."""
     what = None
-    if event.kind == "pass" and event.data.get("worked") is False:
-        what = event.data.get("found")
+    if event.kind == "pass" and event.data.get("worked") is False and "found" in event.data:
+        what = f"you found the soil {event.data['found']}"
     elif event.kind == "feel":
         what = _UNFIT_FEELS.get(str(event.data.get("feel")))
     if what is None:
         return None
     start, end = _moment(line["soil"]["workable_from"]), past.as_of + SIGHT
+    until = _moment(line["until"])
+    if line["verdict"] == "wait" and until is not None and start is not None:
+        start = max(start, until)
     if line["verdict"] == "go" and line["action"]:
         action = line["action"]
         start, end = _moment(action["start"]), _moment(action["end"]) or end
     if start is None or not start <= event.happened_at < end:
         return None
-    return (
-        f"fit from {past.hour(start)}",
-        f"you found {what} soil at {past.hour(event.happened_at)}",
-    )
+    at = past.hour(event.happened_at)
+    return f"to be fit from {past.hour(max(start, past.as_of))}", f"{what} at {at}"
 
 
 def _wet_claim(past: Past, line: Mapping[str, Any], event: Event) -> tuple[str, str] | None:
@@ -597,15 +610,14 @@ def soils_not_fit(past: Past) -> list[Wrong]:
         chances = np.asarray(strip.workable_frac[soil])[hours]
         if len(hours) < OPEN_H or chances.max(initial=0.0) > UNFIT_CHANCE:
             continue
-        why = ""
-        if past.rain_since.low_mm >= 1.0:
-            why = f" after {past.rain_since.low_mm:.0f} mm of rain"
+        fell = past.rain(past.as_of, _end_of_day(past, past.day))
+        why = f", after {fell.low_mm:.0f} mm of rain" if fell.low_mm >= 1.0 else ""
         lost = sum(
             _saved_min(line) for line in _open_lines(past) if past.soil_of.get(line["bed"]) == soil
         )
         sentence = (
-            f"{past.whose} had {soil} fit from {past.hour(said)}; as is known now it was not"
-            f"{why}, all day."
+            f"{past.whose} had {soil} fit from {past.hour(said)}; by what is known now it was "
+            f"unfit all day{why}."
         )
         found.append(Wrong(5.0 + lost, sentence))
     return found
@@ -632,7 +644,7 @@ def weeds_counted(past: Past) -> list[Wrong]:
 
 def _weeds_words(past: Past, line: Mapping[str, Any], event: Event) -> str:
     is_none = event.data.get("nothing") is True
-    stages = STAGES if is_none else [stage for stage in STAGES if stage in event.data]
+    stages = list(STAGES) if is_none else [stage for stage in STAGES if stage in event.data]
     ranges = [line["weeds"].get(f"{stage}_m2") for stage in stages]
     if not stages or any(span is None for span in ranges):
         return ""
@@ -642,12 +654,11 @@ def _weeds_words(past: Past, line: Mapping[str, Any], event: Event) -> str:
     is_fewer = BEYOND * seen < low and seen < low - FEW_M2
     if not (is_more or is_fewer):
         return ""
-    name = _names([line])
-    of = "weeds" if len(stages) > 1 else f"{stages[0].replace('_', ' ')}s"
-    of = {"seed leafs": "weeds in seed leaf", "true leafs": "weeds in true leaf"}.get(of, of)
-    of = {"youngs": "young weeds", "establisheds": "big weeds"}.get(of, of)
-    counted = "you found none" if seen == 0.0 else f"you counted {seen:.0f} per m2"
-    return f"{past.when} {name} was to have {low:.0f}-{high:.0f} {of} per m2; {counted}."
+    bound = f"at most {high:.0f}" if is_more else f"at least {low:.0f}"
+    one = _STAGE_WORDS.get(stages[0], "") if len(stages) == 1 else ""
+    of = "threads/m2" if stages == ["thread"] else f"weeds/m2{one}"
+    counted = "you found none" if seen == 0.0 else f"you counted {seen:.0f}/m2"
+    return f"{past.when} {_names([line])} was to have {bound} {of}; {counted}."
 
 
 # ------------------------------------------------------------------------ pieces
@@ -692,10 +703,6 @@ def _waiting_min(line: Mapping[str, Any]) -> float:
 def _saved_min(line: Mapping[str, Any]) -> float:
     span = line["minutes"]["saved"]
     return 0.0 if span is None else max(0.0, float(span["mid"]))
-
-
-def _mm(rain: Rain) -> str:
-    return f"{rain.low_mm:.0f} mm{' by the model' if rain.is_modelled else ''}"
 
 
 def _was(lines: Sequence[Mapping[str, Any]]) -> str:
