@@ -43,6 +43,8 @@ COMMANDS = (
     "log",
     "weather",
     "journal",
+    "morning",
+    "every-morning",
     "sources",
     "cautions",
 )
