@@ -188,7 +188,7 @@ def _line(words: DayWords, bed: BedAnswer) -> str:
 def _waits(words: DayWords) -> list[Entry]:
     """What waits until a moment of the week, an entry a day."""
     waiting = [
-        (bed.until, bed)
+        (_in_working_hours(words, bed.until), bed)
         for bed in words.all_beds()
         if bed.verdict == "wait"
         and bed.until is not None
@@ -211,6 +211,12 @@ def _waits(words: DayWords) -> list[Entry]:
         return Entry(f"wait {day}", first, end, title, tuple(lines))
 
     return _by_day(words, waiting, entry)
+
+
+def _in_working_hours(words: DayWords, moment: datetime) -> datetime:
+    """The moment, or the beginning of that day's work where it comes before it."""
+    begins = datetime.combine(words.local_day(moment), words.morning.farm.work.start, words.zone)
+    return max(moment, begins)
 
 
 def _last_hours(words: DayWords) -> list[Entry]:

@@ -324,8 +324,9 @@ def rain_that_stayed_away(past: Past) -> list[Wrong]:
         return []
     held = [b for b in past.lines if (b["verdict"], b["because"]) == ("wait", "rain_after")]
     held_words = f"; {_names(held)} waited for it" if held else ""
-    from_at = past.hour(datetime.fromisoformat(ahead["from_at"]))
-    sentence = f"{past.whose} had rain from {from_at}, {tenths(ahead['chance'])}; none fell"
+    from_at = datetime.fromisoformat(ahead["from_at"])
+    begins = "within three hours" if from_at <= past.as_of else f"from {past.hour(from_at)}"
+    sentence = f"{past.whose} had rain {begins}, {tenths(ahead['chance'])}; none fell"
     return [Wrong(5.0 + 5.0 * len(held), f"{sentence}{held_words}.")]
 
 

@@ -106,6 +106,14 @@ def test_a_wait_ends_in_one_entry_a_day(spring: Morning) -> None:
     ]
 
 
+def test_a_wait_that_ends_at_night_ends_when_work_begins(spring: Morning) -> None:
+    midnight = datetime(2013, 5, 15, 0, tzinfo=ZONE)
+    content = calendar_ics(replace(spring, beds=with_beds(spring, D7={"until": midnight})))
+    event = by_title(content, "Wait ends: D7")
+    assert event["DTSTART"].dt == datetime(2013, 5, 15, 11, tzinfo=UTC)
+    assert lines_of(event) == ["from 07:00 D7: not known before: look"]
+
+
 def test_a_wait_beyond_sight_is_no_appointment(spring: Morning) -> None:
     why = ("too wet; not within the days in sight",)
     beds = with_beds(spring, D7={"why": why})

@@ -361,6 +361,14 @@ def test_rain_all_but_promised_that_stayed_away(told: Told, spring: Morning) -> 
     )
 
 
+def test_rain_at_once_that_stayed_away(told: Told, spring: Morning) -> None:
+    ahead = RainAhead(at(14, 5), 0.97, Range(4.0, 7.0, 12.0))
+    dry = replace(spring, rain_ahead=ahead, beds=spring.beds[:8])
+    assert told(yesterday=dry) == (
+        "Yesterday's list had rain within three hours, over 9 in 10; none fell.",
+    )
+
+
 @pytest.mark.parametrize(
     ("chance", "fell", "weather"),
     [
