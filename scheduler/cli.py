@@ -426,7 +426,7 @@ def check(farm: FarmOption = None) -> None:
 
 def drop_read(folder: Path, described: Farm, now: datetime) -> None:
     """Take what lies in the drop folder, and tell on stderr what was taken and what is wrong."""
-    from scheduler.adapters.journal import read_drop_folder
+    from scheduler.adapters.journal import gauge_reading_time, read_drop_folder
 
     if not (folder / "drop").is_dir():
         return
@@ -436,6 +436,7 @@ def drop_read(folder: Path, described: Farm, now: datetime) -> None:
         described.place.time_zone,
         *farm_names(described),
         setups=setup_names(described),
+        gauge_read_at=gauge_reading_time(described.weather),
     )
     for file in report.taken:
         told(f"drop: {file.name}: {imported_words(file.imported)}")
@@ -935,7 +936,7 @@ def log_entry(
 ) -> None:
     """Write one entry from its words, and from what options said beside them."""
     from scheduler.adapters.farmfile import read_farm
-    from scheduler.adapters.journal import parse_note
+    from scheduler.adapters.journal import gauge_reading_time, parse_note
 
     folder = farm_folder(farm)
     described = read_farm(folder)
@@ -947,6 +948,7 @@ def log_entry(
         setups=setup_names(described),
         more=more,
         remark=note,
+        gauge_read_at=gauge_reading_time(described.weather),
     )
     with farm_database(folder) as database:
         database.add_events([event])

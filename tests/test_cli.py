@@ -1059,3 +1059,17 @@ def test_a_command_stopped_by_the_grower_says_so(
     assert status(["today"]) == 130
     assert capsys.readouterr().err.strip().endswith("stopped")
     assert contents(farm)["list"] == before["list"]
+
+
+def test_the_reading_time_of_the_farm_file_counts_for_rain_without_a_moment(
+    farm: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv(cli.NOW_VARIABLE, "2013-05-14T11:00-04:00")
+    path = farm / "farm.toml"
+    path.write_text(
+        path.read_text().replace("#: [weather]\n", '[weather]\ngauge_read_at = "09:30"\n')
+    )
+    assert status(["log", "rain", "3 mm"]) == 0
+    (entry,) = events(farm)
+    assert entry.data["start_at"] == "2013-05-13T13:30:00+00:00"
+    assert entry.data["end_at"] == "2013-05-14T13:30:00+00:00"

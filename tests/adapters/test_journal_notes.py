@@ -7,7 +7,7 @@ in 2013 its clocks went forward on 10 March and back on 3 November.
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, datetime, time
 from typing import Any
 from unittest.mock import ANY
 
@@ -214,6 +214,18 @@ def test_when_it_rained(text: str, start: str, end: str) -> None:
     found = [datetime.fromisoformat(event.data[key]) for key in ("start_at", "end_at")]
     assert found == [datetime.fromisoformat(start), datetime.fromisoformat(end)]
     assert event.happened_at == found[1]
+
+
+def test_the_hour_at_which_the_gauge_is_read_is_told_once() -> None:
+    """Farm file: gauge_read_at = "09:30"; what says its own moment keeps it."""
+    now = datetime.fromisoformat("2013-05-08T11:00:00-04:00")
+    at = time(9, 30)
+    data = read("rain 3 mm", now, gauge_read_at=at).data
+    assert data["start_at"] == "2013-05-07T13:30:00+00:00"
+    assert data["end_at"] == "2013-05-08T13:30:00+00:00"
+    assert read("rain 3 mm last night", now, gauge_read_at=at).data == (
+        read("rain 3 mm last night", now).data
+    )
 
 
 def test_before_the_reading_the_day_is_cut_at_now() -> None:

@@ -483,7 +483,7 @@ WRONG: tuple[tuple[str, str, str, tuple[str, ...]], ...] = (
         "[weather]\nconsnet = true\n\n[tools.tines]",
         (
             "farm.toml line 39, [weather] consnet: unknown key; allowed: station, "
-            "rain_station, forecast, consent, contact, past_years, gauge, "
+            "rain_station, forecast, consent, contact, past_years, "
             'gauge_read_at; nearest: "consent"',
         ),
     ),

@@ -514,4 +514,5 @@ width = "{hoe_width}"
 #: forecast = "metno"  # metno, nws, openmeteo, none; left out: what fits the place
 #: station = "72503"  # where observations come from; left out: the nearest
 #: past_years = 10  # how many of them may stand in beyond the forecast
+#: gauge_read_at = "07:00"  # rain you log without a time counts for the day up to then
 """

@@ -403,17 +403,6 @@ def _read_flag(value: Any) -> bool:
     return value
 
 
-def _read_loose(value: Any) -> Any:
-    """Return text, number, flag or a list of them as it stands; only its text is checked."""
-    if isinstance(value, list):
-        return tuple(_read_loose(part) for part in value)
-    if isinstance(value, str):
-        return _read_text(value)
-    if isinstance(value, dict):
-        raise QuantityError("a table is not allowed here; write text, a number, true or false")
-    return value
-
-
 def _read_addresses(value: Any) -> tuple[str, ...]:
     addresses = value if isinstance(value, list) and value else [value]
     return tuple(_read_address(address) for address in addresses)
@@ -464,7 +453,6 @@ Name = Annotated[str, _validator(read_name)]
 Text = Annotated[str, _validator(_read_text)]
 Flag = Annotated[bool, _validator(_read_flag)]
 Clock = Annotated[time, _validator(read_clock)]
-Loose = Annotated[Any, _validator(_read_loose)]
 StationId = Annotated[str, _validator(_read_station)]
 Hours = Annotated[float, _validator(read_working_hours)]
 SpacingMm = Annotated[float, _validator(_read_spacing_mm)]
@@ -702,7 +690,6 @@ class WeatherTable(Table):
     consent: Flag | None = None
     contact: Annotated[str | None, _validator(read_contact)] = None
     past_years: Annotated[int | None, _whole(0, 80, "0 to 80 years")] = None
-    gauge: Loose = None
     gauge_read_at: Clock | None = None
 
 

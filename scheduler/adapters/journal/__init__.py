@@ -3,7 +3,7 @@
 from scheduler.adapters.journal.database import FarmDatabase, WeatherColumns, open_farm_database
 from scheduler.adapters.journal.drop import DropReport, TakenFile, read_drop_folder
 from scheduler.adapters.journal.entries import checked_entry, new_event_id, standing_entries
-from scheduler.adapters.journal.notes import NOTE_KINDS, parse_note
+from scheduler.adapters.journal.notes import NOTE_KINDS, gauge_reading_time, parse_note
 from scheduler.adapters.journal.spreadsheets import Imported, export_csv, import_csv
 
 __all__ = [
@@ -15,6 +15,7 @@ __all__ = [
     "WeatherColumns",
     "checked_entry",
     "export_csv",
+    "gauge_reading_time",
     "import_csv",
     "new_event_id",
     "open_farm_database",

@@ -16,14 +16,14 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime, time, timedelta
 from functools import partial
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from scheduler.adapters.journal.database import FarmDatabase, open_farm_database
 from scheduler.adapters.journal.moments import utc_moment, utc_text, zone_of
-from scheduler.adapters.journal.notes import parse_note
+from scheduler.adapters.journal.notes import GAUGE_READ_AT, parse_note
 from scheduler.adapters.journal.spreadsheets import (
     Imported,
     Names,
@@ -66,6 +66,7 @@ def read_drop_folder(
     crops: Collection[str],
     *,
     setups: Mapping[str, Collection[str]] | None = None,
+    gauge_read_at: time = GAUGE_READ_AT,
 ) -> DropReport:
     """Take every file of the drop folder that has no fault; one transaction a file.
 
@@ -81,6 +82,8 @@ def read_drop_folder(
         The names the farm has.
     setups
         The named set-ups of each tool, as in `parse_note`.
+    gauge_read_at
+        When the gauge is usually read, as in `parse_note`.
 
     Raises
     ------
@@ -93,7 +96,7 @@ def read_drop_folder(
     names: Names = (beds, tools, crops)
     zone = zone_of(time_zone)
     now = utc_moment(utc_text(now))
-    take_notes = partial(_take_notes, setups=setups)
+    take_notes = partial(_take_notes, setups=setups, gauge_read_at=gauge_read_at)
     with open_farm_database(folder) as database:
         for path in _dropped_files(drop):
             read = _take_csv if path.suffix.lower() == ".csv" else take_notes
@@ -155,6 +158,7 @@ def _take_notes(
     names: Names,
     *,
     setups: Mapping[str, Collection[str]] | None,
+    gauge_read_at: time,
 ) -> tuple[Imported | None, list[str]]:
     written_at = min(datetime.fromtimestamp(path.stat().st_mtime, UTC), now)
     needs_date = now - written_at > timedelta(days=OLDEST_RELATIVE_D)
@@ -176,6 +180,7 @@ def _take_notes(
                 recorded_at=now,
                 needs_date=needs_date,
                 setups=setups,
+                gauge_read_at=gauge_read_at,
             )
         except WhitethreadError as error:
             faults.append(f"{path.name} line {number}: {error}")

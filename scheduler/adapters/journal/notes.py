@@ -115,6 +115,18 @@ class _When:
     is_span: bool = False
 
 
+def gauge_reading_time(weather: Mapping[str, Any]) -> time:
+    """When a farm's gauge is usually read, as its [weather] says.
+
+    Examples
+    --------
+    >>> gauge_reading_time({"gauge_read_at": "09:30"}), gauge_reading_time({})
+    (datetime.time(9, 30), datetime.time(7, 0))
+    """
+    told = weather.get("gauge_read_at")
+    return GAUGE_READ_AT if told is None else time.fromisoformat(str(told))
+
+
 def parse_note(
     text: str,
     now: datetime,
@@ -128,6 +140,7 @@ def parse_note(
     setups: Mapping[str, Collection[str]] | None = None,
     more: Mapping[str, Any] | None = None,
     remark: str = "",
+    gauge_read_at: time = GAUGE_READ_AT,
 ) -> Event:
     """The entry that a one-line note says.
 
@@ -151,6 +164,8 @@ def parse_note(
         Values of `Event.data` said beside the words, such as a set-up; said in both is a fault.
     remark
         A remark kept with the entry; a second one in the words is a fault.
+    gauge_read_at
+        When the gauge is usually read: rain without a moment is of the day up to then.
 
     Raises
     ------
@@ -180,7 +195,7 @@ def parse_note(
     if kind not in NOTE_KINDS:
         found = f"{kind!r} is not how a note begins" if kind else "the note is blank"
         raise JournalError(f"{found}; {names_hint(kind, NOTE_KINDS)}")
-    when, rest = _when(rest, kind, zone, now)
+    when, rest = _when(rest, kind, zone, now, gauge_read_at)
     if needs_date and not when.has_date:
         raise JournalError(
             "says no date and was written days ago; write the day into the note, like 2013-05-08"
@@ -535,7 +550,9 @@ _WORDS = re.compile(
 )
 
 
-def _when(rest: str, kind: str, zone: ZoneInfo, now: datetime) -> tuple[_When, str]:
+def _when(
+    rest: str, kind: str, zone: ZoneInfo, now: datetime, gauge_read_at: time
+) -> tuple[_When, str]:
     """Take the moment out of a note; what is left is its clauses."""
     span = _FROM_TO.search(rest)
     if span and kind not in ("rain", "temp"):
@@ -543,7 +560,7 @@ def _when(rest: str, kind: str, zone: ZoneInfo, now: datetime) -> tuple[_When, s
     pattern = _FROM_TO if span else _WORDS
     found = pattern.search(rest)
     if found is None:
-        return _reading(GAUGE_READ_AT, zone, now), rest
+        return _reading(gauge_read_at, zone, now), rest
     left = f"{rest[: found.start()]} {rest[found.end() :]}"
     left = " ".join(left.split())
     second = _WORDS.search(left)

@@ -16,7 +16,12 @@ from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
 from scheduler.adapters.farmfile import farm_text, parse_farm
-from scheduler.adapters.journal import FarmDatabase, open_farm_database, read_drop_folder
+from scheduler.adapters.journal import (
+    FarmDatabase,
+    gauge_reading_time,
+    open_farm_database,
+    read_drop_folder,
+)
 from scheduler.adapters.journal.database import FILE_NAME
 from scheduler.adapters.mail import direct, outbox
 from scheduler.adapters.mail.due import (
@@ -663,6 +668,7 @@ def drop_notices(folder: Path, farm: Farm, now: datetime) -> tuple[str, ...]:
         [tool.name for tool in farm.tools],
         crop_names(),
         setups={t.name: [setup.name for setup in t.setups] for t in farm.tools if t.setups},
+        gauge_read_at=gauge_reading_time(farm.weather),
     )
     return tuple(f"drop: {fault}" for fault in report.faults)
 
