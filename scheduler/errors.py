@@ -6,6 +6,8 @@ in one line. The command line prints it and exits with status 2; any other excep
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 
 class WhitethreadError(Exception):
     """Anything a user can mend: the message is one line, ready to print."""
@@ -43,8 +45,19 @@ class MailSettingsError(WhitethreadError):
     """The mail cannot be sent as the farm file and its secrets stand: nothing to try again."""
 
 
+class MailLoginError(MailSettingsError):
+    """The mail server refuses user and password: asking again with the same ones is no use."""
+
+
 class MailPostponedError(WhitethreadError):
-    """The mail server could not be reached or asked for another try later."""
+    """The mail server could not be reached or asked for another try later.
+
+    `refused` holds the recipients it had refused for good before that, with its words.
+    """
+
+    def __init__(self, message: str, refused: Mapping[str, str] | None = None) -> None:
+        self.refused = dict(refused or {})
+        super().__init__(message)
 
 
 class MailRefusedError(WhitethreadError):

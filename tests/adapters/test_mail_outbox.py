@@ -21,6 +21,7 @@ from scheduler.adapters.mail.post import message_bytes
 from scheduler.adapters.mail.settings import MailSettings
 from scheduler.errors import (
     JournalError,
+    MailLoginError,
     MailPostponedError,
     MailRefusedError,
     MailSettingsError,
@@ -110,7 +111,7 @@ def outcomes(database: FarmDatabase, kind: str = "morning", on: date = DAY) -> d
 
 LATER = MailPostponedError("mail server: broke off; it is tried again")
 FINAL = MailRefusedError("mail server: says 554 no; that is final for this mail")
-WRONG = MailSettingsError("mail server: refuses the login of farm: 535 no")
+WRONG = MailLoginError("mail server: refuses the login of farm: 535 no")
 
 
 # ------------------------------------------------------------------- Message-ID
@@ -129,6 +130,21 @@ def test_a_message_id_is_the_same_each_time_and_of_no_other_mail() -> None:
     assert again in found
     assert again.startswith("<morning.2013-05-14.")
     assert again.endswith("@example.org>")
+
+
+@pytest.mark.parametrize("domain", ["a.org", "a" * 12 + ".example.org", "a" * 60 + ".example.org"])
+def test_a_message_id_of_any_length_stays_on_its_line(farm: FarmDatabase, domain: str) -> None:
+    settings = replace(SETTINGS, sender=f"farm@{domain}")
+    name = outbox.message_id("morning", DAY, made_farm(), settings)
+    made = EmailMessage()
+    made["Message-ID"] = name
+    made.set_content("4 beds")
+    data = message_bytes(made)
+    assert f"Message-ID: {name}\r\n".encode() in data
+    assert outbox.keep(farm, "morning", DAY, data, (ANN,), name, None, NOW)
+    send = Post()
+    post(farm, NOW, send)
+    assert send.sent == [(data, (ANN,))]
 
 
 def test_the_message_id_does_not_hang_on_what_the_day_brings() -> None:
@@ -225,6 +241,8 @@ def test_a_mail_without_its_message_id_or_without_recipients_is_a_bug(farm: Farm
         outbox.keep(farm, "morning", DAY, data, (ANN,), "<other@example.org>", None, NOW)
     with pytest.raises(ValueError, match="needs recipients"):
         outbox.keep(farm, "morning", DAY, data, (), name, None, NOW)
+    with pytest.raises(ValueError, match="needs recipients"):
+        outbox.keep(farm, "morning", DAY, data, (f"{ANN}\r\nDATA",), name, None, NOW)
     with pytest.raises(ValueError, match="no mail of the kind 'noon'"):
         outbox.claim(farm, "noon", DAY, NOW)
     assert farm.rows("SELECT 1 FROM outbox") == []
@@ -375,6 +393,16 @@ def test_a_greylisted_recipient_is_tried_again_alone(farm: FarmDatabase) -> None
     assert outcomes(farm) == {ANN: "sent", CREW: "sent"}
 
 
+def test_a_refusal_stands_though_the_line_breaks_after_it(farm: FarmDatabase) -> None:
+    keep(farm)
+    send = Post(MailPostponedError("mail server: broke off", {CREW: "550 no such user"}))
+    report = post(farm, NOW, send)
+    assert (report.sent, report.refused, report.pending) == (0, 1, 1)
+    post(farm, NOW + MINUTE, send)
+    assert send.sent[1:] == [(letter()[0], (ANN,))]
+    assert outcomes(farm) == {ANN: "sent", CREW: "refused"}
+
+
 def test_an_answer_for_an_address_in_other_letters_is_not_lost(farm: FarmDatabase) -> None:
     keep(farm)
     post(farm, NOW, Post({f"Crew <{CREW.upper()}>": "550 no"}))
@@ -460,6 +488,21 @@ def test_a_held_mail_is_given_up_at_the_cut_off_too(farm: FarmDatabase) -> None:
     post(farm, NOW, Post(WRONG))
     report = post(farm, NOW + timedelta(hours=6), Post())
     assert (report.given_up, report.settings_fault) == (2, "")
+
+
+def test_a_certificate_that_is_not_trusted_is_looked_at_again_after_a_while(
+    farm: FarmDatabase,
+) -> None:
+    """A network that asks to sign in, or a clock not set yet, passes; a wrong password does not."""
+    keep(farm)
+    untrusted = MailSettingsError("mail server: its certificate is not trusted (not yet valid)")
+    send = Post(untrusted)
+    for minute in range(45):
+        report = post(farm, NOW + minute * MINUTE, send)
+        assert report.settings_fault == str(untrusted)
+    assert len(send.sent) == 1
+    report = post(farm, NOW + 45 * MINUTE, send)
+    assert (report.sent, report.settings_fault) == (2, "")
 
 
 def test_the_first_fault_of_the_settings_ends_the_round(farm: FarmDatabase) -> None:
@@ -583,6 +626,18 @@ def test_who_sent_after_losing_the_mark_has_sent(farm: FarmDatabase) -> None:
     assert outbox.post_due(farm, SETTINGS, "secret", NOW, sleepy).sent == 2
     assert outcomes(farm) == {ANN: "sent", CREW: "sent"}
     assert post(farm, NOW + timedelta(hours=1), Post()).sent == 0
+
+
+def test_what_was_given_up_and_then_sent_after_all_is_not_told(farm: FarmDatabase) -> None:
+    keep(farm)
+
+    def sleepy(*_: object) -> Mapping[str, str]:
+        assert post(farm, NOW + timedelta(hours=7), Post()).given_up == 2
+        return {}
+
+    outbox.post_due(farm, SETTINGS, "secret", NOW, sleepy)
+    assert outcomes(farm) == {ANN: "sent", CREW: "sent"}
+    assert outbox.history(farm, SETTINGS, NOW + timedelta(days=1)).lines == ()
 
 
 def test_an_outcome_is_written_though_another_program_holds_the_file(

@@ -21,7 +21,7 @@ from hypothesis import strategies as st
 
 from scheduler.adapters.mail.post import message_bytes, parsed_message, send_message
 from scheduler.adapters.mail.settings import MailSettings
-from scheduler.errors import MailPostponedError, MailRefusedError, MailSettingsError
+from scheduler.errors import MailLoginError, MailPostponedError, MailRefusedError, MailSettingsError
 from tests.adapters.mail_server import (
     DROP,
     HANG,
@@ -208,7 +208,7 @@ def test_a_file_of_authorities_that_is_none(
 
 
 def test_a_wrong_password_is_a_fault_of_the_settings(server: MailServer) -> None:
-    with pytest.raises(MailSettingsError) as raised:
+    with pytest.raises(MailLoginError) as raised:
         send_message(message(), TO, mail(server), "wrong", timeout_s=5)
     assert str(raised.value) == (
         f"mail server 127.0.0.1, port {server.port}: refuses the login of farm@example.org: 535 "
@@ -252,7 +252,7 @@ def test_no_login_that_is_known(tmp_path: Path) -> None:
 
 
 def test_a_server_that_wants_a_login_where_none_is_set(server: MailServer) -> None:
-    with pytest.raises(MailSettingsError, match=r"wants a login: 530 .*add user to \[mail\]"):
+    with pytest.raises(MailLoginError, match=r"wants a login: 530 .*add user to \[mail\]"):
         send(server, user=None)
 
 
@@ -326,6 +326,17 @@ def test_a_server_that_leaves_amid_the_recipients_has_sent_nothing(server: MailS
     with pytest.raises(MailPostponedError, match="421 leaving"):
         send(server)
     assert server.received == []
+
+
+@pytest.mark.parametrize(("step", "how"), [("data", "451 later"), ("middle", DROP)])
+def test_who_was_refused_is_known_though_the_rest_is_put_off(
+    server: MailServer, step: str, how: str
+) -> None:
+    server.fault("rcpt crew@example.org", "550 no such user")
+    server.fault(step, how)
+    with pytest.raises(MailPostponedError) as raised:
+        send(server)
+    assert raised.value.refused == {"crew@example.org": "550 no such user"}
 
 
 def test_words_of_the_server_come_on_one_line(server: MailServer) -> None:

@@ -29,6 +29,7 @@ from scheduler.adapters.mail.post import parsed_message, send_message
 from scheduler.adapters.mail.settings import MailSettings, bare_address, each_once, settings_from
 from scheduler.errors import (
     JournalError,
+    MailLoginError,
     MailPostponedError,
     MailRefusedError,
     MailSettingsError,
@@ -257,7 +258,8 @@ def post_due(
     """Try every mail that is due once, each at one go to all it is due to.
 
     Connection faults and answers 4xx are tried again after 1, 5, 15 and then every 45 minutes until
-    the cut-off of the mail's day; answers 5xx never. A fault of the settings holds the mail.
+    the cut-off of the mail's day; answers 5xx never. A fault of the settings holds the mail: after
+    a refused login until settings, password or process are others, else for 45 minutes at most.
     """
     settings = settings_from(settings, database.path.parent)
     held_by = _hold_mark(settings, password)
@@ -329,12 +331,7 @@ def give_up_late(database: FarmDatabase, settings: MailSettings, now: datetime) 
 def history(database: FarmDatabase, settings: MailSettings, now: datetime) -> History:
     """What went wrong with mails and is not told by a mail that reached anybody."""
     give_up_late(database, settings, now)
-    rows = database.rows(
-        "SELECT number, kind, day, recipient, outcome, words, tries FROM delivery_log "
-        "WHERE outcome IN ('refused', 'given up') AND number > (SELECT coalesce(max(told_to), 0) "
-        "FROM outbox WHERE number IN (SELECT mail FROM deliveries WHERE outcome = 'sent')) "
-        "ORDER BY number"
-    )
+    rows = database.rows(_UNTOLD)
     lines = list(dict.fromkeys(_past_line(*row[1:]) for row in rows))
     if len(lines) > MOST_LINES:
         n_left_out = len(lines) - MOST_LINES + 1
@@ -393,6 +390,16 @@ _BARREN_CLAIMS = """
     SELECT kind, day, claimed_at, claimed_by FROM ledger WHERE day < ? AND NOT EXISTS (
         SELECT 1 FROM outbox WHERE outbox.kind = ledger.kind AND outbox.day = ledger.day)
 """
+_UNTOLD = """
+    SELECT number, kind, day, recipient, outcome, words, tries FROM delivery_log AS log
+    WHERE outcome IN ('refused', 'given up')
+        AND number > (SELECT coalesce(max(told_to), 0) FROM outbox WHERE number IN (
+            SELECT mail FROM deliveries WHERE outcome = 'sent'))
+        AND NOT EXISTS (SELECT 1 FROM deliveries JOIN outbox ON outbox.number = mail
+            WHERE outbox.kind = log.kind AND outbox.day = log.day
+                AND deliveries.recipient = log.recipient AND deliveries.outcome = 'sent')
+    ORDER BY number
+"""
 _FORGET_OLD_BYTES = """
     UPDATE outbox SET message = NULL WHERE day < ? AND message IS NOT NULL AND NOT EXISTS (
         SELECT 1 FROM deliveries WHERE mail = number AND outcome IN ('pending', 'sending'))
@@ -446,7 +453,7 @@ def _check_kind(kind: str) -> None:
 def _addresses(recipients: Sequence[str]) -> tuple[str, ...]:
     """Each address once, in order."""
     bare = [bare_address(text) for text in recipients]
-    if not bare or not all(bare):
+    if not bare or not all(text.isprintable() for text in bare) or "" in bare:
         raise ValueError("a mail needs recipients, each with an address")
     return each_once(bare)
 
@@ -485,9 +492,9 @@ def _is_lease_stale(row: _Open, now: datetime) -> bool:
 def _is_due(row: _Open, now: datetime, held_by: str) -> bool:
     if row.outcome == "sending":
         return _is_lease_stale(row, now)
-    if held_by and row.held_by == held_by:
-        return False
     at = row.next_try_at
+    if held_by and row.held_by == held_by and at is None:
+        return False
     return at is None or at <= now or at > now + WAITS[-1]  # later: the clock was put back
 
 
@@ -544,12 +551,13 @@ def _outcomes(
     try:
         answers = send(parsed_message(mail.message), mail.recipients, settings, password)
     except MailPostponedError as error:
-        return [_postponed(name, str(error), tries[name], now) for name in mail.recipients]
+        answers = {name: error.refused.get(name, str(error)) for name in mail.recipients}
     except MailRefusedError as error:
         return [_Outcome(name, "refused", str(error), tries[name]) for name in mail.recipients]
     except MailSettingsError as error:
+        next_try_at = None if isinstance(error, MailLoginError) else now + WAITS[-1]
         return [
-            _Outcome(name, "pending", str(error), tries[name], held_by=held_by)
+            _Outcome(name, "pending", str(error), tries[name], next_try_at, held_by)
             for name in mail.recipients
         ]
     by_address = {bare_address(name).casefold(): words for name, words in answers.items()}
@@ -576,9 +584,10 @@ def _settled(
     token: str,
     now: datetime,
     outcomes: Sequence[_Outcome],
+    n_writes: int = N_WRITES,
 ) -> list[_Outcome]:
     """Write what came of a try, patiently, since a mail may be out; returns what was written."""
-    for n_left in reversed(range(N_WRITES)):
+    for n_left in reversed(range(n_writes)):
         try:
             with database.transaction() as connection:
                 written = [
@@ -639,7 +648,7 @@ def _put_back(
         for name, tries in zip(mail.recipients, mail.tries, strict=True)
     ]
     with suppress(JournalError):  # else the mark runs out by itself
-        _settled(database, mail, token, now, outcomes)
+        _settled(database, mail, token, now, outcomes, n_writes=1)
 
 
 def _hold_mark(settings: MailSettings, password: str | None) -> str:

@@ -54,8 +54,8 @@ def _state_of(pid: int, started: str) -> str:
         os.kill(pid, 0)
     except ProcessLookupError:
         return GONE
-    except OSError:
-        return ALIVE  # it is there, of another user
+    except (OSError, OverflowError):
+        pass  # it is there, of another user
     found = _started(pid)
     if found and started and found != started:
         return GONE  # its number was given to another process

@@ -20,7 +20,7 @@ from email.policy import SMTP
 from typing import TYPE_CHECKING, cast
 
 from scheduler.adapters.mail.settings import MailSettings, bare_address
-from scheduler.errors import MailPostponedError, MailRefusedError, MailSettingsError
+from scheduler.errors import MailLoginError, MailPostponedError, MailRefusedError, MailSettingsError
 
 if TYPE_CHECKING:
     import smtplib
@@ -31,6 +31,7 @@ WHOLE_TIMES = 16  # and the whole talk so many: less than a mark of sending hold
 LONGEST_WORDS = 200
 
 _AS_IS = SMTP.clone(refold_source="none")
+_FOLDED_ID = re.compile(rb"^(Message-ID:)[ \t]*\r\n[ \t]+", re.IGNORECASE | re.MULTILINE)
 _ACCEPTED = range(200, 300)
 
 
@@ -55,7 +56,7 @@ def parsed_message(data: bytes) -> EmailMessage:
 
 def _serial(message: EmailMessage) -> bytes:
     data = message.as_bytes(policy=_AS_IS.clone(utf8=_has_far_letters(message)))
-    return re.sub(rb"\r\n|\r|\n", b"\r\n", data)
+    return _FOLDED_ID.sub(rb"\1 ", re.sub(rb"\r\n|\r|\n", b"\r\n", data), count=1)
 
 
 def _has_far_letters(message: EmailMessage) -> bool:
@@ -85,17 +86,21 @@ def send_message(
     Raises
     ------
     MailPostponedError
-        If the server cannot be reached, breaks off, or answers 4xx for the mail as a whole.
+        If the server cannot be reached, breaks off, or answers 4xx for the mail as a whole; it
+        names the recipients that were refused for good before that.
     MailRefusedError
         If it answers 5xx for the mail as a whole.
     MailSettingsError
-        If its certificate is not trusted, or the login or the encryption fails.
+        If its certificate is not trusted, or the encryption fails.
+    MailLoginError
+        If it refuses the login, or wants one.
     """
     import smtplib
     import ssl
 
     data = message_bytes(message)
     mask = _Mask(settings.user, password)
+    refused: dict[str, str] = {}
     context = None if settings.security == "none" else _context(settings)
     try:
         with _connected(settings, context, timeout_s) as server:
@@ -103,15 +108,16 @@ def send_message(
                 _encrypt(server, cast("ssl.SSLContext", context), settings)
             if settings.user is not None:
                 _log_in(server, settings, password or "", mask)
-            return _hand_over(server, data, recipients, settings, mask, timeout_s)
+            _hand_over(server, data, recipients, settings, mask, timeout_s, refused)
     except ssl.SSLError as error:
-        raise _tls_fault(error, settings) from error
+        raise _tls_fault(error, settings, refused) from error
     except smtplib.SMTPResponseException as error:
-        raise _answer_fault(error.smtp_code, error.smtp_error, settings, mask) from None
+        raise _answer_fault(error.smtp_code, error.smtp_error, settings, mask, refused) from None
     except (smtplib.SMTPException, OSError) as error:
         raise MailPostponedError(
-            f"{_where(settings)}: {_link_words(error)}; it is tried again"
+            f"{_where(settings)}: {_link_words(error)}; it is tried again", _final(refused)
         ) from None
+    return refused
 
 
 # -------------------------------------------------------------------- the talk
@@ -214,7 +220,7 @@ def _log_in(server: smtplib.SMTP, settings: MailSettings, password: str, mask: _
     if code in _ACCEPTED:
         return
     if code // 100 == 5 or code == 334:
-        raise MailSettingsError(
+        raise MailLoginError(
             f"{_where(settings)}: refuses the login of {user}: {mask.words(code, said)}; check "
             "user in [mail] of farm.toml and the password"
         )
@@ -232,18 +238,18 @@ def _hand_over(
     settings: MailSettings,
     mask: _Mask,
     timeout_s: float,
-) -> dict[str, str]:
-    """Envelope and message; returns the refused recipients."""
+    refused: dict[str, str],
+) -> None:
+    """Envelope and message; puts the refused recipients into `refused`."""
     code, said = server.mail(
         bare_address(settings.sender), _mail_options(server, data, recipients, settings)
     )
     if code == 530 and settings.user is None:
-        raise MailSettingsError(
+        raise MailLoginError(
             f"{_where(settings)}: wants a login: {mask.words(code, said)}; add user to [mail] of "
             "farm.toml and give the password"
         )
     _need((code, said))
-    refused = {}
     for recipient in recipients:
         code, said = server.rcpt(bare_address(recipient))
         if code == 421:  # the server closes: nobody has got anything
@@ -256,7 +262,11 @@ def _hand_over(
         if server.sock is not None:
             server.sock.settimeout(LAST_ANSWER_TIMES * timeout_s)
         _need(server.getreply())
-    return refused
+
+
+def _final(refused: Mapping[str, str]) -> dict[str, str]:
+    """Those that are refused for good."""
+    return {name: words for name, words in refused.items() if words.startswith("5")}
 
 
 def _end(data: bytes) -> bytes:
@@ -338,16 +348,20 @@ def _link_words(error: Exception) -> str:
 
 
 def _answer_fault(
-    code: int, said: bytes | str, settings: MailSettings, mask: _Mask
+    code: int,
+    said: bytes | str,
+    settings: MailSettings,
+    mask: _Mask,
+    refused: Mapping[str, str],
 ) -> MailPostponedError | MailRefusedError:
     words = f"{_where(settings)}: says {mask.words(code, said)}"
     if code // 100 == 5:
         return MailRefusedError(f"{words}; that is final for this mail")
-    return MailPostponedError(f"{words}; it is tried again")
+    return MailPostponedError(f"{words}; it is tried again", _final(refused))
 
 
 def _tls_fault(
-    error: ssl.SSLError, settings: MailSettings
+    error: ssl.SSLError, settings: MailSettings, refused: Mapping[str, str]
 ) -> MailSettingsError | MailPostponedError:
     import ssl
 
@@ -364,5 +378,6 @@ def _tls_fault(
         )
     return MailPostponedError(
         f"{_where(settings)}: the encrypted line broke off ({error.reason or 'no reason given'}); "
-        "it is tried again"
+        "it is tried again",
+        _final(refused),
     )
