@@ -505,6 +505,12 @@ def test_a_certificate_that_is_not_trusted_is_looked_at_again_after_a_while(
     assert (report.sent, report.settings_fault) == (2, "")
 
 
+def test_mended_settings_are_tried_at_once(farm: FarmDatabase) -> None:
+    keep(farm)
+    post(farm, NOW, Post(MailSettingsError("mail server: its certificate is not trusted")))
+    assert post(farm, NOW + MINUTE, Post(), ca_file="my-ca.pem").sent == 2
+
+
 def test_the_first_fault_of_the_settings_ends_the_round(farm: FarmDatabase) -> None:
     keep(farm)
     keep(farm, "evening")

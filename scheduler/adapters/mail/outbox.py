@@ -493,8 +493,8 @@ def _is_due(row: _Open, now: datetime, held_by: str) -> bool:
     if row.outcome == "sending":
         return _is_lease_stale(row, now)
     at = row.next_try_at
-    if held_by and row.held_by == held_by and at is None:
-        return False
+    if row.held_by and (at is None or row.held_by != held_by):
+        return row.held_by != held_by  # other settings, or another process, are tried at once
     return at is None or at <= now or at > now + WAITS[-1]  # later: the clock was put back
 
 

@@ -58,11 +58,6 @@ def mail_settings(farm: Farm, folder: Path | str | None = None) -> MailSettings:
     ------
     MailSettingsError
         If the mail cannot be sent with what is written, in one line with the key.
-
-    Examples
-    --------
-    >>> is_loopback("mail.example.org"), is_loopback("127.0.0.1")
-    (False, True)
     """
     written = dict(farm.mail)
     for key, value in written.items():
@@ -120,7 +115,13 @@ def each_once(addresses: Iterable[str]) -> tuple[str, ...]:
 
 
 def is_loopback(host: str) -> bool:
-    """Whether `host` is this very computer, so that nothing sent there can be overheard."""
+    """Whether `host` is this very computer, so that nothing sent there can be overheard.
+
+    Examples
+    --------
+    >>> is_loopback("mail.example.org"), is_loopback("127.0.0.1")
+    (False, True)
+    """
     if host.casefold().rstrip(".") == "localhost":
         return True
     try:
