@@ -61,7 +61,7 @@ def mail_text(
 def _news_lines(piece: News, width: int) -> list[str]:
     lines = wrapped(piece.text, width)
     if piece.command:
-        lines += [f"Done after all, {piece.hint}:", f"  {piece.command}"]
+        lines += [*wrapped(f"Done after all, {piece.hint}:", width), f"  {piece.command}"]
     return lines
 
 

@@ -92,12 +92,7 @@ def subject_line(morning: Morning, news: MorningNews, extra: str = "") -> str:
     morning = clean_record(morning)
     words = DayWords(morning, morning.farm.units)
     day = f"{WEEKDAYS[morning.day.weekday()]} {day_words(morning.day)}"
-    must = [*_work_words(words), *_rain_words(words)]
-    age_h = morning.weather.age_h
-    if age_h is None:
-        must.append("no weather reading")
-    elif age_h >= OLD_WEATHER_H:
-        must.append(f"weather {age_words(age_h)}")
+    must = [*_work_words(words), *_rain_words(words), *_age_words(morning.weather.age_h)]
     line = f"{day}: {', '.join(must)}"
     for more in _more_words(words, news):
         if len(line) + len(more) + 2 <= SUBJECT_WIDTH:
@@ -168,6 +163,12 @@ def _rain_words(words: DayWords) -> list[str]:
     if day == words.today:
         return [f"rain at {hour}"]
     return [f"rain {WEEKDAYS[day.weekday()]} at {hour}"]
+
+
+def _age_words(age_h: float | None) -> list[str]:
+    if age_h is None:
+        return ["no weather reading"]
+    return [f"weather {age_words(age_h)}"] if age_h >= OLD_WEATHER_H else []
 
 
 def _more_words(words: DayWords, news: MorningNews) -> list[str]:

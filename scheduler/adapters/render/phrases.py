@@ -166,7 +166,7 @@ def _two_figures(value: float) -> str:
 def natural_key(name: str) -> tuple[tuple[int, int, str], ...]:
     """A sort key that puts B2 before B10."""
     return tuple(
-        (0, int(piece), "") if piece.isdigit() else (1, 0, piece.casefold())
+        (0, int(piece), "") if piece.isdecimal() else (1, 0, piece.casefold())
         for piece in re.split(r"(\d+)", name)
         if piece
     )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import warnings
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
@@ -68,12 +68,13 @@ class _Clock:
     def __init__(self, strip: DayStrip, zone: ZoneInfo) -> None:
         self.strip = strip
         self.zone = zone
+        self.start_at = strip.start_at.astimezone(UTC)
         self.n_hours = len(strip.rain_mm)
         self.today = self.at(strip.n_past).date()
         self.ahead: BoolArray = np.arange(self.n_hours) >= strip.n_past
 
     def at(self, hour: int) -> datetime:
-        return (self.strip.start_at + timedelta(hours=hour)).astimezone(self.zone)
+        return (self.start_at + timedelta(hours=hour)).astimezone(self.zone)
 
     def moment(self, hour: int) -> str:
         """ "now", "14:00" today, else "Wed 14:00"."""
@@ -332,8 +333,8 @@ class _Drawing:
         self.axes.fill_between(middles, base, tops, color=INK, alpha=WATER_ALPHA, linewidth=0)
         self.axes.plot(middles, tops, color=INK, linewidth=0.9)
         self.base_line(base)
-        fit = np.nan_to_num(self.strip.workable_frac[name]) >= FIT_FRAC
-        for first, end in _spans(fit):
+        chance = self.strip.workable_frac.get(name, np.zeros(len(water)))
+        for first, end in _spans(np.nan_to_num(chance) >= FIT_FRAC):
             self.axes.fill_between(
                 [self.x(first), self.x(end)], base - 4, base, color=INK, linewidth=0
             )

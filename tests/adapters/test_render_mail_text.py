@@ -1,0 +1,203 @@
+"""The text part of the mail, its news and its subject."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date, datetime, timedelta
+
+import pytest
+
+from scheduler.adapters.render.mail_text import mail_text
+from scheduler.adapters.render.news_words import news_pieces, subject_line
+from scheduler.adapters.render.text import today_text
+from scheduler.records import ListLine, MorningNews, Range
+from tests.adapters.mail_made import NEWS, NOTICES, NOW, ZONE, morning
+
+NONE = MorningNews()
+
+
+# --------------------------------------------------------------------- text
+
+
+@pytest.mark.parametrize("name", ["spring", "wet"])
+@pytest.mark.parametrize("units", ["metric", "us"])
+@pytest.mark.parametrize("width", [72, 40])
+def test_no_line_is_longer_than_the_page(name: str, units: str, width: int) -> None:
+    found = morning(name)
+    found = replace(found, farm=replace(found.farm, units=units))
+    lines = mail_text(found, NEWS, NOTICES, width).splitlines()
+    assert max(len(line) for line in lines if "whitethread" not in line) <= width
+
+
+def test_what_is_wrong_and_what_is_new_come_before_the_list() -> None:
+    text = mail_text(morning(), NEWS, NOTICES)
+    assert text.splitlines()[0] == NOTICES[0]
+    places = [
+        text.index(part)
+        for part in (
+            NOTICES[0],
+            "Yesterday: nothing logged, taken as not done: 1 B4, 2 B2/north, 5 A3.",
+            "whitethread done 1 2 5 --of yesterday",
+            NEWS.corrections[0],
+            "Tuesday 14 May, Alder Bend",
+            "Do, in this order",
+            " 1 B4 ",
+            " 8 B3 ",
+            "Not reached",
+            "Wait ",
+            "Look ",
+            "Hours ",
+            "Caution ",
+            "Weather ",
+            "Data ",
+            "Tonight ",
+        )
+    ]
+    assert places == sorted(places)
+
+
+def test_first_line_after_a_silent_day() -> None:
+    assert mail_text(morning(), NEWS).splitlines()[0].startswith("Yesterday: nothing logged, taken")
+
+
+def test_the_list_is_that_of_the_page() -> None:
+    """Between the news and the foot the mail says what `today` says at 72 columns."""
+    found = morning()
+    page = today_text(found, 72)
+    text = mail_text(found, NEWS, NOTICES)
+    assert page[: page.index("Caution ")] in text
+
+
+def test_credits_of_the_weather_are_always_there() -> None:
+    """However many notes there are, those who gave the data are named."""
+    found = morning()
+    notes = tuple(f"Note {number} on the weather, " + "long " * 12 for number in range(9))
+    found = replace(found, weather=replace(found.weather, notes=notes))
+    text = " ".join(mail_text(found, NONE).split())
+    assert "Surface observations, public domain." in text
+    assert "5 more: whitethread weather show." in text
+
+
+def test_the_hours_are_told_in_words() -> None:
+    text = " ".join(mail_text(morning(), NONE).split())
+    assert "14 mm of rain since Mon 05:00, the last before Mon 23:00." in text
+    assert "Until Thu 05:00 about 6.0 mm of rain, most of it 19:00-21:00." in text
+    assert "sandy loam now to 18:00; silt loam 10:00-18:00; clay loam 15:00-18:00." in text
+    assert "Your hours: 07:00-19:00, Wed 07:00-19:00." in text
+    assert "Hours " not in mail_text(morning(has_strip=False), NONE)
+
+
+def test_whom_to_ask() -> None:
+    assert "Ask          Kim" in mail_text(morning(), NONE, contact="Kim")
+    assert "Ask " not in mail_text(morning(), NONE)
+
+
+def test_a_morning_without_a_list_asks_for_no_ticks() -> None:
+    text = mail_text(morning("wet"), NONE)
+    assert "Nothing to cultivate today." in text
+    assert "Tonight" not in text
+
+
+# --------------------------------------------------------------------- news
+
+
+def test_days_of_silence_are_counted_and_the_list_is_named() -> None:
+    news = replace(NEWS, silent_on=date(2013, 5, 10), n_silent_days=4)
+    first = news_pieces(morning(), news)[0]
+    assert first.text.startswith("Since Fri 10 May: nothing logged for 4 days, taken as not done")
+    assert first.command == "whitethread done 1 2 5 --of 2013-05-10"
+
+
+def test_a_list_without_lines_asks_for_nothing() -> None:
+    pieces = news_pieces(morning(), MorningNews(silent_on=date(2013, 5, 13), n_silent_days=1))
+    assert [(piece.text, piece.command) for piece in pieces] == [("Yesterday: nothing logged.", "")]
+
+
+def test_lines_left_open_beside_others_that_were_logged() -> None:
+    pieces = news_pieces(morning(), MorningNews(unlogged=(ListLine(3, "A2", None, "sweeps"),)))
+    assert [piece.text for piece in pieces] == [
+        "Of the list before, not logged and taken as not done: 3 A2."
+    ]
+
+
+def test_no_news_says_nothing() -> None:
+    assert news_pieces(morning(), NONE) == []
+    assert mail_text(morning(), NONE).startswith("Tuesday 14 May")
+
+
+# ------------------------------------------------------------------ subject
+
+
+def test_the_subject_tells_the_day() -> None:
+    assert subject_line(morning(), NONE) == (
+        "Tue 14 May: 8 beds, 3 dry now, all from 10:30, rain at 18"
+    )
+
+
+def fit_from(moment: datetime | None, n_beds: int = 4) -> str:
+    """The subject of a morning with so many beds, all fit from a moment on."""
+    found = morning()
+    go = [bed for bed in found.beds if bed.verdict == "go"][:n_beds]
+    beds = tuple(replace(bed, soil=replace(bed.soil, workable_from=moment)) for bed in go)
+    return subject_line(replace(found, beds=beds, not_reached=()), NONE)
+
+
+def test_one_hour_for_all_beds() -> None:
+    assert fit_from(datetime(2013, 5, 14, 11, 0, tzinfo=ZONE)).startswith(
+        "Tue 14 May: 4 beds, dry from 11, rain at 18"
+    )
+    assert fit_from(NOW, 1).startswith("Tue 14 May: 1 bed, dry now, rain at 18")
+
+
+def test_beds_tried_before_they_are_surely_fit_count_from_their_hour() -> None:
+    """Surely fit tomorrow alone: the hour in which the list begins them is told."""
+    assert fit_from(NOW + timedelta(days=1), 2).startswith("Tue 14 May: 2 beds, dry from 10:30,")
+
+
+def test_bad_days_are_told_in_the_subject() -> None:
+    assert subject_line(morning("wet"), NONE) == (
+        "Tue 14 May: nothing to do, wet until Wed noon, no forecast, weather 2 days old"
+    )
+    found = morning("wet")
+    aged = replace(found, weather=replace(found.weather, age_h=31.0), beds=())
+    assert subject_line(aged, NONE) == "Tue 14 May: nothing to do, no forecast, weather 31 h old"
+    never = replace(found, weather=replace(found.weather, age_h=None), beds=())
+    assert "no weather reading" in subject_line(never, NONE)
+
+
+def test_a_day_without_hours_is_told() -> None:
+    found = morning()
+    left = tuple(bed for bed in found.beds if bed.verdict == "go")
+    free = replace(found, beds=(), not_reached=left, hours_available=0.0)
+    assert subject_line(free, NONE).startswith("Tue 14 May: no hours, 8 beds worth a pass")
+
+
+@pytest.mark.parametrize(
+    ("after", "words"),
+    [
+        (None, "no rain"),
+        (timedelta(0), "rain soon"),
+        (timedelta(hours=7), "rain at 12:30"),
+        (timedelta(hours=19), "rain Wed at 0:30"),
+    ],
+)
+def test_rain_in_the_subject(after: timedelta | None, words: str) -> None:
+    found = morning()
+    assert found.rain_ahead is not None
+    start = None if after is None else NOW + after
+    ahead = replace(found.rain_ahead, from_at=start, rain_mm=Range(0.0, 1.0, 2.0))
+    assert subject_line(replace(found, rain_ahead=ahead), NONE).endswith(words)
+
+
+def test_more_is_said_only_where_there_is_room() -> None:
+    wrong = MorningNews(corrections=("Yesterday's list had no rain in sight; 14 mm fell.",))
+    assert fit_from(NOW, 1).endswith("rain at 18")
+    found = morning()
+    beds = tuple(bed for bed in found.beds if bed.bed == "B4")
+    line = subject_line(replace(found, beds=beds, not_reached=()), wrong)
+    assert line == "Tue 14 May: 1 bed, dry from 10:30, rain at 18, a correction"
+    assert "correction" not in subject_line(found, wrong)
+
+
+def test_the_growers_own_words_come_last() -> None:
+    assert subject_line(morning(), NONE, "Alder Bend\n").endswith("rain at 18 (Alder Bend)")
