@@ -24,6 +24,7 @@ from scheduler.records import (
     BedAnswer,
     DayStrip,
     Event,
+    Forecast,
     Kind,
     Morning,
     MorningNews,
@@ -211,6 +212,15 @@ def test_an_entry_before_the_list_of_its_day_does_not_break_the_silence_of_that_
     assert news(database, next_day(spring)).n_silent_days == 1
 
 
+def test_a_day_that_was_answered_is_not_silent(database: FarmDatabase, spring: Morning) -> None:
+    """Monday's list was answered on Monday evening, Tuesday's was not."""
+    write_weather(database)
+    log(database, "up", "B5", at(13, 18))
+    for day in (12, 13, 14):
+        write_list(database, replace(spring, as_of=at(day, 5, 30), day=date(2013, 5, day)))
+    assert news(database, next_day(spring)).n_silent_days == 1
+
+
 def test_a_list_of_three_days_ago_is_the_last_one(database: FarmDatabase, spring: Morning) -> None:
     write_weather(database)
     write_list(database, replace(spring, as_of=at(12, 5, 30), day=date(2013, 5, 12)))
@@ -342,6 +352,20 @@ def test_a_model_s_rain_is_called_so(told: Told) -> None:
     assert told({at(14, 19): 14.0}, kind=Kind.MODEL) == (
         "Yesterday's list had no rain in sight; 14 mm fell from 19:00, by the model.",
     )
+
+
+def test_rain_that_was_only_forecast_has_not_fallen(
+    database: FarmDatabase, spring: Morning
+) -> None:
+    """The station fell silent at 15:00, and a forecast of noon had 14 mm for the evening."""
+    write_weather(database, silent_from=at(14, 15).astimezone(UTC))
+    write_list(database, spring)
+    start = at(14, 12).astimezone(UTC)
+    rain = np.zeros(48)
+    rain[7] = 14.0
+    values = {"rain_mm": rain, "air_temp_c": np.full(48, 14.0)}
+    database.add_forecast(Forecast("made", start, start, start, values))
+    assert news(database, next_day(spring)).corrections == ()
 
 
 def test_the_gauge_alone_tells_how_much_not_when(database: FarmDatabase, spring: Morning) -> None:
@@ -553,6 +577,14 @@ def test_worked_well_where_it_was_to_be_too_wet(database: FarmDatabase, spring: 
     )
 
 
+def test_hours_before_it_was_to_be_dry_are_no_news(database: FarmDatabase, spring: Morning) -> None:
+    beds = tuple(replace(b, until=at(14, 17)) if b.bed == "C1" else b for b in spring.beds)
+    write_weather(database)
+    write_list(database, replace(spring, beds=beds))
+    done(database, "C1", hour=13, worked=True, how="well")
+    assert news(database, next_day(spring)).corrections == ()
+
+
 def strip(silt: float, rest: float = 0.9) -> DayStrip:
     """Hours around this morning; the chance of silt loam, as is known now, all through."""
     start = at(14, 5).astimezone(UTC)
@@ -666,6 +698,19 @@ def test_at_most_three_and_the_costliest_first(database: FarmDatabase, spring: M
     assert rain.startswith("Yesterday's list had no rain")
     assert bed.startswith("Yesterday B5 was good until")
     assert visit.startswith("Yesterday B4 was to be fit from")
+
+
+def test_a_dear_visit_comes_before_a_little_rain(database: FarmDatabase, spring: Morning) -> None:
+    write_weather(database, {at(14, 19): 2.5})
+    beds = tuple(
+        replace(bed, minutes={"saved": Range(20.0, 120.0, 400.0)}) if bed.bed == "B4" else bed
+        for bed in spring.beds
+    )
+    write_list(database, replace(spring, beds=beds))
+    done(database, "B4", hour=11, worked=False, found="too wet")
+    visit, rain = news(database, next_day(spring)).corrections
+    assert visit.startswith("Yesterday B4 was to be fit")
+    assert rain.startswith("Yesterday's list had no rain")
 
 
 @pytest.mark.parametrize(
