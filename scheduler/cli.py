@@ -1098,6 +1098,46 @@ def every_morning(
     job.run(watches, now_utc, typer.echo, work)
 
 
+@app.command()
+def calendar(
+    farm: FarmOption = None,
+    out: Annotated[
+        Path | None,
+        typer.Option(
+            "--out", metavar="FILE", help="The file; week.ics in the farm folder if none."
+        ),
+    ] = None,
+) -> None:
+    """Write the week as a calendar file (.ics).
+
+    Today's work, ends of waits, last good hours and plans. Written again, an entry keeps its name,
+    and what is gone is called off, so that a calendar that reads the file follows it.
+    """
+    from scheduler.adapters.calendar import calendar_ics
+    from scheduler.adapters.mail import daily
+
+    folder = farm_folder(farm)
+    path = folder / "week.ics" if out is None else out
+    now = now_utc()
+    try:
+        previous = path.read_bytes() if path.exists() else None
+        with farm_database(folder) as database, progress_shown() as progress:
+            from scheduler import service
+
+            read = daily.read_farm_or_last(folder, database, now)
+            found = service.morning(
+                read.farm, database, database, now, lists=database, progress=progress
+            )
+        written = path.with_name(f"{path.name}.new")
+        written.write_bytes(calendar_ics(found, previous))
+        written.replace(path)
+    except OSError as error:
+        raise UsageError(f"{path}: cannot be written ({error.strerror}); give --out") from error
+    for notice in read.notices:
+        told(notice)
+    typer.echo(f"wrote {path}")
+
+
 def farm_folders(folders: Sequence[Path] | None, farm: Path | None) -> list[Path]:
     """The farm folders of a command that takes several, each once, as absolute paths."""
     if folders and farm is not None:

@@ -45,6 +45,7 @@ COMMANDS = (
     "journal",
     "morning",
     "every-morning",
+    "calendar",
     "sources",
     "cautions",
 )

@@ -149,9 +149,22 @@ def _daily(
         except BaseException:
             outbox.release(database, "morning", on)
             raise
-    report = outbox.post_due(database, settings, password, now, send)
-    outcome = _outcome(report, made)
+    outcome = _outcome(outbox.post_due(database, settings, password, now, send), made)
+    if outcome.status in (SENT, NOTHING_DUE) and _is_list_wanted(database, settings, on, now):
+        outcome = replace(outcome, status=PENDING)
     return replace(outcome, warnings=(*warnings, *outcome.warnings))
+
+
+def _is_list_wanted(
+    database: FarmDatabase, settings: MailSettings, on: date, now: datetime
+) -> bool:
+    """Whether a day has no list yet, but a mail that says so, and another try is worth it."""
+    clock = now.astimezone(ZoneInfo(settings.time_zone)).time()
+    return (
+        clock < settings.cut_off
+        and outbox.is_kept(database, "fault", on)
+        and not outbox.is_kept(database, "morning", on)
+    )
 
 
 def _without_database(
