@@ -493,7 +493,9 @@ def _until(past: Past, line: Mapping[str, Any]) -> datetime:
 
 
 def sooner_fit(past: Past) -> list[Wrong]:
-    """Beds that were to be too wet for a day more and can be worked today."""
+    """Beds that were to be too wet for a day more and can be worked today, with no rain since."""
+    if past.rain_since.high_mm >= 1.0:
+        return []
     groups: dict[tuple[str, str], list[Mapping[str, Any]]] = defaultdict(list)
     for line, said, now in _wet_lines(past):
         if now.verdict == "go" and now.action is not None and said - now.action.start >= LATER:

@@ -521,6 +521,12 @@ def test_a_bed_that_dried_a_day_sooner(told: Told, spring: Morning) -> None:
     assert told(today=next_day(spring, C1={**go, "action": late})) == ()
 
 
+def test_after_rain_no_bed_is_told_to_have_dried_sooner(told: Told, spring: Morning) -> None:
+    action = Action("sweeps", None, 25.0, at(15, 10), at(15, 18), 6.0, 0.0)
+    go = {"verdict": "go", "because": "", "until": None, "action": action, "rank": 9}
+    assert told({at(14, 8): 1.2}, today=next_day(spring, C1=go)) == ()
+
+
 # ------------------------------------------------------------------- what was found
 
 
