@@ -185,6 +185,13 @@ def test_no_sideways_scrolling(tmp_path: Path, width_px: int) -> None:
 
 
 @needs_browser
+def test_readers_that_drop_the_rules_of_media_do_not_scroll_either(tmp_path: Path) -> None:
+    bare = re.sub(r"<style.*?</style>", "", whole_page(crowded()), flags=re.DOTALL)
+    script = "d.documentElement.clientWidth+' '+d.documentElement.scrollWidth"
+    assert measured(tmp_path, bare, 360, script, "--hide-scrollbars") == "360 360"
+
+
+@needs_browser
 @pytest.mark.parametrize("size", ["A4", "letter"])
 @pytest.mark.parametrize("name", ["spring", "crowded"])
 def test_prints_on_one_page(tmp_path: Path, size: str, name: str) -> None:

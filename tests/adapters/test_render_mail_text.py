@@ -150,8 +150,9 @@ def test_one_hour_for_all_beds() -> None:
 
 
 def test_beds_tried_before_they_are_surely_fit_count_from_their_hour() -> None:
-    """Surely fit tomorrow alone: the hour in which the list begins them is told."""
-    assert fit_from(NOW + timedelta(days=1), 2).startswith("Tue 14 May: 2 beds, dry from 10:30,")
+    """Surely fit tomorrow alone: the hour in which the list begins them is told, not called dry."""
+    assert fit_from(NOW + timedelta(days=1), 2).startswith("Tue 14 May: 2 beds, from 10:30, rain")
+    assert fit_from(None, 2).startswith("Tue 14 May: 2 beds, from 10:30, rain")
 
 
 def test_bad_days_are_told_in_the_subject() -> None:

@@ -117,23 +117,28 @@ def _work_words(words: DayWords) -> list[str]:
 
 
 def _dry_words(beds: Sequence[BedAnswer], words: DayWords) -> str:
-    """From when the beds of the list can be worked."""
+    """From when the beds of the list can be worked; dry is said where the soil is surely fit."""
     now = words.morning.as_of
-    later = sorted(start for bed in beds if (start := _fit_from(bed, words)) > now)
+    starts = [(_fit_today(bed, words), bed) for bed in beds]
+    later = sorted(start for fit, bed in starts if (start := fit if fit else _begins(bed)) > now)
     if not later:
         return "dry now"
     first, last = (_clock(moment, words) for moment in (later[0], later[-1]))
     if len(later) < len(beds):
         return f"{len(beds) - len(later)} dry now, all from {last}"
-    return f"dry from {first}" if first == last else f"dry from {first}, all from {last}"
+    dry = "dry " if all(fit for fit, _ in starts) else ""
+    return f"{dry}from {first}" if first == last else f"{dry}from {first}, all from {last}"
 
 
-def _fit_from(bed: BedAnswer, words: DayWords) -> datetime:
-    """The first hour of today in which a bed is surely fit, else in which it may be tried."""
-    assert bed.action is not None
+def _fit_today(bed: BedAnswer, words: DayWords) -> datetime | None:
+    """The first hour of today in which the soil of a bed is surely fit."""
     start = bed.soil.workable_from
-    is_today = start is not None and words.local_day(start) == words.today
-    return start if start is not None and is_today else bed.action.start
+    return start if start is not None and words.local_day(start) <= words.today else None
+
+
+def _begins(bed: BedAnswer) -> datetime:
+    assert bed.action is not None
+    return bed.action.start
 
 
 def _clock(moment: datetime, words: DayWords) -> str:
@@ -144,6 +149,8 @@ def _clock(moment: datetime, words: DayWords) -> str:
 def _short(clock: str) -> str:
     """A wall-clock time in as few signs as it takes: "7" for "07:00", "10:30"."""
     hour, _, minute = clock.partition(":")
+    if not hour.isdigit():
+        return clock  # of another day: a subject in more words is better than none
     return f"{int(hour)}" if minute == "00" else f"{int(hour)}:{minute}"
 
 
