@@ -9,9 +9,11 @@ import json
 import os
 import re
 import shutil
+import signal
 import subprocess
 import sys
-from collections.abc import Sequence
+import time
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -28,6 +30,7 @@ from scheduler.adapters.journal import open_farm_database
 from scheduler.adapters.weather import http, metno, nws, stations
 from scheduler.errors import WeatherMissingError
 from scheduler.records import EVENT_KINDS, Event, Morning
+from tests.adapters.mail_server import PASSWORD, USER, MailServer
 
 ROOT = Path(__file__).parents[1]
 NOW = "2013-05-14T05:30-04:00"
@@ -123,7 +126,10 @@ def contents(folder: Path) -> dict[str, Any]:
 
 
 def test_importing_the_command_line_stays_light() -> None:
-    heavy = ("numba", "pandas", "scipy", "matplotlib", "meteostat", "pint", "pydantic", "plotext")
+    heavy = (
+        *("numba", "pandas", "scipy", "matplotlib", "meteostat", "pint", "pydantic", "plotext"),
+        *("jinja2", "css_inline", "icalendar", "apscheduler", "smtplib", "requests", "keyring"),
+    )
     code = f"import sys, scheduler.cli; print([name for name in {heavy!r} if name in sys.modules])"
     found = subprocess.run(
         [sys.executable, "-c", code], capture_output=True, text=True, check=True, cwd=ROOT
@@ -886,6 +892,196 @@ def test_the_example_of_each_log_command_is_understood(kind: str, farm: Path) ->
     words = words.replace("tine weeder", described.tools[0].name)
     assert status(["log", kind, *words.split()]) == 0
     assert [event.kind for event in events(farm)] == [kind]
+
+
+# ---------------------------------------------------------------------- mail
+
+
+@pytest.fixture(scope="module")
+def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[MailServer]:
+    running = MailServer(tmp_path_factory.mktemp("server"))
+    yield running
+    running.close()
+
+
+@pytest.fixture
+def mailing(farm: Path, server: MailServer, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """The farm, which mails through a server on this computer."""
+    server.received.clear()
+    path = farm / "farm.toml"
+    path.write_text(
+        f"""{path.read_text()}
+[mail]
+to = "grower@example.org"
+from = "farm@example.org"
+host = "127.0.0.1"
+port = {server.port}
+user = "{USER}"
+password_env = "FARM_MAIL"
+ca_file = "{server.ca_file}"
+"""
+    )
+    monkeypatch.setenv("FARM_MAIL", PASSWORD)
+    return farm
+
+
+def test_morning_sends_once_a_day(
+    mailing: Path,
+    server: MailServer,
+    capsys: pytest.CaptureFixture[str],
+    stored_morning: list[dict[str, Any]],
+) -> None:
+    assert status(["morning"]) == 0
+    found = capsys.readouterr()
+    assert f"{mailing}: list made" in found.out
+    assert "grower@example.org: the morning mail of Tue 14 May is sent" in found.out
+    assert found.err == ""
+    assert status(["morning", str(mailing), str(mailing)]) == 0  # the same farm, named twice
+    assert capsys.readouterr().out == f"{mailing}: nothing due\n"
+    assert len(stored_morning) == len(server.received) == 1
+    assert status(["done", "1"]) == 0  # numbers are those of the mail
+    assert events(mailing)[0].bed == "B4"
+
+
+def test_one_broken_farm_stops_no_other_and_the_status_is_the_worst(
+    mailing: Path,
+    server: MailServer,
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+    stored_morning: list[dict[str, Any]],
+) -> None:
+    broken, other, silent = (tmp_path / name for name in ("broken", "other", "silent"))
+    for folder in (broken, other, silent):
+        shutil.copytree(mailing, folder)
+    (broken / "farm.toml").write_text("name = [")
+    (broken / "farm.db").unlink()
+    text = (silent / "farm.toml").read_text()
+    (silent / "farm.toml").write_text(text.replace(f"port = {server.port}", "port = 1"))
+    folders = [str(tmp_path / "nowhere"), str(broken), str(mailing), str(silent), str(other)]
+    assert status(["morning", *folders]) == 78
+    found = capsys.readouterr()
+    assert [found.err.count(f"{tmp_path / name}: ") > 0 for name in ("nowhere", "broken")] == [
+        True,
+        True,
+    ]
+    for folder in (mailing, other):
+        assert f"{folder}: grower@example.org: the morning mail of Tue 14 May is sent" in found.out
+    assert len(server.received) == 2
+    assert status(["morning", str(mailing), str(silent)]) == 75
+    assert "Traceback" not in found.err + capsys.readouterr().err
+    assert status(["morning", str(mailing), str(other)]) == 0
+
+
+def test_a_farm_without_mail_is_a_matter_of_settings(
+    farm: Path, capsys: pytest.CaptureFixture[str], stored_morning: list[dict[str, Any]]
+) -> None:
+    before = contents(farm)
+    assert status(["morning"]) == 78
+    found = capsys.readouterr()
+    assert found.err.startswith(f"{farm}: farm.toml, [mail] ")
+    assert found.err.count("\n") == 1
+    assert contents(farm) == before
+    assert status(["every-morning"]) == 78
+    assert capsys.readouterr().err == found.err
+    assert not stored_morning
+
+
+def test_a_dry_run_writes_the_mail_and_sends_nothing(
+    mailing: Path,
+    server: MailServer,
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+    stored_morning: list[dict[str, Any]],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.delenv("FARM_MAIL")
+    assert status(["morning", "--dry-run"]) == 0
+    path = mailing / "morning-2013-05-14.eml"
+    assert capsys.readouterr().out == f"{mailing}: wrote {path}; nothing was sent\n"
+    assert b"\r\nSubject: Tue 14 May: " in path.read_bytes()
+    assert status(["morning", "--dry-run", "--out", str(tmp_path / "a.eml")]) == 0
+    assert (tmp_path / "a.eml").read_bytes().startswith(b"Date: ")
+    assert lists(mailing) is None
+    assert not server.received
+    capsys.readouterr()
+    for words in (
+        ["--out", str(tmp_path)],
+        ["--dry-run", "--out", str(tmp_path / "a.eml"), str(mailing), str(tmp_path)],
+        [str(mailing), "--farm", str(mailing)],
+    ):
+        assert status(["morning", *words]) == 2
+        assert capsys.readouterr().err.count("\n") == 1
+    assert status(["morning", "--dry-run", "--out", str(tmp_path / "no" / "a.eml")]) == 78
+    assert "cannot be written" in capsys.readouterr().err
+
+
+def test_unit_files_are_written_and_how_to_start_them_is_said(
+    mailing: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    units = tmp_path / "units"
+    assert status(["morning", "--write-units", str(units)]) == 0
+    assert "enable --now whitethread-morning.timer" in capsys.readouterr().out
+    assert status(["every-morning", "--write-units", str(units)]) == 0
+    assert "enable --now whitethread.service" in capsys.readouterr().out
+    assert sorted(path.name for path in units.iterdir()) == [
+        "whitethread-morning.service",
+        "whitethread-morning.timer",
+        "whitethread.service",
+    ]
+    text = (units / "whitethread.service").read_text()
+    start = next(line for line in text.splitlines() if line.startswith("ExecStart="))
+    program, *words = start.removeprefix("ExecStart=").split()
+    assert Path(program).is_absolute()
+    assert words[-2:] == ["every-morning", str(mailing)]
+
+
+def test_every_morning_runs_until_it_is_told_to_stop(mailing: Path, server: MailServer) -> None:
+    """The true program: after the cut-off nothing is due, and SIGTERM ends it at once."""
+    environment = dict(os.environ) | {cli.NOW_VARIABLE: "2013-05-14T12:00-04:00"}
+    job = subprocess.Popen(
+        [sys.executable, "-m", "scheduler.cli", "every-morning"],
+        cwd=ROOT,
+        env=environment,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    assert job.stdout is not None
+    line = job.stdout.readline()
+    assert line == f"{mailing}: next morning mail Wed 15 May 05:30, America/New_York\n"
+    time.sleep(1.0)
+    job.send_signal(signal.SIGTERM)
+    out, err = job.communicate(timeout=10)
+    assert (job.returncode, out, err) == (0, "stopped\n", "")
+    assert not server.received
+
+
+def test_the_week_as_a_calendar_keeps_its_names(
+    farm: Path,
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+    stored_morning: list[dict[str, Any]],
+) -> None:
+    def names(path: Path) -> set[bytes]:
+        lines = path.read_bytes().replace(b"\r\n ", b"").split(b"\r\n")
+        return {line for line in lines if line.startswith(b"UID:")}
+
+    path = farm / "week.ics"
+    assert status(["calendar"]) == 0
+    assert capsys.readouterr().out == f"wrote {path}\n"
+    first = path.read_bytes()
+    assert first.startswith(b"BEGIN:VCALENDAR\r\n")
+    assert status(["calendar"]) == 0
+    assert path.read_bytes() == first
+    other = tmp_path / "other.ics"
+    assert status(["calendar", "--out", str(other)]) == 0
+    assert names(other) == names(path)
+    assert lists(farm) is None  # numbers of the list read last stay what they are
+    path.write_text("no calendar")
+    capsys.readouterr()
+    assert status(["calendar"]) == 2
+    assert capsys.readouterr().err.count("\n") == 1
+    assert path.read_text() == "no calendar"
 
 
 def test_the_journal_goes_out_and_comes_in(
