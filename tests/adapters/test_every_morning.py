@@ -6,6 +6,7 @@ import os
 import signal
 import subprocess
 import sys
+import threading
 import time
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -20,7 +21,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from scheduler.adapters.every_morning import ChildWork, DiedError, FarmWatch, StoppedError
+from scheduler.adapters.every_morning import ChildWork, DiedError, FarmWatch, StoppedError, run
 from scheduler.adapters.farmfile import Answers, write_new_farm
 from scheduler.adapters.journal import open_farm_database
 from scheduler.adapters.mail import daily, outbox
@@ -260,6 +261,30 @@ def test_a_signal_ends_the_job_and_its_child_at_once(tmp_path: Path, number: int
     assert "Traceback" not in err
     with pytest.raises(ProcessLookupError):
         os.kill(child, 0)
+
+
+def test_a_fault_of_the_program_is_told_and_the_job_goes_on(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr("scheduler.adapters.every_morning.TICK_S", 0.2)
+    told: list[str] = []
+    looks: list[Path] = []
+
+    def look(folder: Path, now: datetime) -> tuple[MailTimes, DoneSoFar]:
+        looks.append(folder)
+        if folder.name == "wrong":
+            raise ZeroDivisionError("by zero")
+        return TIMES, NOTHING_DONE
+
+    work = ChildWork(child_targets.tells)
+    watches = [FarmWatch(Path(name), look, work, told.append) for name in ("wrong", "right")]
+    threading.Timer(1.5, os.kill, (os.getpid(), signal.SIGTERM)).start()
+    run(watches, lambda: at(12), told.append, work)
+    assert looks.count(Path("wrong")) > 1
+    assert looks.count(Path("right")) > 1
+    assert "wrong: ZeroDivisionError: by zero" in told
+    assert told[-1] == "stopped"
+    assert signal.getsignal(signal.SIGTERM) == signal.SIG_DFL
 
 
 # ---------------------------------------------------------------------- a year

@@ -23,6 +23,7 @@ from scheduler import service
 from scheduler.adapters.farmfile import Answers, read_farm, write_new_farm
 from scheduler.adapters.journal import open_farm_database
 from scheduler.adapters.mail import daily, outbox
+from scheduler.adapters.mail.due import due_tasks
 from scheduler.adapters.mail.outcome import (
     DIRECT,
     EXIT_STATUS,
@@ -467,6 +468,12 @@ def test_a_damaged_database_is_told_once_a_day_without_it(
         assert sent(farm, at(5, minute)).status == NOTHING_DUE
     assert len(server.received) == 1
     assert sent(farm, at(5, 30, 15)).status == DIRECT
+
+
+def test_a_damaged_database_leaves_the_mail_due(farm: Path) -> None:
+    (farm / "farm.db").write_bytes(b"no database, and long enough to be looked at" * 30)
+    times, done = daily.seen(farm, at(5, 30))
+    assert due_tasks(times, done, at(5, 30)) == ("morning",)
 
 
 def test_a_damaged_database_and_no_server_is_tried_again(farm: Path, server: MailServer) -> None:

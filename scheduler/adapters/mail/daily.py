@@ -434,8 +434,7 @@ def post_waiting(
     """Try the mails that wait in the outbox and make none."""
     try:
         with database_of(folder) as database:
-            read = read_farm_or_last(folder, database, now, is_kept=False)
-            settings = mail_settings(read.farm, folder)
+            settings = mail_settings(farm_at_a_glance(folder, database, now), folder)
             password, warnings = mail_password(settings, folder, environ, None)
             outcome = _outcome(outbox.post_due(database, settings, password, now, send), "")
             return replace(outcome, warnings=(*warnings, *outcome.warnings))
@@ -583,17 +582,24 @@ def read_farm_or_last(
 
 
 def seen(folder: Path, now: datetime) -> tuple[MailTimes, DoneSoFar]:
-    """When the mails of a farm are due, and what its ledger says.
+    """When the mails of a farm are due, and what its ledger says; nothing, if it cannot be used.
 
     Raises
     ------
     WhitethreadError
-        If that cannot be read.
+        If settings cannot be read, or another program holds the ledger.
     """
-    with database_of(folder) as database:
-        farm = _farm_at_a_glance(folder, database, now)
+    try:
+        with database_of(folder) as database:
+            farm = farm_at_a_glance(folder, database, now)
+            settings = mail_settings(farm, folder)
+            done = done_so_far(database, local_day(now, settings), now)
+    except JournalError as error:
+        if is_busy(error):
+            raise
+        farm, done = parse_farm(farm_text(folder)), DoneSoFar()  # the mail of today will say so
         settings = mail_settings(farm, folder)
-        return mail_times(farm, settings), done_so_far(database, local_day(now, settings), now)
+    return mail_times(farm, settings), done
 
 
 def done_so_far(database: FarmDatabase, today: date, now: datetime) -> DoneSoFar:
@@ -618,7 +624,7 @@ def mail_times(farm: Farm, settings: MailSettings) -> MailTimes:
     )
 
 
-def _farm_at_a_glance(folder: Path, database: FarmDatabase, now: datetime) -> Farm:
+def farm_at_a_glance(folder: Path, database: FarmDatabase, now: datetime) -> Farm:
     """The farm without a check of its crops, which would load the tables each minute."""
     try:
         return parse_farm(farm_text(folder))
