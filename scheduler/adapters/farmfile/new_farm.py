@@ -506,8 +506,11 @@ width = "{hoe_width}"
 #: port = 587
 #: security = "starttls"  # starttls, tls, none
 #: user = "farm@example.org"
-#: password_env = "WHITETHREAD_MAIL_PASSWORD"
+#: password_file = "mail-password"  # beside this file, for nobody else to read
+#: password_env = "WHITETHREAD_MAIL_PASSWORD"  # or a variable, a systemd credential, the keyring
 #: send_at = "05:30"
+#: cut_off = "11:00"  # later than this a list of the day is of no use
+#: evening_note = true  # at 19:00, if a last good hour falls before noon tomorrow
 
 # Weather from outside is asked for only with your consent; the place is sent, rounded.
 {weather}

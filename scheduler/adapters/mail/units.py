@@ -157,6 +157,7 @@ def _service(
         f"#LoadCredential={NAME}-mail:/etc/{NAME}/mail-password",
         f"CacheDirectory={NAME}",
         f"Environment=XDG_CACHE_HOME={CACHE} NUMBA_CACHE_DIR={CACHE}/numba",
+        f"Environment=MPLCONFIGDIR={CACHE}/matplotlib",
         "Environment=PYTHONDONTWRITEBYTECODE=1",
         "NoNewPrivileges=true",
         "PrivateTmp=true",
