@@ -35,6 +35,7 @@ from scheduler.records import BoolArray, FloatArray, Planting, Range
 
 _CRUST_SEEN = 0.2  # index from which a crust is breakable
 _CRUST_HARD = 0.5  # and hard
+SKIN_H = 12  # over which what a person pushes finds the layer dry: a skin of some hours is none
 _WEED_BAND_MM = (5.0, 25.0)
 _WETTING_H = 48  # members may draw the hours of one wetting apart
 _DEEPEST_MM = 95.0  # the temperature of the deepest stored layer serves below it
@@ -172,19 +173,31 @@ def met_by(tool: ToolTraits, ground: Ground) -> Met:
 
     Notes
     -----
-    Bands: from the surface to the depth that decides for the tool, and 50-100 mm under wheels. A
-    crust counts as hard from an index of 0.5. Sources and range as `scheduler.models.workability`.
+    Bands: from the surface to the depth that decides for the tool, and 50-100 mm under wheels.
+    Where the soil down there does not bear wheels yet, the layer of a tool without wheels must be
+    dry enough in the mean of 12 hours too, or of those that `ground` holds: after a soaking the sun
+    dries a skin that the next night wets again from below. A crust counts as hard from an index
+    of 0.5.
+    Sources and range as `scheduler.models.workability`.
     Worked: tests/planning/test_visits.py.
     """
     members = ground.members
     water = _band(ground.theta_m3m3, 0.0, tool.decides_to_mm)
     limits = members.working_m3m3, members.ceiling_m3m3, tool.wetness_offset_m3m3
     wet = is_too_wet(water, *limits)
-    if tool.is_wheeled:
-        wet |= _band(ground.theta_m3m3, *WHEEL_BAND_MM) > members.wheel_m3m3[:, None]
+    is_soft = _band(ground.theta_m3m3, *WHEEL_BAND_MM) > members.wheel_m3m3[:, None]
+    wet |= is_soft & (tool.is_wheeled | is_too_wet(_trailing_mean(water, SKIN_H), *limits))
     is_crusted = (ground.crust_index >= _CRUST_HARD) & tool.minds_crust
     hard = is_too_hard(water, hard_theta_m3m3(members.dry_limit_m3m3, is_crusted))
     return Met(ground.is_frozen, wet, hard)
+
+
+def _trailing_mean(values: FloatArray, n_hours: int) -> FloatArray:
+    """Mean over the last `n_hours` up to each hour, over fewer at the beginning."""
+    summed = np.cumsum(values, axis=1)
+    summed[:, n_hours:] -= summed[:, :-n_hours].copy()
+    mean: FloatArray = summed / np.minimum(np.arange(1, values.shape[1] + 1), n_hours)
+    return mean
 
 
 def _band(values: FloatArray, top_mm: float, bottom_mm: float) -> FloatArray:

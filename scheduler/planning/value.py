@@ -114,6 +114,7 @@ class Terms:
     price_if_fit_min: float
     waiting_min: FloatArray  # (n_particles,) cost of leaving it, follow-ups on both sides
     seed_min: float = 0.0  # future weeding of the seed that weeds taken would have shed
+    hand_if_fit_min: float = 0.0  # as `hand_min`, were the soil fit
 
     @property
     def net_min(self) -> float:
@@ -495,6 +496,7 @@ class _Plan:
             price_if_fit_min=price,
             waiting_min=waiting,
             seed_min=float(w @ (is_fit * seed)),
+            hand_if_fit_min=float(w @ (taken - seed)),
         )
 
 

@@ -124,8 +124,7 @@ def weed_verdict(
     if is_due:
         by_hand = hand_minutes(weeds, outlook, hand)
         mean = 0.3 * by_hand.low + 0.4 * by_hand.mid + 0.3 * by_hand.high  # Swanson's rule
-        is_worth = terms.net_min > 0.0 and terms.hand_min >= _HAND_SHARE * mean
-        if takes < _HAND_KILL and not is_worth:
+        if takes < _HAND_KILL and not _is_worth(terms, offer, day, _HAND_SHARE * mean):
             told = f"a tool takes {tenths(takes)} of them at most"
             return _hand_verdict(base, site, hand, told)
         base = replace(base, minutes={"by_hand": by_hand})
@@ -149,12 +148,21 @@ def _best(offers: Sequence[Offer], values: Mapping[str, Terms], day: Day) -> Off
     return max(can, key=lambda o: (values[o.tool.name].net_min, -o.minutes, o.tool.name))
 
 
+def _is_worth(terms: Terms, offer: Offer, day: Day, least_min: float) -> bool:
+    """Whether a pass pays and saves so much by hand; the next one where none can be made today."""
+    if span_today(offer, day) is not None:
+        return terms.net_min > 0.0 and terms.hand_min >= least_min
+    later = terms.later_min - terms.stand_if_fit_min - terms.price_if_fit_min
+    by_hand = terms.hand_if_fit_min / max(terms.hand_if_fit_min, terms.if_fit_min, _LEAST_NET_MIN)
+    return later > 0.0 and by_hand * terms.later_min >= least_min
+
+
 def _takes_in_row(offer: Offer, weeds: WeedOutlook) -> float:
-    """Share of the grown weeds in the row that a pass today takes, mean over particles."""
+    """Share of the grown weeds in the row that a pass takes on its best day, mean of particles."""
     grown = weeds.count_m2[:, 1, IN_ROW, _GROWN]
-    killed = (grown * offer.kill_frac[0][:, IN_ROW, _GROWN]).sum(axis=1)
+    killed = (grown * offer.kill_frac[:, :, IN_ROW, _GROWN]).sum(axis=2)
     whole = float(offer.weights @ grown.sum(axis=1))
-    return float(offer.weights @ killed) / whole if whole > 0.0 else 0.0
+    return float((killed @ offer.weights).max()) / whole if whole > 0.0 else 0.0
 
 
 def _takes_old(offer: Offer) -> float:

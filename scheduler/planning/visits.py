@@ -19,7 +19,7 @@ from scheduler.planning.ensemble import Ensemble
 from scheduler.planning.hours import local_day
 from scheduler.planning.offers import Choice, Kit, Offer, Site
 from scheduler.planning.order import Draft
-from scheduler.planning.outlook import Met, ground_of, met_by
+from scheduler.planning.outlook import SKIN_H, Met, ground_of, met_by
 from scheduler.planning.plantings import touches, was_done
 from scheduler.planning.spans import fit_spans
 from scheduler.planning.traits import ToolTraits
@@ -265,9 +265,11 @@ def visit_weights(
     by_soil: dict[str, dict[tuple[date, bool], list[BoolArray]]] = {}
     for visit in visits_of(plantings, events, tools, traits, ensemble, time_zone):
         at = visit.hour - ensemble.stored_from_hour
-        met = met_by(visit.tool, ground_of(visit.planting, ensemble, slice(at, at + 1)))
+        n_before = 0 if visit.tool == _A_SQUEEZE else SKIN_H - 1  # a handful tells of its hour
+        hours = slice(max(0, at - n_before), at + 1)
+        met = met_by(visit.tool, ground_of(visit.planting, ensemble, hours))
         half_days = by_soil.setdefault(visit.planting.bed.soil, {})
-        half_days.setdefault(visit.half_day, []).append(is_contradicted(met, visit.found)[:, 0])
+        half_days.setdefault(visit.half_day, []).append(is_contradicted(met, visit.found)[:, -1])
     learned = {
         soil: learned_weights([half_days[half] for half in sorted(half_days)], ensemble.n_members)
         for soil, half_days in by_soil.items()

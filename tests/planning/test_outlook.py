@@ -10,13 +10,20 @@ from typing import Any
 
 import numpy as np
 
+from scheduler.models.soil_column import band_weights
 from scheduler.planning import outlook
 from scheduler.planning.crop_stage import CropHours
-from scheduler.planning.ensemble import Ensemble, run_ensemble, soil_members
-from scheduler.planning.outlook import Outlook, planting_outlook
+from scheduler.planning.ensemble import (
+    N_STORED_LAYERS,
+    Ensemble,
+    SoilMembers,
+    run_ensemble,
+    soil_members,
+)
+from scheduler.planning.outlook import Ground, Outlook, met_by, planting_outlook
 from scheduler.planning.plantings import Trigger, disturbances, surface_table
 from scheduler.planning.traits import CropTraits, ToolTraits
-from scheduler.records import Event, Planting, Soil
+from scheduler.records import Event, FloatArray, IntArray, Planting, Soil
 from scheduler.service.settings import soil_prior, spread, tool_traits, weed_heat
 from tests.planning.made import START, entry, planting, sky, view
 
@@ -195,6 +202,27 @@ def test_wheels_wait_for_the_soil_below_the_tool() -> None:
     hand, wheels = (works[kind].is_workable for kind in pair)
     assert not (wheels & ~hand).any()
     assert hand[:, NOW - 20 :].sum() > wheels[:, NOW - 20 :].sum()
+
+
+def test_a_skin_that_the_sun_dried_is_no_dry_soil_while_it_is_wet_below() -> None:
+    """0-30 mm wet for a day, then dry: with wet soil below a hoe waits for half a day of it."""
+    members: SoilMembers = loam()  # type: ignore[assignment]
+    dry, wet = (members.working_m3m3 * factor for factor in (0.98, 1.08))
+    hoe = replace(tool_traits()["wheel hoe"], wetness_offset_m3m3=0.0)
+    n_hours, dried_at = 48, 24
+
+    def first_fit(below: FloatArray) -> IntArray:
+        theta = np.broadcast_to(below[:, None, None], (N, n_hours, N_STORED_LAYERS)).copy()
+        is_top = band_weights(0.0, 30.0, N_STORED_LAYERS) > 0.0
+        theta[:, :dried_at, is_top] = wet[:, None, None]
+        theta[:, dried_at:, is_top] = dry[:, None, None]
+        nothing = np.zeros((N, n_hours))
+        fit = met_by(hoe, Ground(members, theta, nothing > 0.0, nothing)).is_fit
+        return np.asarray(fit.argmax(axis=1))
+
+    assert (first_fit(members.wheel_m3m3 * 0.9) == dried_at).all()
+    waits_h = first_fit(members.wheel_m3m3 * 1.1) - dried_at
+    assert ((waits_h > 6) & (waits_h <= outlook.SKIN_H)).all()
 
 
 def test_of_two_tables_the_gates_take_the_earlier_and_up_is_the_later() -> None:

@@ -413,6 +413,24 @@ def test_the_hand_is_spared_by_a_tool_that_takes_three_tenths_in_the_row(
         assert found.answer.why[1] == "a tool takes 2 in 10 of them at most"
 
 
+@pytest.mark.parametrize(
+    ("counts", "verdicts"),
+    [
+        ({"young": 20.0, "true_leaf": 300.0}, ("go", "wait")),  # half of the work is by small ones
+        ({"young": 80.0}, ("hand", "hand")),
+    ],
+)
+def test_wet_soil_does_not_send_the_hand_where_the_next_pass_spares_it(
+    counts: Counts, verdicts: tuple[str, str]
+) -> None:
+    """Fingers take .2 of the young in the row: what a pass saves counts, made now or tomorrow."""
+    when = at((FINGERS,))
+    stand = weeds([counts] * 8, when, row_share=0.4, zones=(1.0, 0.0))
+    now = up(leaves=5.0)
+    wet = outlook([(NOW_HOUR + 24, NOW_HOUR + 40)], grown=onion(), cover=0.1, grows=now.stage)
+    assert tuple(drafted(of, stand, when).answer.verdict for of in (now, wet)) == verdicts
+
+
 def test_an_empty_bed_is_never_for_the_hand() -> None:
     assert verdict([{"young": 60.0}], tools=(SWEEPS,)) == ("go", "")
     assert verdict([{"young": 60.0}], tools=(TINES,))[0] != "hand"

@@ -331,7 +331,8 @@ def test_a_handful_counts_as_the_pass_of_a_hand_tool_in_plain_soil() -> None:
     hour = next(doubtful(0.2, 0.8))
     felt = weights([entry("feel", hour, feel="smears")])["silt"]
     plain = replace(TRAITS["wheel hoe"], wetness_offset_m3m3=0.0)
-    said_fit = met_by(plain, ground_of(S1, columns())).is_fit[:, hour - STORED]
+    at = hour - STORED
+    said_fit = met_by(plain, ground_of(S1, columns(), slice(at, at + 1))).is_fit[:, 0]
     assert 0 < said_fit.sum() < N
     assert felt[said_fit].max() < felt[~said_fit].min()
 

@@ -172,6 +172,7 @@ def _in_code() -> dict[Key, float]:
         ("geometry", "untreated_mm"): 1000.0 * geometry._UNTREATED_M,
         ("work", "machine_setup_min"): farm_tools._MACHINE_SETUP_MIN,
         ("work", "closed_cover_frac"): gates.CLOSED_COVER,
+        ("workability", "skin_h"): outlook.SKIN_H,
         ("emergence", "last_blind_frac"): outlook._LAST_BLIND_SHARE,
         ("emergence", "dry_kpa"): outlook._SEEDBED_DRY_KPA,
         ("emergence", "default_depth_mm"): outlook._DEFAULT_DEPTH_MM,
