@@ -25,6 +25,7 @@ from scheduler.service.weather import weather_on_record
 MOST_SENTENCES = 3
 OLDEST = timedelta(days=3)  # an older list is not held against what came after it
 SIGHT = timedelta(hours=24)  # how far a list speaks of rain
+LATE_ENTRY = timedelta(hours=48)  # before a list: passes of then, logged after it, close its lines
 WORTH_MM = 2.0  # rain that was not in sight and is worth a line
 NO_RAIN_MM = 0.2  # at most, where rain was all but promised
 UNREAD_H = 4  # last hours before now that no station has told yet
@@ -275,13 +276,17 @@ def is_answered(line: Mapping[str, Any], issued_at: datetime, events: Sequence[E
     Returns
     -------
     bool
-        An entry of the whole bed answers for its parts, and one of a part for the bed.
+        An entry of the whole bed answers for its parts, and one of a part for the bed; so does one
+        about the two days before the list that was recorded after it: what was done is not open.
     """
     return any(
         e.kind in DONE_BY
         and e.bed == line["bed"]
         and (e.part is None or line["part"] is None or e.part == line["part"])
-        and e.happened_at >= issued_at
+        and (
+            e.happened_at >= issued_at
+            or (e.recorded_at > issued_at and e.happened_at >= issued_at - LATE_ENTRY)
+        )
         for e in events
     )
 

@@ -271,11 +271,25 @@ def test_an_entry_taken_back_opens_its_line(database: FarmDatabase, spring: Morn
     assert 1 in places(news(database, next_day(spring)))
 
 
-def test_a_pass_of_the_day_before_answers_nothing(database: FarmDatabase, spring: Morning) -> None:
+@pytest.mark.parametrize(
+    ("happened_at", "recorded_at", "is_open"),
+    [
+        (at(13, 12), at(14, 20), False),  # done the day before, told after the list was made
+        (at(13, 12), at(13, 20), True),  # known to the list, which asked for the bed again
+        (at(11, 12), at(14, 20), True),  # too old to be what the list asks for
+    ],
+)
+def test_a_pass_of_the_day_before_closes_a_line_that_did_not_know_of_it(
+    database: FarmDatabase,
+    spring: Morning,
+    happened_at: datetime,
+    recorded_at: datetime,
+    is_open: bool,
+) -> None:
     write_weather(database)
     write_list(database, spring)
-    log(database, "pass", "B4", at(13, 12), {"tool": "sweeps"}, recorded_at=at(14, 20))
-    assert 1 in places(news(database, next_day(spring)))
+    log(database, "pass", "B4", happened_at, {"tool": "sweeps"}, recorded_at=recorded_at)
+    assert (1 in places(news(database, next_day(spring)))) == is_open
 
 
 def test_the_list_whose_numbers_hold_is_the_last_of_its_day(

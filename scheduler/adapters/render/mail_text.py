@@ -77,9 +77,7 @@ def foot_statements(words: DayWords, contact: str = "") -> list[Statement]:
     """Cautions, age and credits of the weather, what is weakest, and how to answer."""
     told = words.weather_notes()
     said = [*words.cautions(), words.weather(told, min(len(told), MAX_NOTES))]
-    credits = words.credits().removeprefix("Data: ")
-    if credits:
-        said.append(words.statement("Data", sentence(credits)))
+    said += words.credits()
     if words.weakest():
         said.append(words.statement("Weakest", f"today: {words.weakest()}"))
     if words.go_beds:

@@ -135,7 +135,7 @@ class DayWords:
             words.append(f"{_listed(names)} {when}")
         if never:
             words.append(f"no hour in sight for {_listed(sorted(never))}")
-        return f"Soil fit, 8 in 10 sure: {', '.join(words)}."
+        return f"Soil fit for every tool, 8 in 10 sure: {', '.join(words)}."
 
     def all_beds(self) -> tuple[BedAnswer, ...]:
         return (*self.morning.beds, *self.morning.not_reached)
@@ -565,15 +565,15 @@ class DayWords:
     def weather_notes(self) -> list[str]:
         return [sentence(note) for note in self.morning.weather.notes]
 
-    def credits(self) -> str:
-        """Whose data the weather is, as far as it is not told beside its age; may be empty."""
+    def credits(self) -> list[Statement]:
+        """Whose data the weather is, as far as it is not told beside its age."""
         credited = [
             credit
             for credit in self.morning.attribution
             if credit.removeprefix("Weather: ") not in self.morning.weather.source
         ]
         credited += credit_lines(self.morning.inputs.get("weather_sources", ()))
-        return f"Data: {'; '.join(credited)}." if credited else ""
+        return [self.statement("Data", sentence("; ".join(credited)))] if credited else []
 
     def weather(self, told: Sequence[str], n_told: int) -> Statement:
         """The age of the weather with the first `n_told` of `told`, and how many are left."""

@@ -164,7 +164,7 @@ class DayPage(DayWords):
         return wrapped(" ".join(sentences), self.width, rest="  ")
 
     def foot(self) -> list[str]:
-        lines = [*self.laid(self.cautions()), *self.weather_lines()]
+        lines = [*self.laid(self.cautions()), *self.weather_lines(), *self.laid(self.credits())]
         weakest = self.weakest()
         if weakest and self.narrow:
             lines += self.laid([self.statement("Weakest today", weakest)])
@@ -174,7 +174,7 @@ class DayPage(DayWords):
 
     def weather_lines(self) -> list[str]:
         """Age, the first note, then as many more, whole, as fit; how many are left."""
-        told = [text for text in (*self.weather_notes(), self.credits()) if text]
+        told = self.weather_notes()
         n_lines = MAX_WEATHER_LINES * (2 if self.narrow else 1)
         for n_told in range(len(told), 0 if told else -1, -1):
             lines = self.laid([self.weather(told, n_told)])
