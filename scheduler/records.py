@@ -509,8 +509,8 @@ class ListLine:
 class MorningNews:
     """What came between the list issued last and this morning.
 
-    `silent_on` is the local day of that list when nothing was logged since, else None; `unlogged`
-    are its lines that no entry answers; `corrections` say, one sentence each, where that list was
+    `list_on` is the local day of that list, None where there is none; `silent_on` is the same when
+    nothing was logged since, else None; `unlogged` are its lines that no entry answers; `corrections` say, one sentence each, where that list was
     wrong as far as is known by now.
     """
 
@@ -518,6 +518,7 @@ class MorningNews:
     n_silent_days: int = 0
     unlogged: tuple[ListLine, ...] = ()
     corrections: tuple[str, ...] = ()
+    list_on: date | None = None
 
 
 @dataclass(frozen=True)

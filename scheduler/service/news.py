@@ -61,6 +61,7 @@ def morning_news(
         n_silent_days=_silent_days(lists, farm, day, last_entry, now) if is_silent else 0,
         unlogged=_unlogged(issued, issued_at, events),
         corrections=corrections(issued, found, journal, weather, now),
+        list_on=day,
     )
 
 

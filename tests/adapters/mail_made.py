@@ -80,5 +80,6 @@ NEWS = MorningNews(
         ListLine(2, "B2", "north", "wheel hoe"),
     ),
     corrections=("Yesterday's list had no rain in sight; 14 mm fell from 19:00.",),
+    list_on=date(2013, 5, 13),
 )
 NOTICES = ("No weather came since Mon 04:00: the server did not answer.",)

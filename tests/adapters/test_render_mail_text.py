@@ -102,7 +102,8 @@ def test_a_morning_without_a_list_asks_for_no_ticks() -> None:
 
 
 def test_days_of_silence_are_counted_and_the_list_is_named() -> None:
-    news = replace(NEWS, silent_on=date(2013, 5, 10), n_silent_days=4)
+    friday = date(2013, 5, 10)
+    news = replace(NEWS, list_on=friday, silent_on=friday, n_silent_days=4)
     first = news_pieces(morning(), news)[0]
     assert first.text.startswith("Since Fri 10 May: nothing logged for 4 days, taken as not done")
     assert first.command == "whitethread done 1 2 5 --of 2013-05-10"
@@ -113,11 +114,21 @@ def test_a_list_without_lines_asks_for_nothing() -> None:
     assert [(piece.text, piece.command) for piece in pieces] == [("Yesterday: nothing logged.", "")]
 
 
-def test_lines_left_open_beside_others_that_were_logged() -> None:
-    pieces = news_pieces(morning(), MorningNews(unlogged=(ListLine(3, "A2", None, "sweeps"),)))
-    assert [piece.text for piece in pieces] == [
-        "Of the list before, not logged and taken as not done: 3 A2."
-    ]
+@pytest.mark.parametrize(
+    ("list_on", "words", "command"),
+    [
+        (date(2013, 5, 13), "Yesterday's list", "whitethread done 3 --of yesterday"),
+        (date(2013, 5, 10), "The list of Fri 10 May", "whitethread done 3 --of 2013-05-10"),
+        (None, "The list before", ""),
+    ],
+)
+def test_lines_left_open_beside_others_that_were_logged(
+    list_on: date | None, words: str, command: str
+) -> None:
+    news = MorningNews(unlogged=(ListLine(3, "A2", None, "sweeps"),), list_on=list_on)
+    (piece,) = news_pieces(morning(), news)
+    assert piece.text == f"{words}: not logged, taken as not done: 3 A2."
+    assert piece.command == command
 
 
 def test_no_news_says_nothing() -> None:

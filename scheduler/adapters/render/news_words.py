@@ -11,14 +11,14 @@ from scheduler.adapters.render.phrases import (
     WEEKDAYS,
     age_words,
     day_words,
+    grower_text,
     half_day_words,
     hour_words,
 )
-from scheduler.adapters.render.statements import DayWords
+from scheduler.adapters.render.statements import MAX_GO_LINES, OLD_WEATHER_H, DayWords
 from scheduler.records import BedAnswer, ListLine, Morning, MorningNews
 
 SUBJECT_WIDTH = 60
-OLD_WEATHER_H = 24.0
 
 
 class News(NamedTuple):
@@ -33,19 +33,21 @@ def news_pieces(morning: Morning, news: MorningNews) -> list[News]:
     """What the grower is to know before the list: what was not logged, what was wrong."""
     pieces = []
     taken = _lines_words(news.unlogged)
+    told = ""
     if news.silent_on is not None:
-        since = _since_words(news.silent_on, morning.day)
         days = f" for {news.n_silent_days} days" if news.n_silent_days > 1 else ""
-        if taken:
-            told = f"{since}: nothing logged{days}, taken as not done: {taken}."
-            of_day = "yesterday" if since == "Yesterday" else news.silent_on.isoformat()
-            hint = "with the numbers that were done"
-            pieces.append(News(told, _done_command(news, of_day), hint))
-        else:
-            pieces.append(News(f"{since}: nothing logged{days}."))
+        told = f"{_since_words(news.silent_on, morning.day)}: nothing logged{days}"
+        told += f", taken as not done: {taken}." if taken else "."
     elif taken:
-        pieces.append(News(f"Of the list before, not logged and taken as not done: {taken}."))
-    pieces += [News(correction) for correction in news.corrections]
+        told = f"{_list_words(news.list_on, morning.day)}: not logged, taken as not done: {taken}."
+    if told and taken and news.list_on is not None:
+        is_yesterday = news.list_on == morning.day - timedelta(days=1)
+        of_day = "yesterday" if is_yesterday else news.list_on.isoformat()
+        pieces.append(News(told, _done_command(news, of_day), "with the numbers that were done"))
+    elif told:
+        pieces.append(News(told))
+    units = morning.farm.units
+    pieces += [News(grower_text(correction, units)) for correction in news.corrections]
     return pieces
 
 
@@ -57,16 +59,33 @@ def _since_words(silent_on: date, today: date) -> str:
     return f"Since {WEEKDAYS[silent_on.weekday()]} {day_words(silent_on)}"
 
 
+def _list_words(list_on: date | None, today: date) -> str:
+    """Which list is meant, where some of its lines were logged."""
+    if list_on is None:
+        return "The list before"
+    if list_on == today - timedelta(days=1):
+        return "Yesterday's list"
+    return f"The list of {WEEKDAYS[list_on.weekday()]} {day_words(list_on)}"
+
+
 def _lines_words(lines: Sequence[ListLine]) -> str:
-    return ", ".join(
+    """The first lines by number and name, and how many more."""
+    told = ", ".join(
         f"{line.place} {line.bed if line.part is None else f'{line.bed}/{line.part}'}"
-        for line in sorted(lines, key=lambda line: line.place)
+        for line in _first(lines)
     )
+    rest = len(lines) - MAX_GO_LINES
+    return f"{told} and {rest} more" if rest > 0 else told
 
 
 def _done_command(news: MorningNews, of_day: str) -> str:
-    places = " ".join(str(place) for place in sorted(line.place for line in news.unlogged))
+    places = " ".join(str(line.place) for line in _first(news.unlogged))
     return f"whitethread done {places} --of {of_day}"
+
+
+def _first(lines: Sequence[ListLine]) -> list[ListLine]:
+    """As many lines as a list has rows, in its order."""
+    return sorted(lines, key=lambda line: line.place)[:MAX_GO_LINES]
 
 
 # ------------------------------------------------------------------ subject
@@ -92,7 +111,7 @@ def subject_line(morning: Morning, news: MorningNews, extra: str = "") -> str:
     morning = clean_record(morning)
     words = DayWords(morning, morning.farm.units)
     day = f"{WEEKDAYS[morning.day.weekday()]} {day_words(morning.day)}"
-    must = [*_work_words(words), *_rain_words(words), *_age_words(morning.weather.age_h)]
+    must = [*_work_words(words), *_age_words(morning.weather.age_h), *_rain_words(words)]
     line = f"{day}: {', '.join(must)}"
     for more in _more_words(words, news):
         if len(line) + len(more) + 2 <= SUBJECT_WIDTH:
@@ -104,11 +123,15 @@ def subject_line(morning: Morning, news: MorningNews, extra: str = "") -> str:
 def _work_words(words: DayWords) -> list[str]:
     beds = words.go_beds
     if beds:
-        return [_counted(len(beds)), _dry_words(beds, words)]
+        is_read = (words.morning.weather.age_h or 0.0) < OLD_WEATHER_H
+        return [_counted(len(beds)), *([_dry_words(beds, words)] if is_read else [])]
     left = words.morning.not_reached
     if left:
         hours = "no hours" if words.morning.hours_available <= 0 else "no time left"
         return [f"{hours}, {_counted(len(left))} worth a pass"]
+    waiting = sum(bed.because == "no_hours" for bed in words.morning.beds)
+    if waiting and words.morning.hours_available <= 0:
+        return [f"no hours, {_counted(waiting)} waiting"]
     wet = [bed.until for bed in words.morning.beds if bed.because == "wet" and bed.until]
     told = ["nothing to do"]
     if wet:
@@ -131,9 +154,10 @@ def _dry_words(beds: Sequence[BedAnswer], words: DayWords) -> str:
 
 
 def _fit_today(bed: BedAnswer, words: DayWords) -> datetime | None:
-    """The first hour of today in which the soil of a bed is surely fit."""
+    """The first hour in which the soil of a bed is surely fit, if it comes in time for its line."""
+    assert bed.action is not None
     start = bed.soil.workable_from
-    return start if start is not None and words.local_day(start) <= words.today else None
+    return start if start is not None and start < bed.action.end else None
 
 
 def _begins(bed: BedAnswer) -> datetime:
@@ -156,8 +180,11 @@ def _short(clock: str) -> str:
 
 def _rain_words(words: DayWords) -> list[str]:
     morning = words.morning
-    if morning.weather.forecast_issued is None:
+    age_h = words.forecast_age_h()
+    if age_h is None:
         return ["no forecast"]
+    if age_h >= OLD_WEATHER_H:
+        return ["no new forecast"]
     if morning.rain_ahead is None:
         return []
     start = morning.rain_ahead.from_at
