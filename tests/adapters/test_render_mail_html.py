@@ -12,6 +12,7 @@ import pytest
 
 from scheduler.adapters.render.mail_html import mail_html, shown
 from scheduler.adapters.render.mail_text import foot_statements
+from scheduler.adapters.render.phrases import grower_text
 from scheduler.adapters.render.statements import DayWords
 from scheduler.adapters.render.strip_png import strip_png, strip_words
 from scheduler.records import Morning, MorningNews
@@ -40,7 +41,8 @@ def test_it_says_what_the_text_says(name: str, units: str) -> None:
     found = replace(found, farm=replace(found.farm, units=units))
     words = DayWords(found, units)
     page = read_html(mail_html(found, NEWS, NOTICES, CID, "Kim")).words
-    told = [words.summary(), words.list_heading(), *NOTICES, *NEWS.corrections]
+    told = [words.summary(), words.list_heading(), *NOTICES]
+    told += [grower_text(correction, units) for correction in NEWS.corrections]
     told += ["Yesterday: nothing logged, taken as not done: 1 B4, 2 B2/north, 5 A3."]
     told += ["whitethread done 1 2 5 --of yesterday"]
     for label, text, reason in (*words.groups(), *words.ahead(), *foot_statements(words, "Kim")):
@@ -85,7 +87,7 @@ def test_a_box_for_each_line_to_tick() -> None:
     assert len(boxes) == 8 + 11
     assert all("border" in box.attributes["style"] for box in boxes)
     assert [tick.words for tick in page.all("span", class_="tick")] == [
-        f"E{n}" for n in range(1, 12)
+        f"{8 + n} E{n}" for n in range(1, 12)
     ]
 
 

@@ -96,7 +96,7 @@ def test_words_for_rain_that_still_falls_and_for_none() -> None:
 def test_words_are_in_the_growers_units() -> None:
     words = strip_words(strip(), "us", ZONE)
     assert "0.55 in of rain since Mon 05:00" in words
-    assert "Water of the top 1.0 in, 100 is drained" in words
+    assert "Water in the top 1.0 in, 100 is just drained" in words
     assert " mm" not in words
 
 
@@ -116,6 +116,56 @@ def test_words_follow_the_clock_of_the_farm_when_it_changes() -> None:
 def test_the_water_of_each_soil_now_and_a_day_later() -> None:
     words = strip_words(strip(("sand", "silt")), "metric", ZONE)
     assert (
-        "Water of the top 25 mm, 100 is drained, now and in 24 h: sand 85, then 60; silt 102"
+        "Water in the top 25 mm, 100 is just drained, now and in 24 h: sand 85, then 60; silt 102"
         in (words)
     )
+
+
+# ------------------------------------------------------------- hours not yet read
+
+
+def test_rain_of_an_hour_not_yet_read_is_to_come() -> None:
+    """The station is an hour behind; what is forecast for that hour has not fallen yet."""
+    usual = strip()
+    rain = np.where(np.arange(72) == 23, 4.0, 0.0)
+    words = strip_words(replace(usual, rain_mm=rain), "metric", ZONE, at(14, 4))
+    assert words.startswith(
+        "No rain since Mon 05:00. Until Thu 05:00 about 4.0 mm of rain, most of it 04:00-05:00."
+    )
+
+
+def test_hours_without_a_reading_are_told() -> None:
+    dry = replace(strip(), rain_mm=np.zeros(72))
+    assert "No rain since Mon 05:00; not read since Mon 20:00." in strip_words(
+        dry, "metric", ZONE, at(13, 20)
+    )
+    wet = strip_words(strip(), "metric", ZONE, at(13, 20, 30))
+    assert "2.0 mm of rain since Mon 05:00, the last before Mon 20:00; not read since Mon" in wet
+    words = strip_words(dry, "metric", ZONE, at(11, 4))
+    assert words.startswith("Rain was last read Sat 11 May 04:00. No rain in sight until Thu")
+
+
+def test_rain_not_read_is_drawn_as_rain_to_come() -> None:
+    read, unread = (strip_png(strip(), "metric", ZONE, until) for until in (None, at(11, 4)))
+    assert picture(read).shape == picture(unread).shape
+    assert (picture(read) != picture(unread)).mean() > 1e-3
+
+
+def test_soils_of_the_same_hours_are_told_together() -> None:
+    usual = strip(("sand", "silt", "clay"))
+    alike = dict.fromkeys(usual.workable_frac, np.ones(72))
+    words = strip_words(replace(usual, workable_frac=alike), "metric", ZONE)
+    assert "8 in 10 sure: sand, silt and clay from now on." in words
+
+
+def test_hours_of_rain_are_told_where_they_are_few() -> None:
+    usual = strip()
+    drizzle = replace(usual, rain_mm=np.where(np.arange(72) >= 24, 0.1, 0.0))
+    words = strip_words(drizzle, "metric", ZONE)
+    assert "Until Thu 05:00 about 4.8 mm of rain. " in words
+    hardly = replace(usual, rain_mm=np.where(np.arange(72) == 30, 0.3, 0.0))
+    assert "Hardly any rain in sight until Thu 05:00." in strip_words(hardly, "metric", ZONE)
+
+
+def at(day: int, hour: int, minute: int = 0) -> datetime:
+    return datetime(2013, 5, day, hour, minute, tzinfo=ZONE)

@@ -10,7 +10,7 @@ import pytest
 from scheduler.adapters.render.mail_text import mail_text
 from scheduler.adapters.render.news_words import news_pieces, subject_line
 from scheduler.adapters.render.text import today_text
-from scheduler.records import ListLine, MorningNews, Range
+from scheduler.records import ListLine, Morning, MorningNews, Range
 from tests.adapters.mail_made import NEWS, NOTICES, NOW, ZONE, morning
 
 NONE = MorningNews()
@@ -131,6 +131,19 @@ def test_lines_left_open_beside_others_that_were_logged(
     assert piece.command == command
 
 
+def test_of_a_long_list_the_rows_are_named_and_the_rest_counted() -> None:
+    lines = tuple(ListLine(place, f"A{place}", None, "sweeps") for place in range(29, 0, -1))
+    (piece,) = news_pieces(morning(), MorningNews(unlogged=lines, list_on=date(2013, 5, 13)))
+    assert piece.text.endswith("7 A7, 8 A8 and 21 more.")
+    assert piece.command == "whitethread done 1 2 3 4 5 6 7 8 --of yesterday"
+
+
+def test_corrections_are_in_the_growers_units() -> None:
+    found = morning()
+    (_, piece) = news_pieces(replace(found, farm=replace(found.farm, units="us")), NEWS)
+    assert piece.text == "Yesterday's list had no rain in sight; 0.6 in fell from 19:00."
+
+
 def test_no_news_says_nothing() -> None:
     assert news_pieces(morning(), NONE) == []
     assert mail_text(morning(), NONE).startswith("Tuesday 14 May")
@@ -168,13 +181,54 @@ def test_beds_tried_before_they_are_surely_fit_count_from_their_hour() -> None:
 
 def test_bad_days_are_told_in_the_subject() -> None:
     assert subject_line(morning("wet"), NONE) == (
-        "Tue 14 May: nothing to do, wet until Wed noon, no forecast, weather 2 days old"
+        "Tue 14 May: nothing to do, wet until Wed noon, weather 2 days old, no forecast"
     )
     found = morning("wet")
     aged = replace(found, weather=replace(found.weather, age_h=31.0), beds=())
-    assert subject_line(aged, NONE) == "Tue 14 May: nothing to do, no forecast, weather 31 h old"
+    assert subject_line(aged, NONE) == "Tue 14 May: nothing to do, weather 31 h old, no forecast"
     never = replace(found, weather=replace(found.weather, age_h=None), beds=())
     assert "no weather reading" in subject_line(never, NONE)
+
+
+def silent(hours: float, forecast_hours: float = 1.0) -> Morning:
+    """A morning with lines whose weather was last read so long before."""
+    found = morning()
+    last, issued = (NOW - timedelta(hours=h) for h in (hours, forecast_hours))
+    weather = replace(found.weather, last_observed=last, age_h=hours, forecast_issued=issued)
+    return replace(found, weather=weather)
+
+
+def test_old_weather_comes_before_all_else_and_no_soil_is_called_dry() -> None:
+    text = " ".join(mail_text(silent(74.0), NONE).split())
+    told = "No weather has been read since Sat 11 May 03:30: rain since then is not known. "
+    assert f"as of 05:30 {told}Try the soil before you start. 3 h to work." in text
+    assert subject_line(silent(74.0), NONE) == (
+        "Tue 14 May: 8 beds, weather 3 days old, rain at 18"
+    )
+    assert "has been read" not in mail_text(silent(23.0), NONE)
+
+
+def test_an_old_forecast_says_nothing_of_the_day() -> None:
+    text = " ".join(mail_text(silent(74.0, 73.0), NONE).split())
+    assert "not known. The newest forecast is 3 days old. Try the soil" in text
+    assert subject_line(silent(74.0, 73.0), NONE) == (
+        "Tue 14 May: 8 beds, weather 3 days old, no new forecast"
+    )
+
+
+def test_beds_that_wait_for_hours_are_told() -> None:
+    found = morning()
+    beds = tuple(replace(bed, verdict="wait", because="no_hours") for bed in found.beds[:5])
+    free = replace(found, beds=beds, not_reached=(), hours_available=0.0)
+    assert subject_line(free, NONE).startswith("Tue 14 May: no hours, 5 beds waiting, rain")
+    text = mail_text(free, NONE)
+    assert "No working hours today." in text
+    assert "no hours today: " in text
+
+
+def test_soil_fit_after_the_hours_of_its_line_is_not_awaited() -> None:
+    """Surely fit at 21:00, after work: the bed counts from the hour its line begins."""
+    assert fit_from(NOW.replace(hour=21, minute=0), 2).startswith("Tue 14 May: 2 beds, from 10:30")
 
 
 def test_a_day_without_hours_is_told() -> None:

@@ -25,6 +25,7 @@ from scheduler.adapters.render.phrases import (
     moment_words,
     range_words,
 )
+from scheduler.adapters.render.statements import wrapped_items
 from scheduler.adapters.render.text import MAX_GO_LINES, today_text
 from scheduler.records import CrustAnswer, FlushAnswer, Morning, Range
 
@@ -194,7 +195,9 @@ def test_more_than_eight_are_named_not_lost() -> None:
     page = today_text(replace(whole, beds=whole.beds + extra))
     rows = re.findall(r"^ ?\d+ [A-E]\d", page, flags=re.MULTILINE)
     assert len(rows) == MAX_GO_LINES
-    assert re.search(r"^Also go +E1-E4$", page, flags=re.MULTILINE)
+    assert re.search(
+        r"^Also go +tine weeder blind: 9 E1, 10 E2, 11 E3, 12 E4$", page, flags=re.MULTILINE
+    )
 
 
 def test_order_is_that_of_the_rank() -> None:
@@ -367,6 +370,39 @@ def test_breaking_is_told_for_the_two_soonest_and_the_rest_later() -> None:
     assert crust_line(crusted(crusts)).endswith(
         "; break B1 by Wed morning, B2 by Thu noon, later B3, B4"
     )
+
+
+def test_no_crust_is_to_be_broken_before_it_comes() -> None:
+    """The crop is up before the crust stands: nothing to break."""
+    crusts = scattered({"B": (1, 2)})
+    for bed, hours in (("B1", 20), ("B2", 56)):
+        crust = crusts[bed]
+        assert crust is not None
+        crusts[bed] = replace(
+            crust, expected_at=NOW + timedelta(hours=30), break_by=NOW + timedelta(hours=hours)
+        )
+    assert crust_line(crusted(crusts)).endswith("; break B2 by Thu noon")
+
+
+def test_soils_are_told_by_their_open_beds() -> None:
+    """Beds that a crop covers are nobody's to work; what they hold is not told."""
+    whole = stored("spring")
+    wet = tuple(
+        replace(bed, because="crop_up", soil=replace(bed.soil, workable_from=None))
+        if bed.soil_name == "sandy loam" and bed.verdict != "go"
+        else bed
+        for bed in whole.beds
+    )
+    page = " ".join(today_text(replace(whole, beds=wet)).split())
+    assert "8 in 10 sure: sandy loam now" in page
+
+
+def test_the_number_of_a_line_stays_with_its_bed() -> None:
+    text = "sweeps: 9 C9, 10 C10, 11 B4, 12 B5, 13 C2"
+    for width in range(12, 40):
+        lines = wrapped_items(text, width)
+        assert " ".join(lines) == text
+        assert not any(re.search(r"(^| )\d+$", line) for line in lines)
 
 
 def test_next_flush_needs_rain_in_sight() -> None:
@@ -581,7 +617,9 @@ def test_a_soil_that_is_not_surely_fit_is_named() -> None:
         for bed in (*found.beds, *found.not_reached)
     )
     page = " ".join(today_text(replace(found, beds=beds, not_reached=())).split())
-    assert re.search("Soil fit for every tool, 8 in 10 sure: no hour in sight for [^.]*clay loam", page)
+    assert re.search(
+        "Soil fit for every tool, 8 in 10 sure: no hour in sight for [^.]*clay loam", page
+    )
 
 
 def test_counts_per_area_are_told_in_the_growers_units() -> None:

@@ -219,7 +219,8 @@ def _address(text: str) -> Address:
 def _picture(strip: DayStrip, morning: Morning) -> bytes | None:
     """The picture, None where it cannot be drawn: a list without it is better than none."""
     try:
-        return strip_png(strip, morning.farm.units, ZoneInfo(morning.farm.place.time_zone))
+        zone = ZoneInfo(morning.farm.place.time_zone)
+        return strip_png(strip, morning.farm.units, zone, morning.weather.last_observed)
     except Exception:
         return None
 

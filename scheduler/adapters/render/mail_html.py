@@ -15,11 +15,10 @@ from scheduler.adapters.render.phrases import (
     WEEKDAYS_LONG,
     chance_words,
     day_words,
-    natural_key,
 )
 from scheduler.adapters.render.statements import (
+    ITEM_NUMBER,
     MAX_CLAUSES,
-    MAX_GO_LINES,
     DayWords,
     planting_name,
     sentence,
@@ -33,8 +32,10 @@ if TYPE_CHECKING:
 
 BEYOND = "Also go"  # told with a box for each planting
 TEMPLATE = "mail.html.j2"
+_MONTH = "|".join(MONTHS)
 _WITH_NEXT = re.compile(
-    rf"\d (?:mm|in|ft|m|cm|min|h|C|F|d|beds?|{'|'.join(MONTHS)})\b(?! 10\b)|\d in 10\b"
+    rf"\b(?:set|sown) \d{{1,2}} (?:{_MONTH})\b"
+    rf"|\d (?:mm|in|ft|m|cm|min|h|C|F|d|beds?|{_MONTH})\b(?! 10\b)|\d in 10\b"
 )
 _KEPT = re.compile(rf"{RTL_RUN.pattern}|(?<![\w-])[\w/:]{{1,7}}-[\w/:]{{1,7}}(?![\w-])")
 
@@ -95,19 +96,20 @@ def _page(
     morning, shown = words.morning, words.shown()
     strip = None
     if strip_cid is not None and morning.strip is not None:
-        alt = strip_words(morning.strip, words.units, words.zone)
+        alt = strip_words(morning.strip, words.units, words.zone, morning.weather.last_observed)
         strip = {"cid": strip_cid, "words": alt}
     return {
         "title": words.title(),
         "day": f"{WEEKDAYS_LONG[words.today.weekday()]} {day_words(words.today)}",
         "farm": morning.farm.name,
         "stamp": words.stamp(),
+        "warning": words.old_weather(),
         "summary": words.summary(),
         "notices": [clean_text(notice) for notice in notices],
         "news": news_pieces(morning, news),
         "heading": words.list_heading(),
         "lines": [_row(words, bed) for bed in shown],
-        "beyond": sorted(map(planting_name, words.go_beds[MAX_GO_LINES:]), key=natural_key),
+        "beyond": words.beyond(),
         "has_setups": any("+" in words.work(bed) for bed in shown),
         "groups": [said for said in words.groups() if said.label != BEYOND],
         "ahead": words.ahead(),
@@ -158,7 +160,8 @@ def shown(text: str) -> Markup:
     """
     from markupsafe import Markup, escape
 
-    text = _WITH_NEXT.sub(lambda found: found[0].replace(" ", "\u00a0"), text)
+    for pattern in (_WITH_NEXT, ITEM_NUMBER):
+        text = pattern.sub(lambda found: found[0].replace(" ", "\u00a0"), text)
     pieces: list[Markup] = []
     place = 0
     for found in _KEPT.finditer(text):

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from scheduler.adapters.render.clean import clean_record, clean_text, marked_left_to_right
 from scheduler.adapters.render.news_words import News, news_pieces
 from scheduler.adapters.render.phrases import wrapped
-from scheduler.adapters.render.statements import DayWords, Statement, sentence
+from scheduler.adapters.render.statements import DayWords, Statement, wrapped_items
 from scheduler.adapters.render.strip_png import strip_words
 from scheduler.adapters.render.text import DayPage
 from scheduler.records import Morning, MorningNews
@@ -59,9 +59,9 @@ def mail_text(
 
 
 def _news_lines(piece: News, width: int) -> list[str]:
-    lines = wrapped(piece.text, width)
+    lines = wrapped_items(piece.text, width)
     if piece.command:
-        lines += [*wrapped(f"Done after all, {piece.hint}:", width), f"  {piece.command}"]
+        lines += [*wrapped(f"Done after all? {piece.hint}:", width), f"  {piece.command}"]
     return lines
 
 
@@ -70,7 +70,12 @@ def hours_statements(words: DayWords) -> list[Statement]:
     strip = words.morning.strip
     if strip is None:
         return []
-    return [Statement("Hours", strip_words(strip, words.units, words.zone))]
+    return [
+        Statement(
+            "Hours",
+            strip_words(strip, words.units, words.zone, words.morning.weather.last_observed),
+        )
+    ]
 
 
 def foot_statements(words: DayWords, contact: str = "") -> list[Statement]:

@@ -43,7 +43,9 @@ def news_pieces(morning: Morning, news: MorningNews) -> list[News]:
     if told and taken and news.list_on is not None:
         is_yesterday = news.list_on == morning.day - timedelta(days=1)
         of_day = "yesterday" if is_yesterday else news.list_on.isoformat()
-        pieces.append(News(told, _done_command(news, of_day), "with the numbers that were done"))
+        pieces.append(
+            News(told, _done_command(news, of_day), "Keep only the numbers that were done")
+        )
     elif told:
         pieces.append(News(told))
     units = morning.farm.units
@@ -222,7 +224,11 @@ def _more_words(words: DayWords, news: MorningNews) -> list[str]:
         if bed.last_good_at and words.local_day(bed.last_good_at) == words.today
     ]
     if called and len(called) < len(words.go_beds):
-        more.append(f"last call {hour_words(min(called), words.zone)}")
+        last = min(called)
+        if last.astimezone(words.zone).time() == words.morning.farm.work.end:
+            more.append(f"last day for {_counted(len(called))}")
+        else:
+            more.append(f"last good hour {hour_words(last, words.zone)}")
     return more
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import defaultdict
 from collections.abc import Sequence
 from datetime import UTC, date, datetime, timedelta
@@ -41,9 +42,11 @@ BUDGETS = ((MAX_DAYS, True), (MAX_DAYS, False), (1, False))  # days told; is the
 MAX_ODD = 3  # beds named because they differ from the others of their soil
 MOST_FRAC = 0.75  # of a soil's beds that agree before the soil is named in their place
 LAST_CALL_D = 7
+OLD_WEATHER_H = 24.0  # from then on it is said first that the weather is old
 NOT_IN_SIGHT = "not within the days in sight"
 TEXT_WIDTH = 67  # of a labelled statement, on a page of 80 columns
 LIFT = "lift over"  # begins a note that another crop of the bed depends on
+ITEM_NUMBER = re.compile(r"(?<=[:,;] )\d{1,3} (?=[^\W\d])")  # of an item: kept beside its name
 _FAR = datetime.max.replace(tzinfo=UTC)
 
 
@@ -97,7 +100,9 @@ class DayWords:
     def summary(self) -> str:
         """Hours to work, from when each soil is fit, rain to come."""
         morning = self.morning
-        sentences = [f"{hours_words(morning.hours_available)} to work."]
+        hours_h = morning.hours_available
+        work = f"{hours_words(hours_h)} to work." if hours_h > 0 else "No working hours today."
+        sentences = [work]
         soils = self.soil_words()
         if soils:
             sentences.append(soils)
@@ -109,10 +114,30 @@ class DayWords:
         text = grower_text(" ".join(sentences), self.units)
         return text[0].upper() + text[1:]
 
+    def old_weather(self) -> str:
+        """What is said before all else where no weather was read for a day or longer."""
+        weather = self.morning.weather
+        if weather.last_observed is None or (weather.age_h or 0.0) < OLD_WEATHER_H:
+            return ""
+        last = weather.last_observed.astimezone(self.zone)
+        since = f"{WEEKDAYS[last.weekday()]} {day_words(last.date())} {last:%H:%M}"
+        said = [f"No weather has been read since {since}: rain since then is not known."]
+        age_h = self.forecast_age_h()
+        if age_h is not None and age_h >= OLD_WEATHER_H:
+            said.append(f"The newest forecast is {age_words(age_h)}.")
+        if self.go_beds:
+            said.append("Try the soil before you start.")
+        return " ".join(said)
+
+    def forecast_age_h(self) -> float | None:
+        """Hours since the newest forecast was issued; None where there is none."""
+        issued = self.morning.weather.forecast_issued
+        return None if issued is None else (self.morning.as_of - issued) / timedelta(hours=1)
+
     def soil_words(self) -> str:
-        """From when half of the beds of each soil can be worked, earliest first, in a sentence."""
+        """From when half of each soil's open beds can be worked, earliest first, in a sentence."""
         moments: dict[str, list[datetime | None]] = defaultdict(list)
-        for bed in self.all_beds():
+        for bed in self.open_ground() or self.all_beds():
             if bed.soil_name:
                 moments[bed.soil_name].append(bed.soil.workable_from)
         dry: list[tuple[datetime, str]] = []
@@ -132,9 +157,9 @@ class DayWords:
             when = half_day_words(start, self.morning.as_of, self.zone)
             by_words["now" if when == "now" else f"from {when}"].append(name)
         for when, names in by_words.items():
-            words.append(f"{_listed(names)} {when}")
+            words.append(f"{listed(names)} {when}")
         if never:
-            words.append(f"no hour in sight for {_listed(sorted(never))}")
+            words.append(f"no hour in sight for {listed(sorted(never))}")
         return f"Soil fit for every tool, 8 in 10 sure: {', '.join(words)}."
 
     def all_beds(self) -> tuple[BedAnswer, ...]:
@@ -145,6 +170,16 @@ class DayWords:
     def shown(self) -> list[BedAnswer]:
         """The plantings that have a line of their own."""
         return self.go_beds[:MAX_GO_LINES]
+
+    def beyond(self) -> list[tuple[str, list[str]]]:
+        """The rest of the list in its order: each tool with its plantings by number and name."""
+        runs: list[tuple[str, list[str]]] = []
+        for place, bed in enumerate(self.go_beds[MAX_GO_LINES:], start=MAX_GO_LINES + 1):
+            tool = self.tool_words(bed, 1)
+            if not runs or runs[-1][0] != tool:
+                runs.append((tool, []))
+            runs[-1][1].append(f"{place} {planting_name(bed)}")
+        return runs
 
     def list_heading(self) -> str:
         if not self.go_beds:
@@ -216,10 +251,9 @@ class DayWords:
     def groups(self) -> list[Statement]:
         """What is not on the list: beyond it, not reached, by hand, waiting, nothing."""
         said: list[Statement] = []
-        beyond = self.go_beds[MAX_GO_LINES:]
+        beyond = [f"{tool}: {', '.join(beds)}" for tool, beds in self.beyond()]
         if beyond:
-            names = bed_ranges(planting_name(bed) for bed in beyond)
-            said.append(self.statement("Also go", names))
+            said.append(self.statement("Also go", "; ".join(beyond)))
         left = self.morning.not_reached
         if left:
             why = "worth it, but no hours left"
@@ -253,6 +287,8 @@ class DayWords:
 
     def group(self, verdict: str, because: str, beds: Sequence[BedAnswer]) -> Statement:
         reason = REASON_WORDS.get(because, because.replace("_", " "))
+        if because == "no_hours" and self.morning.hours_available <= 0:
+            reason = "no hours today"
         if verdict == "hand":
             reason = "too big for any tool" if because == "no_fit" else reason
             return self.statement("By hand", self.hand_words(beds), reason)
@@ -331,11 +367,12 @@ class DayWords:
         break_by: dict[str, list[BedAnswer]] = defaultdict(list)
         standing: list[BedAnswer] = []
         for bed, crust in sorted(crusts, key=lambda item: item[1].break_by or _FAR):
-            if crust.break_by is not None and crust.break_by > self.morning.as_of:
-                until = half_day_words(crust.break_by, self.morning.as_of, self.zone)
-                break_by[until].append(bed)
             if crust.expected_at is None:
                 continue
+            is_due = crust.break_by is not None and crust.break_by > self.morning.as_of
+            if crust.break_by is not None and is_due and crust.expected_at <= crust.break_by:
+                until = half_day_words(crust.break_by, self.morning.as_of, self.zone)
+                break_by[until].append(bed)
             if crust.expected_at <= self.morning.as_of:
                 standing.append(bed)
             else:
@@ -350,7 +387,7 @@ class DayWords:
         if _n_lines(by_bed) < MAX_LINES:
             return by_bed
         by_soil = ""
-        for n_told, is_rest_named in BUDGETS:
+        for n_told, is_rest_named in (*BUDGETS, (0, False)):
             by_soil = _joined(
                 f"stands on {self.where(standing)}" if standing else "",
                 self.expected_by_soil(expected),
@@ -401,6 +438,9 @@ class DayWords:
         self, break_by: dict[str, list[BedAnswer]], n_told: int, is_rest_named: bool = True
     ) -> str:
         """Beds to be broken, soonest first: the moments told one by one, and the rest."""
+        if break_by and n_told == 0:
+            beds = [bed for beds in break_by.values() for bed in beds]
+            return f"break {_counted(beds)}, the first by {next(iter(break_by))}"
         words = [f"{self.names(beds)} by {until}" for until, beds in break_by.items()]
         if len(words) > n_told + 1 or (len(words) > n_told and not is_rest_named):
             rest = [bed for beds in list(break_by.values())[n_told:] for bed in beds]
@@ -428,9 +468,9 @@ class DayWords:
                 most.append(soil)
         words = [self.names(named)] if named else []
         if most:
-            words.append(f"most {_listed(sorted(most))} beds")
+            words.append(f"most {listed(sorted(most))} beds")
         if whole:
-            words.append(f"{_listed(sorted(whole))} beds{f' but {self.names(odd)}' if odd else ''}")
+            words.append(f"{listed(sorted(whole))} beds{f' but {self.names(odd)}' if odd else ''}")
         return " and ".join(words)
 
     def thread_words(self) -> str:
@@ -552,7 +592,8 @@ class DayWords:
             last = weather.last_observed.astimezone(self.zone)
             day = "" if last.date() == self.today else f"{day_words(last.date())} "
             age = "" if weather.age_h is None else f" ({age_words(weather.age_h)})"
-            source = f", {weather.source}" if weather.source else ""
+            joint = "; sources: " if "," in weather.source else ", "
+            source = f"{joint}{weather.source}" if weather.source else ""
             sentences = [f"last reading {day}{last:%H:%M}{age}{source}."]
         if weather.forecast_issued is None:
             sentences.append("No forecast.")
@@ -585,7 +626,14 @@ class DayWords:
         return ", ".join(self.morning.weakest_inputs)
 
 
-def _listed(names: Sequence[str]) -> str:
+def wrapped_items(text: str, width: int, first: str = "", rest: str = "") -> list[str]:
+    """The text in lines; the number of an item never ends one without the item's name."""
+    kept = ITEM_NUMBER.sub(lambda found: found[0].replace(" ", "\u00a0"), text)
+    lines = wrapped(kept, width, first=first, rest=rest)
+    return [line.replace("\u00a0", " ") for line in lines]
+
+
+def listed(names: Sequence[str]) -> str:
     """Names as a list in words: "loam, sand and silt"."""
     return " and ".join([", ".join(names[:-1]), names[-1]]) if len(names) > 1 else names[0]
 

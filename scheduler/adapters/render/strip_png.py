@@ -10,7 +10,8 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from scheduler.adapters.quantities import MM_PER_IN
-from scheduler.adapters.render.phrases import WEEKDAYS, grower_text
+from scheduler.adapters.render.phrases import WEEKDAYS, day_words, grower_text
+from scheduler.adapters.render.statements import listed
 from scheduler.records import BoolArray, DayStrip, FloatArray
 
 if TYPE_CHECKING:
@@ -26,6 +27,10 @@ FIT_FRAC = 0.8  # the chance from which a soil is said to be fit
 FULL_WATER = 1.6  # relative water at the top of a soil's row
 LEAST_RAIN_MM = 2.0  # rain of an hour at the top of its row, at least
 TRACE_MM = 0.1
+LITTLE_MM = 0.5  # rain of two days that is hardly any
+HOUR = timedelta(hours=1)
+UNREAD_H = 2  # hours by which a station is usually behind
+SHORT_H = 12  # hours within which most of the rain falls, for them to be told
 INK, DIM, BAND, RULE = "#111111", "#555555", "#e9e9e9", "#9a9a9a"
 WATER_ALPHA = 0.2
 
@@ -33,7 +38,9 @@ WATER_ALPHA = 0.2
 # -------------------------------------------------------------------- words
 
 
-def strip_words(strip: DayStrip, units: str, zone: ZoneInfo) -> str:
+def strip_words(
+    strip: DayStrip, units: str, zone: ZoneInfo, read_until: datetime | None = None
+) -> str:
     """What the picture shows, in sentences, for those who see no pictures.
 
     Parameters
@@ -44,13 +51,15 @@ def strip_words(strip: DayStrip, units: str, zone: ZoneInfo) -> str:
         "us" or "metric".
     zone
         Of the farm's clock.
+    read_until
+        The end of the last reading: hours from then on are as forecast. None: all past is read.
 
     Returns
     -------
     str
         One paragraph.
     """
-    clock = _Clock(strip, zone)
+    clock = _Clock(strip, zone, read_until)
     hours = ", ".join(clock.span(*span) for span in _spans(strip.is_open & clock.ahead))
     said = [
         _rain_past(strip, units, clock),
@@ -65,13 +74,18 @@ def strip_words(strip: DayStrip, units: str, zone: ZoneInfo) -> str:
 class _Clock:
     """Moments of a strip in the words of the farm's clock."""
 
-    def __init__(self, strip: DayStrip, zone: ZoneInfo) -> None:
+    def __init__(self, strip: DayStrip, zone: ZoneInfo, read_until: datetime | None = None) -> None:
         self.strip = strip
         self.zone = zone
         self.start_at = strip.start_at.astimezone(UTC)
         self.n_hours = len(strip.rain_mm)
         self.today = self.at(strip.n_past).date()
         self.ahead: BoolArray = np.arange(self.n_hours) >= strip.n_past
+        self.n_read = strip.n_past
+        if read_until is not None:
+            self.n_read = min(strip.n_past, max(0, (read_until - self.start_at) // HOUR))
+        self.is_read: BoolArray = np.arange(self.n_hours) < self.n_read
+        self.read_until = read_until
 
     def at(self, hour: int) -> datetime:
         return (self.start_at + timedelta(hours=hour)).astimezone(self.zone)
@@ -105,26 +119,35 @@ def _depth(rain_mm: float, units: str) -> str:
 
 
 def _rain_past(strip: DayStrip, units: str, clock: _Clock) -> str:
-    past = strip.rain_mm[: strip.n_past]
+    if clock.n_read == 0 and clock.read_until is not None:
+        read = clock.read_until.astimezone(clock.zone)
+        return (
+            f"Rain was last read {WEEKDAYS[read.weekday()]} {day_words(read.date())} {read:%H:%M}."
+        )
+    past = strip.rain_mm[: clock.n_read]
     total = float(np.nansum(past))
     since = clock.moment(0)
+    is_silent = strip.n_past - clock.n_read > UNREAD_H
+    silence = f"; not read since {clock.moment(clock.n_read)}" if is_silent else ""
     if total < TRACE_MM:
-        return f"No rain since {since}."
+        return f"No rain since {since}{silence}."
     last = int(np.flatnonzero(np.nan_to_num(past) >= TRACE_MM / 2)[-1]) + 1
-    until = "it still falls" if last >= strip.n_past else f"the last before {clock.moment(last)}"
-    return f"{_depth(total, units)} of rain since {since}, {until}."
+    is_falling = last >= clock.n_read and not is_silent
+    until = "it still falls" if is_falling else f"the last before {clock.moment(last)}"
+    return f"{_depth(total, units)} of rain since {since}, {until}{silence}."
 
 
 def _rain_ahead(strip: DayStrip, units: str, clock: _Clock) -> str:
-    ahead = np.nan_to_num(strip.rain_mm) * clock.ahead
+    ahead = np.nan_to_num(strip.rain_mm) * ~clock.is_read
     total = float(ahead.sum())
     until = clock.moment(clock.n_hours)
     if total < TRACE_MM:
         return f"No rain in sight until {until}."
+    if total < LITTLE_MM:
+        return f"Hardly any rain in sight until {until}."
     first, end = _main_span(ahead, 0.7 * total)
-    return (
-        f"Until {until} about {_depth(total, units)} of rain, most of it {clock.span(first, end)}."
-    )
+    told = f"Until {until} about {_depth(total, units)} of rain"
+    return f"{told}, most of it {clock.span(first, end)}." if end - first <= SHORT_H else f"{told}."
 
 
 def _main_span(rain_mm: FloatArray, wanted_mm: float) -> tuple[int, int]:
@@ -148,19 +171,19 @@ def _water_words(strip: DayStrip, clock: _Clock) -> str:
             told.append(f"{name} {', then '.join(f'{100 * part:.0f}' for part in held)}")
     if not told:
         return ""
-    return f"Water of the top 25 mm, 100 is drained, now and in 24 h: {'; '.join(told)}."
+    return f"Water in the top 25 mm, 100 is just drained, now and in 24 h: {'; '.join(told)}."
 
 
 def _fit_words(strip: DayStrip, clock: _Clock) -> str:
     """From when to when each soil can be worked."""
-    told = []
+    by_words: dict[str, list[str]] = {}
     for name, chance in strip.workable_frac.items():
         spans = _spans((np.nan_to_num(chance) >= FIT_FRAC) & clock.ahead)
-        if spans:
-            told.append(f"{name} {', '.join(_open_span(span, clock) for span in spans[:2])}")
-        else:
-            told.append(f"{name} in no hour until {clock.moment(clock.n_hours)}")
-    return f"Fit for work, 8 in 10 sure: {'; '.join(told)}." if told else ""
+        words = ", ".join(_open_span(span, clock) for span in spans[:2])
+        words = words or f"in no hour until {clock.moment(clock.n_hours)}"
+        by_words.setdefault(words, []).append(name)
+    told = [f"{listed(names)} {words}" for words, names in by_words.items()]
+    return f"Fit for every tool, 8 in 10 sure: {'; '.join(told)}." if told else ""
 
 
 def _open_span(span: tuple[int, int], clock: _Clock) -> str:
@@ -173,12 +196,14 @@ def _open_span(span: tuple[int, int], clock: _Clock) -> str:
 # ------------------------------------------------------------------ picture
 
 
-def strip_png(strip: DayStrip, units: str, zone: ZoneInfo) -> bytes:
+def strip_png(
+    strip: DayStrip, units: str, zone: ZoneInfo, read_until: datetime | None = None
+) -> bytes:
     """The picture: rain, and below it a row for each soil, in black, white and grey.
 
     Past rain is solid, coming rain hatched, with a line to what one hour in ten exceeds. In the row
-    of a soil the grey hill is the water of its surface and the black bar the hours in which it can
-    be worked, 8 in 10 sure. Working hours are shaded.
+    of a soil the grey hill is the water of its surface and the black bar the hours in which it is
+    fit for every tool, 8 in 10 sure. Working hours are shaded.
 
     Parameters
     ----------
@@ -188,6 +213,8 @@ def strip_png(strip: DayStrip, units: str, zone: ZoneInfo) -> bytes:
         "us" or "metric".
     zone
         Of the farm's clock.
+    read_until
+        The end of the last reading: rain from then on is hatched. None: all past is read.
 
     Returns
     -------
@@ -206,7 +233,7 @@ def strip_png(strip: DayStrip, units: str, zone: ZoneInfo) -> bytes:
     axes.set_xlim(0, WIDTH_PX)
     axes.set_ylim(height, 0)
     axes.axis("off")
-    drawing = _Drawing(axes, strip, zone, units)
+    drawing = _Drawing(axes, strip, _Clock(strip, zone, read_until), units)
     bottom = height - HOURS_PX
     drawing.hours_and_days(bottom)
     drawing.rain(DAYS_PX + RAIN_PX)
@@ -236,10 +263,10 @@ def _grey_png(figure: Any) -> bytes:
 class _Drawing:
     """A strip on axes whose unit is a pixel of the phone, counted from the top left."""
 
-    def __init__(self, axes: Axes, strip: DayStrip, zone: ZoneInfo, units: str) -> None:
+    def __init__(self, axes: Axes, strip: DayStrip, clock: _Clock, units: str) -> None:
         self.axes = axes
         self.strip = strip
-        self.clock = _Clock(strip, zone)
+        self.clock = clock
         self.units = units
         self.hour_px = (WIDTH_PX - NAME_PX - EDGE_PX) / max(1, self.clock.n_hours)
 
@@ -294,12 +321,11 @@ class _Drawing:
     # ----------------------------------------------------------------- rows
 
     def rain(self, base: float) -> None:
-        strip, n_past = self.strip, self.strip.n_past
+        strip, past = self.strip, self.clock.is_read
         rain, high = np.nan_to_num(strip.rain_mm), np.nan_to_num(strip.rain_high_mm)
         most = max(LEAST_RAIN_MM, float(np.concatenate((rain, high)).max(initial=0.0)))
         scale = (RAIN_PX - 16) / most
         hours = self.x(0) + (np.arange(len(rain)) + 0.5) * self.hour_px
-        past = np.arange(len(rain)) < n_past
         width = self.hour_px * 0.82
         self.axes.bar(hours[past], -scale * rain[past], width, bottom=base, color=INK)
         coming = ~past & (rain >= TRACE_MM / 2)
@@ -318,12 +344,12 @@ class _Drawing:
             self.axes.plot([x, x], [base - scale * top, base], color=INK, linewidth=0.6)
         self.base_line(base)
         self.name("rain", base)
-        now_x = self.x(n_past)
-        for total, x, side in (
-            (float(rain[past].sum()), now_x - 4, "right"),
-            (float(rain[~past].sum()), now_x + 4, "left"),
+        now_x = self.x(strip.n_past)
+        for total, x, side, none in (
+            (float(rain[past].sum()), now_x - 4, "right", "none" if past.any() else "not read"),
+            (float(rain[~past].sum()), now_x + 4, "left", "none"),
         ):
-            words = _depth(total, self.units) if total >= TRACE_MM else "none"
+            words = _depth(total, self.units) if total >= TRACE_MM else none
             self.text(x, DAYS_PX + 11, words, ha=side)
 
     def soil(self, name: str, base: float) -> None:

@@ -14,6 +14,7 @@ from scheduler.adapters.render.statements import (
     Statement,
     planting_name,
     sentence,
+    wrapped_items,
 )
 from scheduler.records import BedAnswer, Morning
 
@@ -77,11 +78,11 @@ class DayPage(DayWords):
         for label, text, reason in said:
             if self.narrow:
                 head = f"{label}, {reason}" if reason else label
-                lines += wrapped(f"{head}: {text}", self.width, rest="  ")
+                lines += wrapped_items(f"{head}: {text}", self.width, rest="  ")
                 continue
             hanging = "" if label == before == "Plans" else label
             whole = f"{reason}: {text}" if reason else text
-            lines += wrapped(
+            lines += wrapped_items(
                 whole, self.width, first=f"{hanging:<{LABEL_WIDTH}} ", rest=" " * (LABEL_WIDTH + 1)
             )
             before = label
@@ -93,7 +94,8 @@ class DayPage(DayWords):
             lines = [title + stamp.rjust(self.width - len(title))]
         else:
             lines = [*wrapped(title, self.width), stamp]
-        return [*lines, *wrapped(self.summary(), self.width)]
+        said = [text for text in (self.old_weather(), self.summary()) if text]
+        return [*lines, *(line for text in said for line in wrapped(text, self.width))]
 
     def go(self) -> list[str]:
         heading, shown = self.list_heading(), self.shown()
