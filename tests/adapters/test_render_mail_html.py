@@ -107,6 +107,14 @@ def test_headings_and_tables_mean_what_they_are() -> None:
     assert page.all("main")
 
 
+def test_without_a_list_no_bed_is_another() -> None:
+    page = read_html(mail_html(morning("wet"), NONE))
+    assert [heading.words for heading in page.all("h2")][:2] == [
+        "Nothing to cultivate today.",
+        "The beds",
+    ]
+
+
 def test_styles_are_inlined_and_nothing_comes_from_outside() -> None:
     text = mail_html(morning(), NEWS, NOTICES, CID)
     page = read_html(text)
