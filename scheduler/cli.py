@@ -192,7 +192,12 @@ def past_day(text: str, today: date) -> date:
         ago_d |= {name.casefold(): (today.weekday() - number - 1) % 7 + 1 for name in names}
     if said in ago_d:
         return today - timedelta(days=ago_d[said])
-    day = parse_day(said)
+    try:
+        day = parse_day(said)
+    except WhitethreadError as error:
+        raise UsageError(
+            f"--of: {error}, or say today, yesterday or a weekday such as tue"
+        ) from error
     if day > today:
         raise UsageError(f"--of: found {text!r}, which lies ahead of today ({today})")
     return day
@@ -408,6 +413,10 @@ def check(farm: FarmOption = None) -> None:
             told(fault)
         raise typer.Exit(2)
     described = found.farm
+    if described.mail:
+        from scheduler.adapters.mail import mail_settings
+
+        mail_settings(described, folder)
     typer.echo(
         f"farm.toml: no fault; {counted(len(described.beds), 'bed')}, "
         f"{counted(len(described.soils), 'soil')}, {counted(len(described.tools), 'tool')}"
@@ -1024,8 +1033,8 @@ def morning(
     """Make and send today's mail once, for cron or a timer.
 
     Once a day, whatever calls it how often. The status is 0 where it is sent or nothing is due, 75
-    where another try later is worth it, 78 where settings must be changed; of several farms the
-    worst, and none stops the others.
+    where another try later is worth it, 78 where settings must be changed. Of several farms none
+    stops the others, and 75 of one outranks 78 of another, so that it gets its next try.
     """
     from scheduler.adapters.mail import daily
     from scheduler.adapters.mail.outcome import EXIT_STATUS, PENDING, SETTINGS, DayOutcome
@@ -1039,7 +1048,7 @@ def morning(
     if out is not None and len(chosen) > 1 and not out.is_dir():
         raise UsageError(f"--out: found {out} for {len(chosen)} farms; name a folder that is there")
     now = now_utc()
-    worst = 0
+    statuses = []
     for folder in chosen:
         try:
             with progress_shown(is_heavy=sys.stderr.isatty()) as progress:
@@ -1058,9 +1067,10 @@ def morning(
             typer.echo(f"{folder}: {line}")
         for warning in found.warnings:
             told(f"{folder}: {warning}")
-        worst = max(worst, EXIT_STATUS[found.status])
-    if worst:
-        raise typer.Exit(worst)
+        statuses.append(EXIT_STATUS[found.status])
+    again = EXIT_STATUS[PENDING]
+    if any(statuses):
+        raise typer.Exit(again if again in statuses else max(statuses))
 
 
 @app.command("every-morning")
@@ -1131,6 +1141,8 @@ def calendar(
         written = path.with_name(f"{path.name}.new")
         written.write_bytes(calendar_ics(found, previous))
         written.replace(path)
+    except UsageError as error:
+        raise UsageError(f"{path}: {error}") from error
     except OSError as error:
         raise UsageError(f"{path}: cannot be written ({error.strerror}); give --out") from error
     for notice in read.notices:

@@ -30,7 +30,8 @@ AHEAD = timedelta(days=7)
 SHORTEST = timedelta(hours=1)
 NAMED = 6  # beds in a title
 TITLE_WIDTH = 70
-PRODUCT = f"-//Whitethread//whitethread {__version__}//EN"
+MAKER = "-//Whitethread//"
+PRODUCT = f"{MAKER}whitethread {__version__}//EN"
 REFRESH = timedelta(hours=3)
 LONGEST_TITLE = 160
 UNTIL_THEN = {
@@ -90,7 +91,7 @@ def calendar_ics(morning: Morning, previous: bytes | None = None) -> bytes:
     Raises
     ------
     UsageError
-        If `previous` is no calendar.
+        If `previous` is no calendar, or that of another program.
     """
     farm = morning.farm
     stamped_at = morning.as_of.astimezone(UTC).replace(microsecond=0)
@@ -283,7 +284,9 @@ def _plans(words: DayWords) -> list[Entry]:
             first, end = bed.plan_days
             if first <= last and end >= words.today:
                 title = f"{planting_name(bed)}: {bed.plan}"
-                entries.append(Entry(f"plan {bed.bed}", first, end + timedelta(days=1), title))
+                entries.append(
+                    Entry(f"plan {planting_name(bed)}", first, end + timedelta(days=1), title)
+                )
     for plan in words.morning.farm.plans:
         if words.today <= plan.on <= last:
             verb = "sow" if plan.is_sown else "set"
@@ -387,13 +390,20 @@ def _read(previous: bytes | None) -> dict[str, _Written]:
 
     try:
         calendar = icalendar.Calendar.from_ical(previous)
-        return {one.uid: one for one in map(_entry_read, calendar.walk("VEVENT"))}
+        maker = str(calendar.get("PRODID", ""))
+        entries = {one.uid: one for one in map(_entry_read, calendar.walk("VEVENT"))}
     except (ValueError, KeyError, AttributeError) as error:
         said = " ".join(str(error).split())
         raise UsageError(
-            f"calendar: the file written before cannot be read ({said}); delete it, and a new one "
-            "is started"
+            f"cannot be read as the calendar written before ({said}); delete it, and a new one is "
+            "started"
         ) from error
+    if not maker.startswith(MAKER):
+        raise UsageError(
+            f"is the calendar of another program ({clean_text(maker) or 'it has no PRODID'}); name "
+            "another file with --out"
+        )
+    return entries
 
 
 def _entry_read(event: Mapping[str, Any]) -> _Written:

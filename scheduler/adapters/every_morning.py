@@ -34,7 +34,7 @@ from scheduler.adapters.mail.due import (
 )
 from scheduler.adapters.mail.outcome import DIRECT, NOTHING_DUE, PENDING, SETTINGS, DayOutcome
 from scheduler.adapters.render.phrases import WEEKDAYS, day_words
-from scheduler.errors import WhitethreadError
+from scheduler.errors import JournalError, WhitethreadError
 
 if TYPE_CHECKING:
     from multiprocessing.context import SpawnProcess
@@ -200,12 +200,12 @@ class FarmWatch:
         self._again_at |= dict.fromkeys(tasks, until)
 
     def first_words(self, now: datetime) -> tuple[str, bool]:
-        """When the next mail is due, or why none can be; and whether one can."""
+        """When the next mail is due, or why none can be; and whether one can, or may soon."""
         try:
             times, done = self.look(self.folder, now)
         except WhitethreadError as error:
             self._told = str(error)
-            return str(error), False
+            return str(error), isinstance(error, JournalError)  # in use by another program
         at = next_morning_at(times, done, now).astimezone(times.zone)
         day = f"{WEEKDAYS[at.weekday()]} {day_words(at.date())}"
         return f"next morning mail {day} {at:%H:%M}, {times.zone.key}", True

@@ -42,9 +42,9 @@ def morning_news(
     -------
     MorningNews
         Nothing where no list was issued in the two weeks before today. A day is silent if a list
-        was issued on it and no entry of any kind was recorded since; such days are counted back to
-        the last entry. A line is open until an entry of its bed tells of a pass, of hand weeding,
-        of a new start, or of soil that was found unfit.
+        was issued on it and no entry of any kind was recorded since the first list of that day;
+        such days are counted back to the last entry. A line is open until an entry of its bed tells
+        of a pass, of hand weeding, of a new start, or of soil that was found unfit.
     """
     zone_name = farm.place.time_zone
     today = local_day(now, zone_name)
@@ -54,8 +54,8 @@ def morning_news(
     issued_at = datetime.fromisoformat(str(issued["as_of"]))
     events = [e for e in journal.events(now) if e.happened_at <= now]
     last_entry = max((e.recorded_at for e in events), default=None)
-    is_silent = last_entry is None or last_entry < issued_at
     day = local_day(issued_at, zone_name)
+    is_silent = _is_unanswered(lists, farm, issued, last_entry)
     return MorningNews(
         silent_on=day if is_silent else None,
         n_silent_days=_silent_days(lists, farm, day, last_entry, now) if is_silent else 0,
@@ -122,9 +122,19 @@ def _silent_days(
         issued = list_of_day(lists, farm, day, now)
         if issued is None:
             continue
-        if last_entry is None or datetime.fromisoformat(str(issued["as_of"])) > last_entry:
-            n_days += 1
+        n_days += _is_unanswered(lists, farm, issued, last_entry)
     return n_days
+
+
+def _is_unanswered(
+    lists: Lists, farm: Farm, issued: Mapping[str, Any], last_entry: datetime | None
+) -> bool:
+    """Whether nothing was recorded since the first list of a day, of which `issued` is the last."""
+    if last_entry is None:
+        return True
+    as_of = datetime.fromisoformat(str(issued["as_of"]))
+    day = local_day(as_of, farm.place.time_zone)
+    return last_entry < as_of and list_of_day(lists, farm, day, last_entry) is None
 
 
 def _unlogged(

@@ -219,8 +219,28 @@ def test_names_are_apart_by_farm_and_the_same_by_program(spring: Morning) -> Non
 
 def test_a_file_that_is_no_calendar_is_named(spring: Morning) -> None:
     for wrong in (b"hello", b"BEGIN:VCALENDAR\r\nBEGIN:VEVENT\r\nEND:VCALENDAR\r\n"):
-        with pytest.raises(UsageError, match="calendar: the file written before"):
+        with pytest.raises(UsageError, match="cannot be read as the calendar written before"):
             calendar_ics(spring, wrong)
+
+
+def test_the_calendar_of_another_program_is_left_alone(spring: Morning) -> None:
+    theirs = (
+        b"BEGIN:VCALENDAR\r\nVERSION:2.0\r\nPRODID:-//Elsewhere//EN\r\nBEGIN:VEVENT\r\nUID:x@y\r\n"
+        b"DTSTAMP:20130501T000000Z\r\nDTSTART:20130520T100000Z\r\nDTEND:20130520T110000Z\r\n"
+        b"SUMMARY:Dentist\r\nEND:VEVENT\r\nEND:VCALENDAR\r\n"
+    )
+    with pytest.raises(UsageError, match=r"another program \(-//Elsewhere//EN\); name another"):
+        calendar_ics(spring, theirs)
+
+
+def test_parts_of_a_bed_have_plans_of_their_own(spring: Morning) -> None:
+    planned = next(bed for bed in spring.beds if bed.plan_days is not None)
+    others = tuple(bed for bed in spring.beds if bed is not planned)
+    parts = tuple(replace(planned, part=part) for part in ("north", "south"))
+    events = parsed(calendar_ics(replace(spring, beds=(*others, *parts))))
+    uids = [str(event["UID"]) for event in events]
+    assert len(set(uids)) == len(uids)
+    assert sum(str(event["SUMMARY"]).startswith(f"{planned.bed}/") for event in events) == 2
 
 
 # ------------------------------------------------------------------------- times

@@ -35,7 +35,7 @@ from scheduler.adapters.mail.outcome import (
     DayOutcome,
 )
 from scheduler.adapters.mail.settings import MailSettings
-from scheduler.errors import MailPostponedError, MailSettingsError
+from scheduler.errors import JournalError, MailPostponedError, MailSettingsError
 from scheduler.records import Farm
 from tests.adapters import child_targets
 
@@ -207,6 +207,13 @@ def test_an_evening_without_a_note_is_looked_at_once() -> None:
     for minute in range(120):
         watch.tick(at(19) + timedelta(minutes=minute))
     assert made.asked == [("evening",)]
+
+
+def test_a_ledger_in_use_at_the_start_is_no_reason_to_give_up() -> None:
+    busy = Made(done=JournalError("farm.db: another program is writing to it"))
+    assert busy.watch().first_words(at(5)) == (str(busy.done), True)
+    wrong = Made(done=MailSettingsError("farm.toml, [mail] to: is missing"))
+    assert wrong.watch().first_words(at(5)) == (str(wrong.done), False)
 
 
 # -------------------------------------------------------------------- children

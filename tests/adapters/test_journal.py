@@ -120,6 +120,23 @@ def test_a_second_step_keeps_what_is_there(tmp_path: Path, monkeypatch: pytest.M
         open_farm_database(tmp_path)
 
 
+def test_a_database_of_the_first_version_keeps_its_entries_and_lists(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(database, "MIGRATIONS", schema.MIGRATIONS[:1])
+    with open_farm_database(tmp_path, create=True) as farm:
+        farm.add_events([entry("a")])
+        farm.write_list(EVER, EVER, {"beds": []})
+        assert farm.rows("PRAGMA user_version") == [(1,)]
+    monkeypatch.undo()
+    with open_farm_database(tmp_path) as farm:
+        assert farm.rows("PRAGMA user_version") == [(2,)]
+        assert farm.rows("PRAGMA foreign_key_check") == []
+        assert farm.events(EVER) == (entry("a"),)
+        assert farm.latest_list(EVER) == {"beds": []}
+        assert farm.rows("SELECT count(*) FROM deliveries") == [(0,)]
+
+
 def test_a_step_that_breaks_off_leaves_the_version_before(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

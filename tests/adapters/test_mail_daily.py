@@ -22,8 +22,9 @@ from pydantic import TypeAdapter
 from scheduler import service
 from scheduler.adapters.farmfile import Answers, read_farm, write_new_farm
 from scheduler.adapters.journal import open_farm_database
-from scheduler.adapters.mail import daily, outbox
+from scheduler.adapters.mail import daily, evening, outbox
 from scheduler.adapters.mail.due import due_tasks
+from scheduler.adapters.mail.evening import EveningLine
 from scheduler.adapters.mail.outcome import (
     DIRECT,
     EXIT_STATUS,
@@ -234,6 +235,27 @@ def test_days_without_a_mail_are_told(
     assert "No mail was made from Sun 19 May to Wed 26 Jun." in text_of(mails(server)[3])
 
 
+def test_an_evening_note_does_not_hide_a_morning_without_a_mail(
+    farm: Path, server: MailServer, asked: list[datetime], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    sent(farm, at(5, 30))
+    line = EveningLine("B4", "carrot", "tine weeder", at(7), at(9), "")
+    monkeypatch.setattr(evening, "evening_lines", lambda found, now: (line,))
+    assert daily.evening_mail(farm, at(19, 0, 15), {}).status == SENT
+    sent(farm, at(5, 30, 16))
+    assert "No mail was made on Wed 15 May." in text_of(mails(server)[2])
+
+
+def test_a_run_that_may_not_try_yet_says_that_mails_wait(
+    farm: Path, server: MailServer, asked: list[datetime]
+) -> None:
+    server.lasting["mail"] = "451 not now"
+    sent(farm, at(5, 30))
+    found = sent(farm, at(5, 30))
+    assert found.status == PENDING
+    assert found.lines == ("nothing due now; 2 deliveries wait for the next try",)
+
+
 # ------------------------------------------------------------ the farm's folder
 
 
@@ -413,6 +435,28 @@ def test_without_a_list_the_grower_is_told_why_and_what_is_known(
     assert sent(farm, at(6, 15)).status == NOTHING_DUE
 
 
+def test_a_mail_without_a_list_tells_what_else_went_wrong(
+    farm: Path, server: MailServer, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What kept the weather away may be why there is no list; days without a mail are told too."""
+    mend = break_list(monkeypatch, WeatherMissingError("there is no weather at all"))
+    sent(farm, at(5, 30, 12))
+    with_consent(farm)
+    (farm / "drop").mkdir()
+    (farm / "drop" / "wrong.txt").write_text("hail 3 mm 2013-05-13\n")
+
+    def fetch(described: Any, database: Any, now: datetime) -> Update:
+        raise WeatherFetchError("the station did not answer")
+
+    sent(farm, at(5, 30), fetch=fetch)
+    mend()
+    said = text_of(mails(server)[1])
+    assert "There is no weather at all." in said
+    assert "Weather could not be asked for: the station did not answer." in said
+    assert "drop: wrong.txt line 1" in said
+    assert "No mail was made on Mon 13 May." in said
+
+
 def test_a_fault_that_lasts_says_since_when(
     farm: Path, server: MailServer, asked: list[datetime], monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -587,6 +631,15 @@ def test_the_foreseen_list_knows_nothing_that_came_after_the_evening() -> None:
     known.latest_forecast(at(5, 30, 15))
     known.latest_forecast(at(12))
     assert seen == [at(19), at(19), at(19), at(12)]
+
+
+def test_an_evening_over_which_the_work_died_has_no_note(
+    farm: Path, server: MailServer, asked: list[datetime]
+) -> None:
+    found = daily.do_due(farm, ("evening",), at(19), "the work ended before its time, 2 times")
+    assert found.status == NOTHING_DUE
+    assert found.warnings == ("no evening note: the work ended before its time, 2 times",)
+    assert asked == []
 
 
 # ----------------------------------------------------------------- a minute's work

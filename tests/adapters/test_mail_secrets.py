@@ -182,6 +182,13 @@ def test_what_cannot_be_a_password_is_refused_unshown(
     assert SECRET not in "".join(traceback.format_exception(raised.value))
 
 
+def test_bytes_of_another_encoding_in_the_environment_are_refused_unshown(tmp_path: Path) -> None:
+    environ = {"WHITETHREAD_MAIL_PASSWORD": SECRET + "\udce9"}  # as os.environ hands them out
+    with pytest.raises(MailSettingsError, match="MAIL_PASSWORD: is not text in UTF-8") as raised:
+        mail_password(SETTINGS, tmp_path, environ, None)
+    assert SECRET not in "".join(traceback.format_exception(raised.value))
+
+
 def test_an_empty_file_is_no_password(tmp_path: Path) -> None:
     written(tmp_path / "secret", "\n")
     settings = replace(SETTINGS, password_file="secret")

@@ -180,6 +180,12 @@ def test_addresses_as_they_go_into_a_header(text: str, header: str, bare: str) -
     assert read(to=(found,)).to == (header,)
 
 
+def test_a_home_folder_that_is_not_known_is_named(tmp_path: Path) -> None:
+    mail = {**LEAST, "password_file": "~nobody-of-that-name/secret"}
+    with pytest.raises(MailSettingsError, match=r"\[mail\] password_file: '~nobody-of-that-name/"):
+        mail_settings(replace(farm(), mail=mail), tmp_path)
+
+
 def test_files_are_found_from_the_farm_folder(tmp_path: Path) -> None:
     mail = {**LEAST, "password_file": "secret", "ca_file": "/etc/ca.pem"}
     plain = mail_settings(replace(farm(), mail=mail))

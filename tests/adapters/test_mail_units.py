@@ -79,9 +79,9 @@ def test_farms_of_one_hour_share_a_timer_and_another_hour_has_its_own() -> None:
     assert "User=" not in "".join(units.values())
 
 
-def test_a_mail_just_after_midnight_starts_the_evening_before() -> None:
+def test_a_mail_just_after_midnight_is_not_made_on_the_day_before() -> None:
     units = daily_units([UnitFarm(Path("/f"), ZONE, time(0, 5))], PROGRAM, None)
-    assert "OnCalendar=*-*-* 23:55:00" in units["whitethread-morning.timer"]
+    assert "OnCalendar=*-*-* 00:00:00" in units["whitethread-morning.timer"]
 
 
 def test_the_service_of_the_whole_year() -> None:

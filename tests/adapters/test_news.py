@@ -212,6 +212,22 @@ def test_an_entry_before_the_list_of_its_day_does_not_break_the_silence_of_that_
     assert news(database, next_day(spring)).n_silent_days == 1
 
 
+def test_a_list_read_again_after_the_log_makes_no_silence(
+    database: FarmDatabase, spring: Morning
+) -> None:
+    """Logged at six, read again at eight: the list of the morning was answered, on both days."""
+    write_weather(database)
+    evening = replace(spring, as_of=at(14, 20))
+    write_list(database, spring)
+    done(database, "B4", hour=18)
+    write_list(database, evening)
+    assert news(database, next_day(spring)).silent_on is None
+    thursday = replace(next_day(spring), as_of=at(16, 5, 30), day=date(2013, 5, 16))
+    write_list(database, next_day(spring))
+    found = news(database, thursday, at(16, 5, 30))
+    assert (found.silent_on, found.n_silent_days) == (date(2013, 5, 15), 1)
+
+
 def test_a_day_that_was_answered_is_not_silent(database: FarmDatabase, spring: Morning) -> None:
     """Monday's list was answered on Monday evening, Tuesday's was not."""
     write_weather(database)

@@ -219,38 +219,37 @@ def _make(
     progress: Progress,
 ) -> str:
     """Keep the mail of a day in the outbox; what was made of it, in words."""
+    notices = list(read.notices)
     if fault is None:
         try:
-            _make_list(folder, database, read, settings, on, now, fetch, progress)
+            notices += fetch_notices(read.farm, database, now, fetch)
+            notices += drop_notices(folder, read.farm, now)
+            _make_list(database, read.farm, settings, on, now, notices, progress)
             return "list made"
         except Exception as error:
             if isinstance(error, JournalError) and is_busy(error):
                 raise
             fault = fault_words(error)
-    is_new = _make_fault(database, read, settings, on, now, fault)
+    is_new = _make_fault(database, read.farm, settings, on, now, fault, notices)
     outbox.release(database, "morning", on)
     return f"no list: {fault}" if is_new else f"still no list: {fault}"
 
 
 def _make_list(
-    folder: Path,
     database: FarmDatabase,
-    read: FarmRead,
+    farm: Farm,
     settings: MailSettings,
     on: date,
     now: datetime,
-    fetch: Fetch | None,
+    notices: Sequence[str],
     progress: Progress,
 ) -> None:
     """Compute the list, and keep it and its mail in one go."""
     from scheduler.adapters.render.answer_json import answer
 
-    notices = list(read.notices)
-    notices += fetch_notices(read.farm, database, now, fetch)
-    notices += drop_notices(folder, read.farm, now)
     past = outbox.history(database, settings, now)
-    notices += (*past.lines, *gap_notices(database, on))
-    found, message = composed(database, read.farm, settings, on, now, notices, progress)
+    told = (*notices, *past.lines, *gap_notices(database, on))
+    found, message = composed(database, farm, settings, on, now, told, progress)
     outbox.keep(
         database,
         "morning",
@@ -286,11 +285,12 @@ def composed(
 
 def _make_fault(
     database: FarmDatabase,
-    read: FarmRead,
+    farm: Farm,
     settings: MailSettings,
     on: date,
     now: datetime,
     fault: str,
+    notices: Sequence[str],
 ) -> bool:
     """Keep a mail that says what failed; False where that day has one already."""
     from scheduler.adapters.mail.message import fault_message
@@ -299,15 +299,15 @@ def _make_fault(
         return False
     past = outbox.history(database, settings, now)
     message = fault_message(
-        read.farm.name,
+        farm.name,
         settings,
         fault,
         failing_since(database, on),
-        still_known(database, read.farm, now),
-        outbox.message_id("fault", on, read.farm, settings),
+        still_known(database, farm, now),
+        outbox.message_id("fault", on, farm, settings),
         now,
         TO_DO,
-        (*read.notices, *past.lines),
+        tuple(dict.fromkeys((*notices, *past.lines, *gap_notices(database, on)))),
     )
     return outbox.keep(
         database,
@@ -328,7 +328,7 @@ def _outcome(report: outbox.PostReport, made: str) -> DayOutcome:
     if report.settings_fault:
         return DayOutcome(SETTINGS, lines, (report.settings_fault,))
     if report.pending:
-        return DayOutcome(PENDING, lines)
+        return DayOutcome(PENDING, lines or (_waiting_words(report.pending),))
     if report.refused:
         return DayOutcome(REFUSED, lines)
     if report.given_up:
@@ -336,6 +336,12 @@ def _outcome(report: outbox.PostReport, made: str) -> DayOutcome:
     if report.sent:
         return DayOutcome(SENT, lines)
     return DayOutcome(NOTHING_DUE, lines or ("nothing due",))
+
+
+def _waiting_words(n_deliveries: int) -> str:
+    """What to say of a run in which nothing could be tried."""
+    waits = "1 delivery waits" if n_deliveries == 1 else f"{n_deliveries} deliveries wait"
+    return f"nothing due now; {waits} for the next try"
 
 
 def write_eml(
@@ -391,8 +397,9 @@ def do_due(
 ) -> DayOutcome:
     """Do what is due for a farm at a moment, in the words of `due.due_tasks`.
 
-    A morning mail asks for weather only where "weather" is due too. `fault` as in `daily_mail`;
-    `fetch` is how weather is asked for, if not from the services of the farm file.
+    A morning mail asks for weather only where "weather" is due too. `fault` as in `daily_mail`; an
+    evening note is left out for it. `fetch` is how weather is asked for, if not from the services
+    of the farm file.
     """
     environ = os.environ
     asked = fetch or fetch_weather
@@ -402,7 +409,9 @@ def do_due(
         found.append(daily_mail(folder, now, environ, fetch=used, send=send, fault=fault))
     elif WEATHER in tasks:
         found.append(weather_asked(folder, now, asked))
-    if EVENING in tasks:
+    if EVENING in tasks and fault is not None and MORNING not in tasks:
+        found.append(DayOutcome(NOTHING_DUE, (), (f"no evening note: {fault}",)))
+    elif EVENING in tasks:
         found.append(evening_mail(folder, now, environ, send=send))
     if POST in tasks and not {MORNING, EVENING} & set(tasks):
         found.append(post_waiting(folder, now, environ, send=send))
@@ -491,7 +500,8 @@ def evening_mail(
     except FarmFileError as error:
         return DayOutcome(SETTINGS, (), (first_fault(error),))
     except WhitethreadError as error:
-        return DayOutcome(SETTINGS, (), (f"no evening note: {error}",))
+        is_passing = isinstance(error, JournalError) and is_busy(error)
+        return DayOutcome(PENDING if is_passing else SETTINGS, (), (f"no evening note: {error}",))
 
 
 def foreseen(
@@ -698,7 +708,12 @@ def gap_notices(database: FarmDatabase, on: date) -> tuple[str, ...]:
     last = max((day for day in lasts if day is not None), default=None)
     if last is None:
         return ()
-    told = {row[0] for row in database.rows("SELECT DISTINCT day FROM delivery_log")}
+    told = {
+        row[0]
+        for row in database.rows(
+            "SELECT DISTINCT day FROM delivery_log WHERE kind IN ('morning', 'fault')"
+        )
+    }
     days = [last + timedelta(days=n) for n in range(1, (on - last).days)]
     days = [day for day in days if day.isoformat() not in told]
     if not days:

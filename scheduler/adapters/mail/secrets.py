@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import stat
+import unicodedata
 from collections.abc import Mapping
 from pathlib import Path
 
@@ -98,6 +99,8 @@ def _file_password(path: Path, what: str, looked: list[str]) -> str | None:
 
 def _one_line(password: str, what: str) -> str:
     """Refuse what cannot be a password, without showing it."""
+    if any(unicodedata.category(letter) == "Cs" for letter in password):  # bytes not in UTF-8
+        raise MailSettingsError(f"{what}: is not text in UTF-8; write the password into it anew")
     if any(letter in password for letter in "\r\n\0"):
         raise MailSettingsError(f"{what}: holds more than one line; allowed: the password alone")
     return password

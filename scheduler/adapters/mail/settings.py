@@ -75,8 +75,8 @@ def mail_settings(farm: Farm, folder: Path | str | None = None) -> MailSettings:
         security=security,
         user=written.get("user"),
         password_env=written.get("password_env"),
-        password_file=_found_from(folder, written.get("password_file")),
-        ca_file=_found_from(folder, written.get("ca_file")),
+        password_file=_found_from(folder, "password_file", written.get("password_file")),
+        ca_file=_found_from(folder, "ca_file", written.get("ca_file")),
         send_at=send_at,
         cut_off=cut_off,
         evening_note=bool(written.get("evening_note", False)),
@@ -90,8 +90,8 @@ def settings_from(settings: MailSettings, folder: Path) -> MailSettings:
     """The settings with the files they name found from the farm's folder."""
     return replace(
         settings,
-        password_file=_found_from(folder, settings.password_file),
-        ca_file=_found_from(folder, settings.ca_file),
+        password_file=_found_from(folder, "password_file", settings.password_file),
+        ca_file=_found_from(folder, "ca_file", settings.ca_file),
     )
 
 
@@ -255,8 +255,13 @@ def _clock(key: str, value: Any, usual: time) -> time:
         raise _fault(key, f'{value!r} is no time of day; write it like "05:30"') from error
 
 
-def _found_from(folder: Path | str | None, name: str | None) -> str | None:
+def _found_from(folder: Path | str | None, key: str, name: str | None) -> str | None:
     """A file named in the farm file, found from the farm's folder."""
     if name is None or folder is None:
         return name
-    return str(Path(folder) / Path(name).expanduser())
+    try:
+        return str(Path(folder) / Path(name).expanduser())
+    except RuntimeError as error:
+        raise _fault(
+            key, f"{name!r} begins with a home folder that is not known; write the whole path"
+        ) from error

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, time, timedelta
+from datetime import datetime, time, timedelta
 from pathlib import Path
 
 from scheduler.errors import UsageError
@@ -52,7 +52,7 @@ def daily_units(
     for number, ((send_at, zone_name), group) in enumerate(groups.items(), start=1):
         name = f"{NAME}-morning" if number == 1 else f"{NAME}-morning-{number}"
         folders = [farm.folder for farm in group]
-        start_at = (datetime.combine(date.min + timedelta(days=1), send_at) - TIMER_LEAD).time()
+        start_at = _starts_at(send_at)
         units[f"{name}.service"] = _service(
             "Make and send the morning mail once",
             [*program, "morning", *map(str, folders)],
@@ -130,6 +130,12 @@ def owner_of(folders: Sequence[Path]) -> str:
             f"the farm folders belong to {', '.join(owners)}; write the units for each of them"
         )
     return owners[0]
+
+
+def _starts_at(send_at: time) -> time:
+    """When the timer starts; never before midnight, where the mail would be of the day before."""
+    midnight = datetime(2000, 1, 1)  # any day
+    return max(midnight, datetime.combine(midnight, send_at) - TIMER_LEAD).time()
 
 
 def _service(
