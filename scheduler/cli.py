@@ -736,7 +736,14 @@ def past_pass_moment(
     if at is not None:
         said = at.strip()
         is_clock = len(said) <= 5 and ":" in said[1:3]
-        return moment_said(f"{listed:%Y-%m-%d} {said}" if is_clock else said, zone_name, now, None)
+        whole = f"{listed:%Y-%m-%d} {said}" if is_clock else said
+        moment = moment_said(whole, zone_name, now, None)
+        if moment.astimezone(listed.tzinfo).date() < listed.date():
+            raise UsageError(
+                f"--at: found {at!r}, before the day of the list ({listed:%Y-%m-%d}); allowed is "
+                "that day or later; other work goes in with `whitethread log pass`"
+            )
+        return moment
     start, end = (datetime.fromisoformat(str(line["action"][key])) for key in ("start", "end"))
     middle = (start + (end - start) / 2).astimezone(UTC).replace(second=0, microsecond=0)
     return min(middle, now)
@@ -1160,6 +1167,8 @@ def farm_folders(folders: Sequence[Path] | None, farm: Path | None) -> list[Path
 
 def write_unit_files(folder: Path, farms: Sequence[Path], *, is_daily: bool) -> None:
     """Write the units of `morning` or of `every-morning`, and say how to start them."""
+    import shlex
+
     from scheduler.adapters.farmfile import read_farm
     from scheduler.adapters.mail import mail_settings
     from scheduler.adapters.mail.units import (
@@ -1188,7 +1197,8 @@ def write_unit_files(folder: Path, farms: Sequence[Path], *, is_daily: bool) -> 
         typer.echo(f"wrote {path}")
     started = [path.name for path in paths if path.suffix == ".timer"] or [paths[0].name]
     typer.echo("next, as root:")
-    typer.echo(f"  cp {' '.join(str(path) for path in paths)} /etc/systemd/system/")
+    copied = [str(path.absolute()) for path in paths]  # whatever folder root is in
+    typer.echo(f"  {shlex.join(['cp', *copied, '/etc/systemd/system/'])}")
     typer.echo(f"  systemctl daemon-reload && systemctl enable --now {' '.join(started)}")
 
 

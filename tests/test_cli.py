@@ -700,6 +700,9 @@ def test_done_after_all_of_an_earlier_day(
     assert event.recorded_at == datetime(2013, 5, 15, 9, 40, tzinfo=UTC)
     assert status(["done", "1", "--of", "Tue"]) == 2
     assert "is logged already as pass-" in capsys.readouterr().err
+    capsys.readouterr()
+    assert status(["done", "2", "--of", "2013-05-14", "--at", "2013-05-02 10:00"]) == 2
+    assert "before the day of the list (2013-05-14)" in capsys.readouterr().err
     assert status(["done", "2", "--of", "2013-05-14", "--at", "11:20"]) == 0
     assert events(farm)[0].happened_at == datetime(2013, 5, 14, 15, 20, tzinfo=UTC)
     # a pass of an earlier day says nothing of the same line today
@@ -1032,11 +1035,19 @@ def test_a_dry_run_writes_the_mail_and_sends_nothing(
 
 
 def test_unit_files_are_written_and_how_to_start_them_is_said(
-    mailing: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    mailing: Path,
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    units = tmp_path / "units"
-    assert status(["morning", "--write-units", str(units)]) == 0
-    assert "enable --now whitethread-morning.timer" in capsys.readouterr().out
+    units = tmp_path / "the units"
+    monkeypatch.chdir(tmp_path)
+    assert status(["morning", "--write-units", "the units"]) == 0
+    out = capsys.readouterr().out
+    assert (
+        f"  cp '{units}/whitethread-morning.service' '{units}/whitethread-morning.timer' /" in out
+    )
+    assert "enable --now whitethread-morning.timer" in out
     assert status(["every-morning", "--write-units", str(units)]) == 0
     assert "enable --now whitethread.service" in capsys.readouterr().out
     assert sorted(path.name for path in units.iterdir()) == [
