@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from scheduler.models.workability import working_spans
 from scheduler.planning.day import GO_CHANCE, Day
 from scheduler.planning.offers import Offer
+from scheduler.records import BoolArray
+
+_RAINS_MM = 0.2  # in an hour from which it counts as rain: one tip of a common gauge
 
 
 def fit_spans(offer: Offer, day: Day, first: int, last: int) -> list[tuple[int, int]]:
-    """Spans between two hours in which the soil is fit by even odds and the crop lets it in.
+    """Spans between two hours, dry ones, in which the soil is fit and the crop lets it in.
 
     Parameters
     ----------
@@ -26,7 +31,8 @@ def fit_spans(offer: Offer, day: Day, first: int, last: int) -> list[tuple[int, 
 
     Notes
     -----
-    Definition of this project; range as `working_spans`. Worked: tests/planning/test_verdict.py.
+    By even odds, fit as well as dry. Definition of this project; range as `working_spans`. Worked:
+    tests/planning/test_verdict.py.
     """
     first = max(first, int(-(-offer.from_hour // 1)))
     if offer.until_hour is not None:
@@ -34,8 +40,15 @@ def fit_spans(offer: Offer, day: Day, first: int, last: int) -> list[tuple[int, 
     if last <= first:
         return []
     chance = offer.work.chance_frac[first - day.stored : last - day.stored]
-    found = working_spans(chance, day.is_open[first:last], threshold_frac=GO_CHANCE)
+    is_open = day.is_open[first:last] & ~_is_raining(day, first, last)
+    found = working_spans(chance, is_open, threshold_frac=GO_CHANCE)
     return [(first + a, first + b) for a, b in found]
+
+
+def _is_raining(day: Day, first: int, last: int) -> BoolArray:
+    """Hours in which it rains, by even odds of the members."""
+    rains = (day.sky.forcing.rain_mm[:, first:last] >= _RAINS_MM).mean(axis=0) >= GO_CHANCE
+    return np.asarray(rains)
 
 
 def span_today(offer: Offer, day: Day) -> tuple[int, int] | None:

@@ -322,7 +322,7 @@ def _mat_verdict(
     words = [f"a mat from winter, about {mat_m2:.0f} per m2; a pass takes {tenths(takes)}"]
     if weeds.flowers_hour is not None:
         if weeds.flowers_hour <= day.sky.now_hour:
-            words.append("in flower by now: before it sheds seed")
+            words.append("in flower by now: before more seed falls")
         else:
             words.append(f"flowers about {date_words(day.sky.at(weeds.flowers_hour), day)}")
     killable = weighted_quantiles(offer.old_killable[:, 0], w)

@@ -256,6 +256,21 @@ def test_a_pass_fits_into_an_hour_that_is_long_enough() -> None:
     assert verdict(RIPE, [(NOW_HOUR + 3, NOW_HOUR + 4)], (HOE,)) == ("go", "")
 
 
+def test_nobody_sets_out_in_the_rain() -> None:
+    """Rain from 14:00 by five of eight members ends the hours of the line; by three it does not."""
+    ends = []
+    for n_wet in (3, 5):
+        clear = sky()
+        water = np.zeros_like(clear.forcing.rain_mm)
+        water[:n_wet, NOW_HOUR + 9 : NOW_HOUR + 15] = 1.0
+        wet = replace(clear, forcing=replace(clear.forcing, rain_mm=water))
+        when = day_of(farm(tools=(TINES,)), wet, 0, day().now)
+        found = drafted(outlook(ALWAYS), weeds(RIPE, when), when).answer
+        assert found.action is not None
+        ends.append(found.action.end.hour)
+    assert ends == [19, 14]
+
+
 def test_a_visit_that_may_be_in_vain_and_soil_just_dry_enough_count_against_a_pass() -> None:
     """16.9 min saved by 6 of 8 members; 2 of 8 visits of 4 min in vain.
 
