@@ -22,6 +22,7 @@ from scheduler.adapters.farmfile import FarmFile, check_text, farm_text, parse_f
 from scheduler.adapters.farmfile.schema import LONGEST_NAME
 from scheduler.adapters.farmfile.texture import fractions_texture, hand_test_texture
 from scheduler.adapters.farmfile.where import key_lines, line_of
+from scheduler.adapters.mail.settings import mail_settings
 from scheduler.adapters.quantities import QuantityError
 from scheduler.errors import FarmFileError
 from scheduler.ports import Farms
@@ -288,12 +289,17 @@ def test_heat_bands_of_another_card() -> None:
 
 def test_the_example_of_the_readme_can_be_taken_as_it_is() -> None:
     readme = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
-    (example,) = re.findall(r"(?s)```toml\n(.*?)```", readme)
-    farm = parse_farm(FARM.replace("A01-A12", "A1-A12") + "\n" + example, ("carrot",))
+    examples = re.findall(r"(?s)```toml\n(.*?)```", readme)
+    ours = FARM.replace("A01-A12", "A1-A12")
+    ours = re.sub(r"(?s)\n\[mail\]\n.*?(?=\n\[|\Z)", "\n", ours)  # the example has its own
+    text = "\n".join((ours, *examples))
+    farm = parse_farm(text, ("carrot",))
     assert farm.tools[-1].key == "knives + finger weeder"
     assert farm.tools[-1].setups == (Setup("three rows", "third hole", 3, 254.0),)
     assert farm.plans == (Plan("A7", "carrot", date(2026, 5, 20)),)
     assert farm.heat_bands.from_c == pytest.approx(HeatBands().from_c, abs=1e-9)
+    settings = mail_settings(farm)
+    assert (settings.port, settings.evening_note) == (587, True)
 
 
 def test_the_seed_comes_from_the_name_unless_given() -> None:

@@ -74,7 +74,7 @@ def run(
     )  # fmt: skip
 
 
-hours = st.floats(0.0, N_READINGS * EVERY_H, allow_nan=False)
+hours = st.floats(0.0, N_READINGS * EVERY_H, allow_nan=False, allow_subnormal=False)
 histories = st.fixed_dictionaries(
     {
         "seed": st.integers(0, 10_000),
