@@ -510,8 +510,8 @@ class MorningNews:
     """What came between the list issued last and this morning.
 
     `list_on` is the local day of that list, None where there is none; `silent_on` is the same when
-    nothing was logged since, else None; `unlogged` are its lines that no entry answers; `corrections` say, one sentence each, where that list was
-    wrong as far as is known by now.
+    nothing was logged since, else None; `unlogged` are its lines that no entry answers;
+    `corrections` say, one sentence each, where that list was wrong as far as is known by now.
     """
 
     silent_on: date | None = None
