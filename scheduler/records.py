@@ -43,6 +43,10 @@ DAILY_VARIABLES = (
 )
 
 
+RAIN_RANGE = ("rain_low_mm", "rain_high_mm")
+"""Least and most rain of an hour that a forecast gives beside `rain_mm`, where it does."""
+
+
 @dataclass(frozen=True)
 class WeatherValue:
     """One value that held over [start_at, end_at).
@@ -81,6 +85,8 @@ class WeatherSeries:
     in `rain_mm` and carry the kind of the total. `notes` say what bears on this morning, `fills`
     what was filled or left out as a matter of course. `forecast_lead_h` is the time from the issue
     of a forecast to the hour it gave a value to, NaN where no elapsed hour rests on a forecast.
+    `rain_range_mm` is what the forecast itself gives as the least and the most rain of each hour to
+    come, shape (2, hours), NaN where it gives none; None where it gives no range at all.
     """
 
     start_at: datetime
@@ -97,6 +103,7 @@ class WeatherSeries:
     forecast_issued_at: datetime | None = None
     fills: tuple[str, ...] = ()
     forecast_lead_h: FloatArray | None = None
+    rain_range_mm: FloatArray | None = None
 
     @property
     def n_hours(self) -> int:
@@ -106,7 +113,10 @@ class WeatherSeries:
 
 @dataclass(frozen=True)
 class Forecast:
-    """One issued forecast, hourly from `start_at`; arrays as in `WeatherSeries`."""
+    """One issued forecast, hourly from `start_at`; arrays as in `WeatherSeries`.
+
+    `values` may hold `RAIN_RANGE` too.
+    """
 
     source: str
     issued_at: datetime

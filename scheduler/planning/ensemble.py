@@ -42,6 +42,7 @@ _DAY_SKILL = np.sqrt(np.array([0.98, 0.95, 0.85, 0.77, 0.68, 0.58, 0.48, 0.38, 0
 # and error of temperature [C]: on the day itself, and more a day of lead
 _FORECAST_RAIN_LN_SD = 0.25
 _FORECAST_RAIN_LN_LESS = 0.03
+_RANGE_Z = 1.2816  # the ends of a forecast's own range of rain are taken as its 10 and 90 %
 _FORECAST_SHIFT_H = (1.0, 0.5)
 _FORECAST_TEMP_SD_C = (0.7, 0.25)
 _MODEL_RAIN_FACTOR = 2.0  # spread of rain by a weather model over that of a station
@@ -334,11 +335,12 @@ def member_skies(
     -----
     Rain totals whose hours are unknown fall in drawn storms; unknown rain is drawn from the same
     season of the record. A forecast day is kept with a chance that falls with its lead, else
-    another day stands in; kept rain is shifted and scaled, and the same holds for hours that have
-    ended but rest on a forecast. What stands in, beyond the forecast too, is the same date of a
-    past year, up to 3 days earlier or later and one year a member; with fewer than 3 past years
-    also, and with none only, recorded days of the weeks before. Grades: skill by lead is an
-    assumption (E).
+    another day stands in; kept rain is shifted, and drawn from the forecast's own range where it
+    gives one, else scaled; hours that have ended but rest on a forecast are shifted and scaled.
+    What stands in, beyond the forecast too, is the same date of a past year, up to 3 days earlier
+    or later and one year a member; with fewer than 3 past years also, and with none only, recorded
+    days of the weeks before. Grades: skill by lead, and that a range holds 10 to 90 %, are
+    assumptions (E).
 
     Examples
     --------
@@ -593,6 +595,7 @@ def _draw_future(
     is_filled = series.kinds["air_temp_c"][now_hour:] < Kind.FORECAST  # no forecast, a filling
     for name, values in others.items():
         foreseen[name] = np.where(is_filled, np.nan, values[:, now_hour:])
+    ends = None if series.rain_range_mm is None else series.rain_range_mm[:, now_hour:]
     target = {"rain_mm": rain, **others}
     day_starts = np.arange(now_hour - 24, max(-1, now_hour - 24 * 31), -24)
     day_starts = day_starts[day_starts >= 0]
@@ -632,10 +635,9 @@ def _draw_future(
             if uniform[m] >= skill and (day_starts.size or year_of[m] >= 0):
                 continue
             moved = span - now_hour - round(float(shift[m]) * (shift_h + more_h * lead))
-            scale = np.exp(_FORECAST_RAIN_LN_SD * amount[m] - _FORECAST_RAIN_LN_LESS)
-            _overlay(rain[m], span, foreseen["rain_mm"][m], moved, scale)
+            _overlay(rain[m], span, _rain_told(foreseen["rain_mm"][m], ends, amount[m]), moved)
             for name, values in others.items():
-                _overlay(values[m], span, foreseen[name][m], span - now_hour, 1.0)
+                _overlay(values[m], span, foreseen[name][m], span - now_hour)
             warm = span[np.isfinite(foreseen["air_temp_c"][m, span - now_hour])]
             others["air_temp_c"][m, warm] += temp_z[m] * (temp_sd_c + more_sd_c * lead)
     for values in target.values():
@@ -647,12 +649,23 @@ def _draw_future(
                 )
 
 
-def _overlay(
-    values: FloatArray, span: IntArray, foreseen: FloatArray, moved: IntArray, factor: float
-) -> None:
+def _rain_told(foreseen: FloatArray, ends: FloatArray | None, z: float) -> FloatArray:
+    """The foreseen rain of one member: within the forecast's own range, else as it is known to err.
+
+    The member keeps to one side of the range all day: `z` is standard normal.
+    """
+    told: FloatArray = foreseen * np.exp(_FORECAST_RAIN_LN_SD * z - _FORECAST_RAIN_LN_LESS)
+    if ends is None:
+        return told
+    step = ends[1] - foreseen if z > 0.0 else foreseen - ends[0]
+    ranged = np.maximum(foreseen + z / _RANGE_Z * step, 0.0)
+    return np.where(np.isfinite(ranged), ranged, told)
+
+
+def _overlay(values: FloatArray, span: IntArray, foreseen: FloatArray, moved: IntArray) -> None:
     """Write what is foreseen at the hours `moved` into `span`, where it is known, in place."""
     is_inside = (moved >= 0) & (moved < foreseen.size)
-    known = foreseen[np.clip(moved, 0, foreseen.size - 1)] * factor
+    known = foreseen[np.clip(moved, 0, foreseen.size - 1)]
     # before the first foreseen hour a shifted forecast says nothing: it was dry or it rained before
     is_known = is_inside & np.isfinite(known)
     values[span[is_known]] = known[is_known]

@@ -31,6 +31,7 @@ from scheduler.models.sun import (
     solar_from_range_mj_m2,
 )
 from scheduler.records import (
+    RAIN_RANGE,
     BoolArray,
     Event,
     FloatArray,
@@ -407,6 +408,7 @@ def hourly_series(
         forecast_issued_at=None if issued.latest is None else issued.latest.issued_at,
         fills=tuple(grid.fills),
         forecast_lead_h=lead_h if np.isfinite(lead_h).any() else None,
+        rain_range_mm=_rain_range(issued.latest, grid),
     )
 
 
@@ -591,6 +593,12 @@ def _forecast_values(forecast: Forecast | None, variable: str, grid: _Grid) -> F
     if high > low:
         result[low:high] = issued[low - offset : high - offset]
     return result
+
+
+def _rain_range(forecast: Forecast | None, grid: _Grid) -> FloatArray | None:
+    """Least and most rain of the hours to come by the forecast's own range, if it gives one."""
+    ends = np.stack([_forecast_values(forecast, name, grid)[grid.inner] for name in RAIN_RANGE])
+    return ends if np.isfinite(ends).any() else None
 
 
 def _elapsed_forecasts(

@@ -426,6 +426,19 @@ def test_the_forecast_issued_last_is_the_latest(farm: FarmDatabase) -> None:
     assert len(farm.forecasts_since(EVER, NOON - DAY)) == 2
 
 
+def test_the_range_of_a_forecast_is_kept_with_it(farm: FarmDatabase) -> None:
+    given = forecast(2.0)
+    ends = {
+        "rain_low_mm": np.array([0.5, np.nan, 0.0]),
+        "rain_high_mm": np.array([9.0, np.nan, 1.0]),
+    }
+    farm.add_forecast(replace(given, values={**given.values, **ends}))
+    found = farm.latest_forecast(NOON)
+    assert found is not None
+    for name, row in ends.items():
+        assert np.array_equal(found.values[name], row, equal_nan=True)
+
+
 def test_the_same_forecast_adds_nothing(farm: FarmDatabase) -> None:
     assert farm.add_forecast(forecast(1.0))
     assert not farm.add_forecast(forecast(1.0))

@@ -260,6 +260,25 @@ def test_a_fresh_forecast_of_today_is_kept_by_nearly_all_members() -> None:
     assert np.abs(middle - 10.0).max() <= 4.5
 
 
+def test_rain_is_drawn_from_the_range_that_the_forecast_gives_itself() -> None:
+    """3 mm by the forecast, 0 to 15 by its range: these are the 10, 50 and 90 % of the members."""
+    rain = showers((PAST + 9, PAST + 12, 1.0))
+    ends = np.full((2, N_HOURS), np.nan)
+    ends[0, PAST + 9 : PAST + 12], ends[1, PAST + 9 : PAST + 12] = 0.0, 5.0
+    ends[:, PAST + 33 : PAST + 36] = np.array([[0.5], [1.0]])  # where the forecast has no rain
+    told = replace(series(rain), rain_range_mm=ends)
+    plain, ranged = (
+        skies(of, n_members=256).forcing.rain_mm[:, PAST : PAST + 24].sum(axis=1)
+        for of in (series(rain), told)
+    )
+    assert_allclose(np.quantile(ranged, [0.1, 0.5, 0.9]), [0.0, 3.0, 15.0], rtol=0.2, atol=0.3)
+    assert np.quantile(plain, 0.9) < 5.0
+    assert ranged.min() >= 0.0
+    nothing = replace(told, rain_range_mm=np.full((2, N_HOURS), np.nan))
+    again = skies(nothing, n_members=256).forcing.rain_mm[:, PAST : PAST + 24].sum(axis=1)
+    assert np.array_equal(again, plain)
+
+
 def test_the_forecast_loses_its_hold_with_the_lead() -> None:
     rain = np.zeros(N_HOURS)
     rain[PAST + 12 :: 24] = 10.0  # ten wet days forecast after a dry month

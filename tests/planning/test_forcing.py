@@ -277,6 +277,18 @@ def issued(at: datetime, rain_mm: float, n_hours: int = 96, source: str = "F") -
     return Forecast(source, at, at, at, said)
 
 
+def test_the_range_of_a_forecast_is_that_of_the_hours_to_come() -> None:
+    now = DAY + 10 * HOUR
+    rain, most = np.full(24, 1.0), np.where(np.arange(24) < 12, 3.0, np.nan)
+    with_range = Forecast("F", DAY, DAY, DAY, {"rain_mm": rain, "rain_high_mm": most})
+    found = hourly_series([], [], with_range, DAY, DAY + 24 * HOUR, now, PLACE)
+    assert found.rain_range_mm is not None
+    assert np.isnan(found.rain_range_mm[0]).all()
+    assert np.flatnonzero(np.isfinite(found.rain_range_mm[1])).tolist() == [10, 11]
+    plain = Forecast("F", DAY, DAY, DAY, {"rain_mm": rain})
+    assert hourly_series([], [], plain, DAY, DAY + 24 * HOUR, now, PLACE).rain_range_mm is None
+
+
 def test_elapsed_hours_take_the_forecast_issued_last_before_each() -> None:
     """Never one issued after the hour, though it speaks of it too."""
     now = DAY + 30 * HOUR

@@ -100,6 +100,7 @@ def _in_code() -> dict[Key, float]:
         ("soil member", "wheel_most_factor"): ensemble._WHEEL_OVER_DRAINED[1],
         ("forecast", "ln_rain_sd"): ensemble._FORECAST_RAIN_LN_SD,
         ("forecast", "ln_rain_less"): ensemble._FORECAST_RAIN_LN_LESS,
+        ("forecast", "range_z"): ensemble._RANGE_Z,
         ("forecast", "shift_h"): ensemble._FORECAST_SHIFT_H[0],
         ("forecast", "shift_more_h"): ensemble._FORECAST_SHIFT_H[1],
         ("forecast", "temp_sd_c"): ensemble._FORECAST_TEMP_SD_C[0],

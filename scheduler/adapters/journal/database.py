@@ -33,6 +33,7 @@ from scheduler.errors import JournalError
 from scheduler.records import (
     DAILY_VARIABLES,
     HOURLY_VARIABLES,
+    RAIN_RANGE,
     BoolArray,
     Event,
     FloatArray,
@@ -45,6 +46,7 @@ from scheduler.records import (
 FILE_NAME = "farm.db"
 BUSY_TIMEOUT_MS = 5000
 WEATHER_VARIABLES = tuple(dict.fromkeys(HOURLY_VARIABLES + DAILY_VARIABLES))
+FORECAST_VARIABLES = (*WEATHER_VARIABLES, *RAIN_RANGE)
 _NEVER_NEGATIVE = ("rain_mm", "humidity_frac", "wind_2m_m_s", "solar_mj_m2")
 
 _KNOWN_COLUMN = {
@@ -729,10 +731,10 @@ def _payload(forecast: Forecast) -> bytes:
     lists = {}
     for name in sorted(forecast.values):
         values = np.asarray(forecast.values[name], dtype=np.float64)
-        if name not in WEATHER_VARIABLES or values.ndim != 1 or np.isinf(values).any():
+        if name not in FORECAST_VARIABLES or values.ndim != 1 or np.isinf(values).any():
             raise JournalError(
                 f"forecast of {forecast.source}: {name} must be one of "
-                f"{', '.join(WEATHER_VARIABLES)}, as one row of finite numbers"
+                f"{', '.join(FORECAST_VARIABLES)}, as one row of finite numbers"
             )
         lists[name] = [None if math.isnan(value) else value for value in values.tolist()]
     return zlib.compress(json.dumps(lists, allow_nan=False).encode(), 6)

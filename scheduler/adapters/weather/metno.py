@@ -31,10 +31,10 @@ from scheduler.adapters.weather.payload import (
     wind_2m,
 )
 from scheduler.errors import WeatherFetchError
-from scheduler.records import FloatArray, Forecast, Place
+from scheduler.records import RAIN_RANGE, FloatArray, Forecast, Place
 
 NAME = "MET Norway"
-ENDPOINT = "https://api.met.no/weatherapi/locationforecast/2.0/compact"
+ENDPOINT = "https://api.met.no/weatherapi/locationforecast/2.0/complete"
 VERSION_ENDS = 203  # status of a version of the service that will be taken away
 
 _UNITS = {
@@ -58,7 +58,7 @@ def request_url(place: Place) -> str:
     Examples
     --------
     >>> request_url(Place(59.91273, 10.74609, 23.6, "Europe/Oslo"))
-    'https://api.met.no/weatherapi/locationforecast/2.0/compact?lat=59.91&lon=10.75&altitude=24'
+    'https://api.met.no/weatherapi/locationforecast/2.0/complete?lat=59.91&lon=10.75&altitude=24'
     """
     latitude = round(place.latitude_deg, 2) + 0.0
     longitude = round(place.longitude_deg, 2) + 0.0
@@ -108,16 +108,19 @@ def parse_forecast(body: bytes, place: Place, known_at: datetime) -> Forecast:
     blocks = _blocks(entries)
     last = max([at[-1], *(first + count for first, count, _ in blocks)])
     hours = hours_between(at[0], last, NAME)
-    rain_mm = _rain(blocks, hours)
     cloud = means_of_instants(at, _instants(entries, "cloud_area_fraction"), hours) / 100.0
     values = {
-        "rain_mm": rain_mm,
+        "rain_mm": _rain(blocks, hours, _RAIN),
         "air_temp_c": means_of_instants(at, _instants(entries, "air_temperature"), hours),
         "humidity_frac": means_of_instants(at, _instants(entries, "relative_humidity"), hours)
         / 100.0,
         "wind_2m_m_s": wind_2m(means_of_instants(at, _instants(entries, "wind_speed"), hours)),
         "solar_mj_m2": sun_under_cloud_mj_m2(cloud, hours, place),
     }
+    for name, told in zip(RAIN_RANGE, (_LEAST, _MOST), strict=True):
+        end_mm = _rain(blocks, hours, told)
+        if np.isfinite(end_mm).any():
+            values[name] = end_mm
     return forecast_of(NAME, issued_at, known_at, hours, values, _note(blocks))
 
 
@@ -185,12 +188,12 @@ def _details(data: Mapping[str, Any], n_hours: int) -> Mapping[str, Any]:
     return details if isinstance(details, dict) else {}
 
 
-def _rain(blocks: Sequence[_Block], hours: Hours) -> FloatArray:
-    """Rain of each hour [mm]; what no block covers stays unknown."""
+def _rain(blocks: Sequence[_Block], hours: Hours, told: str) -> FloatArray:
+    """Rain of each hour [mm], or an end of its range; what no block covers stays unknown."""
     rain_mm = hours.empty()
     for first, count, details in blocks:
         span = slice(first - hours.first, first - hours.first + count)
-        rain_mm[span] = number_or_nan(details[_RAIN], NAME, _RAIN) / count
+        rain_mm[span] = number_or_nan(details.get(told), NAME, told) / count
     return rain_mm
 
 

@@ -19,7 +19,7 @@ from scheduler.adapters.weather.http import Fetcher
 from scheduler.errors import WeatherFetchError
 from scheduler.models.air import wind_at_2m_m_s
 from scheduler.models.sun import clear_sky_mj_m2, extraterrestrial_hourly_mj_m2
-from scheduler.records import FloatArray, Forecast, Place
+from scheduler.records import RAIN_RANGE, FloatArray, Forecast, Place
 
 HOUR_S = 3600
 WIND_HEIGHT_M = 10.0
@@ -35,6 +35,7 @@ _ALLOWED = {
     "humidity_frac": (0.0, 1.1, "as a fraction"),
     "wind_2m_m_s": (0.0, 60.0, "m/s"),
     "solar_mj_m2": (0.0, 5.5, "MJ/m2 in an hour"),
+    **dict.fromkeys(RAIN_RANGE, (0.0, 400.0, "mm in an hour")),
 }
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
