@@ -130,7 +130,7 @@ def _keyring_password(user: str, looked: list[str]) -> str | None:
         looked.append(f"{where} (not installed: pip install 'whitethread[keyring]')")
         return None
     try:
-        password = keyring.get_password(KEYRING_SERVICE, user)
+        password: str | None = keyring.get_password(KEYRING_SERVICE, user)
     except Exception as error:  # a backend may raise what it likes
         looked.append(f"{where} ({type(error).__name__})")
         return None
