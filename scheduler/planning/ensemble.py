@@ -652,12 +652,13 @@ def _draw_future(
 def _rain_told(foreseen: FloatArray, ends: FloatArray | None, z: float) -> FloatArray:
     """The foreseen rain of one member: within the forecast's own range, else as it is known to err.
 
-    The member keeps to one side of the range all day: `z` is standard normal.
+    The member keeps to one place in the range all day, as if the errors of its hours went together:
+    `z` is standard normal. An end on the wrong side of what is foreseen counts as that.
     """
     told: FloatArray = foreseen * np.exp(_FORECAST_RAIN_LN_SD * z - _FORECAST_RAIN_LN_LESS)
     if ends is None:
         return told
-    step = ends[1] - foreseen if z > 0.0 else foreseen - ends[0]
+    step = np.maximum(ends[1] - foreseen if z > 0.0 else foreseen - ends[0], 0.0)
     ranged = np.maximum(foreseen + z / _RANGE_Z * step, 0.0)
     return np.where(np.isfinite(ranged), ranged, told)
 

@@ -31,8 +31,8 @@ def fit_spans(offer: Offer, day: Day, first: int, last: int) -> list[tuple[int, 
 
     Notes
     -----
-    By even odds, fit as well as dry. Definition of this project; range as `working_spans`. Worked:
-    tests/planning/test_verdict.py.
+    Fit as well as dry by 6 in 10 (`GO_CHANCE`). Definition of this project; range as
+    `working_spans`. Worked: tests/planning/test_verdict.py.
     """
     first = max(first, int(-(-offer.from_hour // 1)))
     if offer.until_hour is not None:
@@ -46,7 +46,7 @@ def fit_spans(offer: Offer, day: Day, first: int, last: int) -> list[tuple[int, 
 
 
 def _is_raining(day: Day, first: int, last: int) -> BoolArray:
-    """Hours in which it rains, by even odds of the members."""
+    """Hours in which it rains, by 6 in 10 of the members, visits aside."""
     rains = (day.sky.forcing.rain_mm[:, first:last] >= _RAINS_MM).mean(axis=0) >= GO_CHANCE
     return np.asarray(rains)
 

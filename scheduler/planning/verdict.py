@@ -86,8 +86,9 @@ def weed_verdict(
     -----
     A bed is clean below 5 weeds per m2 standing and to come. `hand` until the weed-free weeks of
     the crop are over, without such weeks 60 days from sowing or setting, from 15 young or 4
-    established per m2 in the row of which a tool takes less than 0.3, unless a pass first saves 0.3
-    of the round. Assumptions of this project. No range stated.
+    established per m2 in the row of which a tool takes less than 0.3 on its best day in sight,
+    unless a pass first saves 0.3 of the round, today's or the next where none can be made today.
+    Assumptions of this project. No range stated.
     Worked: tests/planning/test_verdict.py; whole mornings: tests/scenes.
     """
     outlook, weeds = site.outlook, site.weeds
@@ -153,7 +154,7 @@ def _is_worth(terms: Terms, offer: Offer, day: Day, least_min: float) -> bool:
     if span_today(offer, day) is not None:
         return terms.net_min > 0.0 and terms.hand_min >= least_min
     later = terms.later_min - terms.stand_if_fit_min - terms.price_if_fit_min
-    by_hand = terms.hand_if_fit_min / max(terms.hand_if_fit_min, terms.if_fit_min, _LEAST_NET_MIN)
+    by_hand = terms.hand_if_fit_min / max(terms.if_fit_min, _LEAST_NET_MIN)
     return later > 0.0 and by_hand * terms.later_min >= least_min
 
 
@@ -305,8 +306,11 @@ def _last_good_hour(offer: Offer, terms: Terms, day: Day, span: tuple[int, int])
     first, last = day_hours(day)[terms.last_good_day]
     if closes is not None and closes < first:
         return closes
-    found = fit_spans(offer, day, first, last)
-    return found[-1][1] if found else last
+    for first, last in reversed(day_hours(day)[1 : terms.last_good_day + 1]):
+        found = fit_spans(offer, day, first, last)
+        if found:
+            return found[-1][1]
+    return span[1]
 
 
 def _mat_verdict(
@@ -428,7 +432,7 @@ def _not_fit(base: BedAnswer, outlook: Outlook, day: Day, offer: Offer) -> BedAn
     chance = offer.work.chance_frac[sky.now_hour - day.stored : day.last_hour_today - day.stored]
     until = local_moment(sky.at(later[0][0] if later else sky.n_hours - 1), day)
     if not open_today.any() or (chance[open_today] >= GO_CHANCE).any():
-        why = ("worth a pass, but too few working hours are left today while the soil is fit",)
+        why = ("worth a pass, but too few dry working hours are left today while the soil is fit",)
         return replace(base, verdict="wait", because="no_hours", until=until, why=why)
     surface = outlook.surface_rel_water[:, sky.now_hour - day.stored]
     is_dry = float(np.median(surface)) < _DRY_SURFACE

@@ -18,6 +18,7 @@ import numpy as np
 
 from scheduler.planning.day import FIT_CHANCE, tenths
 from scheduler.planning.hours import at_local, local_day
+from scheduler.planning.plantings import was_done
 from scheduler.ports import Journal, WeatherStore
 from scheduler.records import BedAnswer, Event, Farm, Kind, Morning, RainTotal, WeatherSeries
 from scheduler.service.weather import weather_on_record
@@ -283,12 +284,15 @@ def is_answered(line: Mapping[str, Any], issued_at: datetime, events: Sequence[E
         e.kind in DONE_BY
         and e.bed == line["bed"]
         and (e.part is None or line["part"] is None or e.part == line["part"])
-        and (
-            e.happened_at >= issued_at
-            or (e.recorded_at > issued_at and e.happened_at >= issued_at - LATE_ENTRY)
-        )
+        and (e.happened_at >= issued_at or (_is_late(e, issued_at) and was_done(e)))
         for e in events
     )
+
+
+def _is_late(event: Event, issued_at: datetime) -> bool:
+    """Whether an entry tells, after a list, what happened shortly before it; no correction."""
+    is_before = issued_at - LATE_ENTRY <= event.happened_at < issued_at
+    return is_before and event.recorded_at > issued_at and event.supersedes is None
 
 
 # ------------------------------------------------------------------------- rain

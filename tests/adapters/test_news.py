@@ -308,6 +308,16 @@ def test_a_pass_of_the_day_before_closes_a_line_that_did_not_know_of_it(
     assert (1 in places(news(database, next_day(spring)))) == is_open
 
 
+def test_a_visit_in_vain_told_late_leaves_the_line_open(
+    database: FarmDatabase, spring: Morning
+) -> None:
+    write_weather(database)
+    write_list(database, spring)
+    found = {"tool": "sweeps", "worked": False, "found": "too wet"}
+    log(database, "pass", "B4", at(13, 12), found, recorded_at=at(14, 20))
+    assert 1 in places(news(database, next_day(spring)))
+
+
 def test_the_list_whose_numbers_hold_is_the_last_of_its_day(
     database: FarmDatabase, spring: Morning
 ) -> None:

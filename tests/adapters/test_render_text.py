@@ -631,8 +631,8 @@ def test_counts_per_area_are_told_in_the_growers_units() -> None:
     assert grower_text(mat, "us") == "a mat from winter, about 34 per sq ft; a pass takes 6 in 10"
 
 
-@pytest.mark.parametrize(("width", "until"), [(80, "; until Fri"), (72, "; until Fri")])
-def test_minutes_saved_and_the_last_good_day_are_on_the_line(width: int, until: str) -> None:
+@pytest.mark.parametrize("width", [80, 72])
+def test_minutes_saved_and_the_last_good_day_are_on_the_line(width: int) -> None:
     """What stands, what it saves and until when, however the figures run."""
     morning = stored("spring")
     why = ("30 threads, 75 up per m2", "saves 3-100 min by hand", "waiting costs up to 23 min")
@@ -649,4 +649,13 @@ def test_minutes_saved_and_the_last_good_day_are_on_the_line(width: int, until: 
     lines = [line for line in page.splitlines() if "threads" in line and "sure" in line]
     assert len(lines) == min(len(go), MAX_GO_LINES)
     for line in lines:
-        assert f"2.8 threads, 7.0 up/sq ft; saves 3-100 min{until}" in line
+        assert "2.8 threads, 7.0 up/sq ft; saves 3-100 min; until Fri" in line
+
+
+def test_a_blind_pass_says_its_last_hour_and_what_it_saves() -> None:
+    morning = stored("spring")
+    why = ("last blind hour 18:00", "30 threads, 75 up per m2", "saves 3-100 min by hand")
+    (go, *_) = (bed for bed in morning.beds if bed.verdict == "go")
+    blind = replace(go, why=why, sure=0.9, last_good_at=datetime(2013, 5, 14, 18, tzinfo=ZONE))
+    page = today_text(replace(morning, beds=(blind,)), 80, "us")
+    assert "blind until 18:00; 2.8 threads, 7.0 up/sq ft; saves 3-100 min" in page

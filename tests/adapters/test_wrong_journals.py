@@ -302,7 +302,8 @@ FORECASTS: list[tuple[Forecast, str]] = [
     (
         Forecast("model", NOON, NOON, NOON, {"rain": [0.0]}),  # type: ignore[dict-item]
         "forecast of model: rain must be one of rain_mm, air_temp_c, humidity_frac, wind_2m_m_s, "
-        "solar_mj_m2, air_temp_min_c, air_temp_max_c, as one row of finite numbers",
+        "solar_mj_m2, air_temp_min_c, air_temp_max_c, rain_low_mm, rain_high_mm, as one row of "
+        "finite numbers",
     ),
 ]
 

@@ -267,10 +267,12 @@ def test_rain_is_drawn_from_the_range_that_the_forecast_gives_itself() -> None:
     ends[0, PAST + 9 : PAST + 12], ends[1, PAST + 9 : PAST + 12] = 0.0, 5.0
     ends[:, PAST + 33 : PAST + 36] = np.array([[0.5], [1.0]])  # where the forecast has no rain
     told = replace(series(rain), rain_range_mm=ends)
-    plain, ranged = (
-        skies(of, n_members=256).forcing.rain_mm[:, PAST : PAST + 24].sum(axis=1)
-        for of in (series(rain), told)
-    )
+    drawn = skies(told, n_members=256).forcing.rain_mm
+    ranged = drawn[:, PAST : PAST + 24].sum(axis=1)
+    plain = skies(series(rain), n_members=256).forcing.rain_mm[:, PAST : PAST + 24].sum(axis=1)
+    later = drawn[:, PAST + 24 : PAST + 48].sum(axis=1)
+    assert (later == 0.0).mean() > 0.4  # an end above what is foreseen turns no draw over
+    assert_allclose(np.quantile(later, 0.9), 3.0, rtol=0.35, atol=0.0)
     assert_allclose(np.quantile(ranged, [0.1, 0.5, 0.9]), [0.0, 3.0, 15.0], rtol=0.2, atol=0.3)
     assert np.quantile(plain, 0.9) < 5.0
     assert ranged.min() >= 0.0

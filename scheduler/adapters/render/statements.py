@@ -45,6 +45,7 @@ LAST_CALL_D = 7
 OLD_WEATHER_H = 24.0  # from then on it is said first that the weather is old
 NOT_IN_SIGHT = "not within the days in sight"
 TEXT_WIDTH = 67  # of a labelled statement, on a page of 80 columns
+LAST_BLIND = "last blind hour"  # begins the reason of a pass before the crop is up
 LIFT = "lift over"  # begins a note that another crop of the bed depends on
 ITEM_NUMBER = re.compile(r"(?<=[:,;] )\d{1,3} (?=[^\W\d])")  # of an item: kept beside its name
 _FAR = datetime.max.replace(tzinfo=UTC)
@@ -228,9 +229,13 @@ class DayWords:
             for clause in grower_text(why, self.units).split(";")
             if clause.strip()
         ]
-        if bed.last_good_at is not None and not any("last good" in clause for clause in clauses):
-            place = 1 + any(clause.startswith("saves") for clause in clauses[:2])
-            clauses.insert(min(place, len(clauses)), f"until {self.end_words(bed.last_good_at)}")
+        if bed.last_good_at is None or any("last good" in clause for clause in clauses):
+            return clauses
+        end = self.end_words(bed.last_good_at)
+        if f"{LAST_BLIND} {end}" not in clauses:
+            saves = (i + 1 for i, text in enumerate(clauses[:3]) if text.startswith("saves"))
+            place = next(saves, 1)
+            clauses.insert(min(place, len(clauses)), f"until {end}")
         return clauses
 
     def end_words(self, moment: datetime) -> str:

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from scheduler.adapters.quantities import depth_text
 from scheduler.adapters.render.phrases import chance_words, joined_while_fits, wrapped
 from scheduler.adapters.render.statements import (
+    LAST_BLIND,
     LIFT,
     MAX_CLAUSES,
     MAX_GO_LINES,
@@ -189,7 +190,9 @@ def _briefly(clauses: Sequence[str], width: int) -> list[str]:
     """The clauses, with shorter units where the first three do not fit into a line otherwise."""
     if len("; ".join(clauses[:3])) <= width:
         return list(clauses)
-    brief = [clause.removesuffix(" by hand") for clause in clauses]
+    brief = [
+        clause.removesuffix(" by hand").replace(LAST_BLIND, "blind until") for clause in clauses
+    ]
     return [clause.replace(" per sq ft", "/sq ft").replace(" per m2", "/m2") for clause in brief]
 
 
