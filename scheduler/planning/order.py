@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from scheduler.planning.day import Day, local_moment
 from scheduler.planning.work import setup_minutes
@@ -85,7 +85,8 @@ def order_of_day(
     At each price of a minute a planting takes the tool that leaves most, or none; tools are taken
     in the order of their most urgent line, and so are the set-ups of a tool, within a set-up by
     urgency. A tool stays in the shed, and its lines take another or none, where the set-ups it
-    would need cost more than that. A line that does not fit is passed over; the plan is kept that
+    would need cost more than that. Hours in which no line can be done are none. A line that does
+    not fit is passed over; the plan is kept that
     leaves most at the grower's own price of a minute. A quarter of an hour more never lowers what
     it leaves. A line keeps its place in its set-up unless one below it gains a tenth more. A line
     that does not fit becomes `wait`, `no_hours`. Definition of this project. No range stated.
@@ -93,7 +94,7 @@ def order_of_day(
     """
     go = [draft for draft in drafts if draft.answer.verdict == "go"]
     tools = {tool.name: tool for tool in day.farm.tools}
-    minutes = hours_available * 60.0
+    minutes = min(hours_available, _fit_h(go)) * 60.0
     own = day.farm.work.machine_price
     prices = [own, *(price for price in _PRICES if price > own)]
     orders = [
@@ -143,6 +144,18 @@ def _not_alone(draft: Draft) -> BedAnswer:
         sure=None,
         last_good_at=None,
     )
+
+
+def _fit_h(go: Sequence[Draft]) -> float:
+    """Hours of today in which any of the lines can be done: rain or wet soil may leave few."""
+    each = [one.action for draft in go for one in (draft, *draft.others)]
+    spans = sorted((action.start, action.end) for action in each)
+    fit, reached = timedelta(0), None
+    for start, end in spans:
+        begin = start if reached is None else max(start, reached)
+        fit += max(end - begin, timedelta(0))
+        reached = end if reached is None else max(end, reached)
+    return fit / timedelta(hours=1)
 
 
 def _choices(go: Sequence[Draft], price: float, tools: Mapping[str, Tool]) -> list[list[Draft]]:

@@ -67,6 +67,23 @@ def test_one_set_up_at_a_time_the_tool_with_the_most_urgent_line_first() -> None
     assert setup_minutes_told(lines) == [SWEEPS.setup_min, 0.0, TINES.setup_min, 0.0]
 
 
+def test_hours_in_which_no_line_can_be_done_are_none() -> None:
+    """Rain from 10:00 leaves an hour and, for one bed, another in the evening of six to work."""
+
+    def shortened(one: Draft, first: int, last: int) -> Draft:
+        start, end = (day().sky.at(NOW_HOUR + hour) for hour in (first, last))
+        return replace(
+            one, answer=replace(one.answer, action=replace(one.action, start=start, end=end))
+        )
+
+    drafts = [draft(f"A{i}", HOE, 5.0 - i, 25.0) for i in range(5)]
+    dry = [shortened(one, 2, 3) for one in drafts]
+    lines, missed, planned, _ = parts(order_of_day(dry, 6.0, day()))
+    assert ([line.bed for line in lines], len(missed), planned) == (["A0", "A1"], 3, 50.0)
+    evening = [*dry[:4], shortened(drafts[4], 10, 11)]
+    assert parts(order_of_day(evening, 6.0, day()))[2] == 100.0
+
+
 def test_a_line_that_no_longer_fits_lets_a_shorter_one_pass() -> None:
     drafts = [draft("A1", HOE, 3.0, 20.0), draft("A2", HOE, 2.0, 20.0), draft("A3", HOE, 1.0, 5.0)]
     lines, missed, planned, _ = parts(order_of_day(drafts, 0.5, day()))
