@@ -819,7 +819,8 @@ def _place_total(
         seen = shape[free]
         is_seen = np.isfinite(seen)
         seen_mm = float(seen[is_seen].sum())
-        if seen_mm > 0.0 and np.count_nonzero(is_seen) >= SHAPE_KNOWN_FRAC * free.size:
+        is_told = np.count_nonzero(is_seen) >= SHAPE_KNOWN_FRAC * free.size
+        if is_told and seen_mm > np.finfo(np.float64).eps:  # less gives no shape, but overflows
             rain_mm[free] = np.where(is_seen, seen, 0.0) * (rest_mm / seen_mm)
             return
     breaks = np.flatnonzero(np.diff(free) > 1) + 1

@@ -563,6 +563,12 @@ def test_what_cannot_be_a_series_is_refused() -> None:
         series_of(values_of("rain_in", DAY, [0.1]))
 
 
+def test_a_trace_too_small_to_divide_by_gives_the_gauge_no_shape() -> None:
+    event = entry("rain", DAY, DAY + 4 * HOUR, {"rain_mm": 1.0})
+    series = series_of(values_of("rain_mm", DAY, [0.0, 2e-313, 0.0, 0.0]), [event])
+    assert [(t.rain_mm, t.n_hours) for t in series.rain_totals] == [(1.0, 4)]
+
+
 # ------------------------------------------------------------------ properties
 
 
