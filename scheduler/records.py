@@ -553,3 +553,171 @@ class Morning:
     outlook_line: str = ""
     strip: DayStrip | None = None
     rain_ahead: RainAhead | None = None  # None without a forecast
+
+
+# ------------------------------------------------------------------- season
+
+WINDOW_OUTCOMES = ("hit", "missed", "small", "open")
+"""Of a flush: a pass took it in time; none did; too little to be worth a pass; not over yet."""
+
+MISSED_REASONS = ("never_fit", "crop", "no_hours", "not_done", "not_listed", "no_list", "unknown")
+"""Why a window passed unused: the soil was never fit; it was, but the crop would not have stood any
+tool, or none fits; crop and soil would have, but the grower had no hours; all was there and the
+list named it; a list was made and did not name it; no list was made; the weather is not known."""
+
+OWN_MISSES = ("forecast", "model")
+"""Of a window that the list did not name: the forecast was wrong, or the model."""
+
+
+@dataclass(frozen=True)
+class FlushWindow:
+    """One flush of one planting, and the hours in which a shallow tool would have taken it.
+
+    `fit_hours` are the grower's own working hours within [ripe_at, last_good_at) in which soil and
+    crop let a tool of the farm in, by member. `because` is a reason code as of a verdict (wet,
+    hard, crop_tender, crop_up, no_fit, no_hours, and what the list said). `cost` are the hand
+    minutes that the best pass of the window would have saved, its own work taken off; nought for a
+    window that was hit. Times are the farm's.
+    """
+
+    bed: str
+    part: str | None
+    crop: str | None
+    soil_name: str
+    opened_at: datetime
+    opened_by: str
+    ripe_at: datetime  # from when a pass takes most of what has come
+    last_good_at: datetime
+    closed_at: datetime
+    closed_by: str  # pass, hand weeding, preparation, sowing, planting, clearing, age, end
+    fit_hours: Range
+    outcome: str  # one of WINDOW_OUTCOMES
+    done: tuple[str, ...]  # what was logged from ripe_at to closed_at, in words
+    why: str  # one sentence with numbers
+    reason: str | None = None  # one of MISSED_REASONS; of a missed window
+    because: str | None = None
+    own_miss: str | None = None  # one of OWN_MISSES; of a window not listed
+    best_at: datetime | None = None  # of the pass that would have been
+    best_tool: str | None = None
+    work_min: float | None = None
+    cost_min: Range = Range(0.0, 0.0, 0.0)
+    yield_min: Range = Range(0.0, 0.0, 0.0)  # the crop lost to it, in minutes of hand weeding
+    weeds_m2: Range = Range(0.0, 0.0, 0.0)  # that the flush brought
+
+    @property
+    def key(self) -> str:
+        """The planting's name."""
+        return self.bed if self.part is None else f"{self.bed}/{self.part}"
+
+
+@dataclass(frozen=True)
+class PassReview:
+    """One logged pass, and what it did: `hit` a window, did `little`, or was `in vain`."""
+
+    bed: str
+    part: str | None
+    crop: str | None
+    tool: str
+    at: datetime
+    did: str  # hit, little, in vain
+    work_min: float
+    is_timed: bool  # the minutes were logged, else reckoned
+    killed_m2: Range
+    saved_min: Range
+    why: str
+
+
+@dataclass(frozen=True)
+class PlantingStrip:
+    """The season of one bed or part, day by day; arrays (n_days, ...) from `SeasonReview.from_on`.
+
+    `crops` are spans of days [first, last) with what grew there; empty spans have None.
+    """
+
+    bed: str
+    part: str | None
+    soil_name: str
+    crops: tuple[tuple[int, int, str | None], ...]
+    weeds_m2: FloatArray  # (n_days, 5) medians by stage
+    done: tuple[tuple[int, str, str], ...]  # day, kind of entry, tool or words
+
+
+@dataclass(frozen=True)
+class FitDays:
+    """Days a week on which a soil could be worked for two of the grower's hours or more.
+
+    `past_d` are the least, the median and the most of the past years on record, None where
+    `n_past_years` is 0.
+    """
+
+    soil_name: str
+    week_on: date  # its Monday
+    days: Range  # by member
+    past_d: Range | None
+    n_past_years: int
+
+
+@dataclass(frozen=True)
+class Score:
+    """How good one kind of forecast was against what was logged.
+
+    `bins` are chance as stated, share that came true, number; `brier` and `bins` are empty where
+    the forecast is no chance; then `words` tell the errors.
+    """
+
+    what: str
+    n: int
+    words: str  # one plain sentence
+    brier: float | None = None
+    bins: tuple[tuple[float, float, int], ...] = ()
+
+
+@dataclass(frozen=True)
+class Replay:
+    """The season played again under a rule, on the same weather and plantings, over hidden truths.
+
+    Ranges are over the truths that were played; `against_logged_min` is hand minutes less those of
+    the season as logged, played in the same truths, and below nought where the rule did better.
+    """
+
+    rule: str
+    hand_min: Range
+    machine_min: Range
+    n_passes: Range
+    against_logged_min: Range
+    n_truths: int
+
+
+@dataclass(frozen=True)
+class ReviewTotal:
+    """Minutes under one heading."""
+
+    name: str
+    n_windows: int
+    n_missed: int
+    cost_min: Range
+    yield_min: Range
+    machine_min: float
+    hand_min: float  # as logged or reckoned
+
+
+@dataclass(frozen=True)
+class SeasonReview:
+    """A season read back with the weather that came and the journal as kept."""
+
+    farm: Farm
+    year: int
+    from_on: date
+    to_on: date  # its last day read
+    as_of: datetime
+    is_over: bool
+    windows: tuple[FlushWindow, ...]
+    passes: tuple[PassReview, ...]
+    strips: tuple[PlantingStrip, ...]
+    rain_mm: FloatArray  # (n_days,)
+    fit_days: tuple[FitDays, ...]
+    scores: tuple[Score, ...]
+    replays: tuple[Replay, ...]
+    totals: Mapping[str, tuple[ReviewTotal, ...]]  # by planting, crop, tool, week, reason
+    notes: tuple[str, ...]  # what is missing or weak, in words
+    attribution: tuple[str, ...] = ()
