@@ -28,6 +28,8 @@ from scheduler.adapters.demo import DEMO_AS_OF
 from scheduler.adapters.farmfile import read_farm
 from scheduler.adapters.journal import open_farm_database
 from scheduler.adapters.weather import http, metno, nws, stations
+from scheduler.cli import entries
+from scheduler.cli.app import farm_as_known
 from scheduler.errors import WeatherMissingError
 from scheduler.records import EVENT_KINDS, Event, Morning
 from tests.adapters.mail_server import PASSWORD, USER, MailServer
@@ -903,9 +905,9 @@ def test_log_and_undo(farm: Path, capsys: pytest.CaptureFixture[str]) -> None:
 @pytest.mark.parametrize("kind", [kind for kind in EVENT_KINDS if kind != "undo"])
 def test_the_example_of_each_log_command_is_understood(kind: str, farm: Path) -> None:
     """The help's own example, with a bed and a tool of this farm."""
-    _, example = cli.LOG_HELP[kind]
+    _, example = entries.LOG_HELP[kind]
     with open_farm_database(farm) as database:
-        described = cli.farm_as_known(farm, database, None)
+        described = farm_as_known(farm, database, None)
     words = re.sub(r"\bB[45]\b", described.beds[0].name, example)
     words = words.replace("tine weeder", described.tools[0].name)
     assert status(["log", kind, *words.split()]) == 0
@@ -1238,7 +1240,7 @@ def test_a_terminal_without_some_letters_still_gets_its_page(farm: Path) -> None
     ],
 )
 def test_numbers_of_a_list_as_growers_write_them(words: list[str], places: list[int]) -> None:
-    assert cli.list_places(words) == places
+    assert entries.list_places(words) == places
 
 
 @pytest.mark.parametrize("word", ["x", "B4", "1.5", "-1", "2-", "²", "12345"])
