@@ -119,8 +119,8 @@ def _bed_plantings(bed: Bed, events: Sequence[Event]) -> list[Planting]:
                 current.clear()
             else:
                 current.pop(None, None)
-            current[event.part] = _planting(bed, event)
-        elif event.kind == "clear" or (event.kind == "prep" and _is_deep(event)):
+            current[event.part] = planting_of(bed, event)
+        elif event.kind == "clear" or (event.kind == "prep" and is_deep_preparation(event)):
             if event.part is None:
                 current.clear()
             else:
@@ -138,7 +138,31 @@ def _bed_plantings(bed: Bed, events: Sequence[Event]) -> list[Planting]:
     return sorted(current.values(), key=lambda p: (p.from_m, p.part or ""))
 
 
-def _is_deep(event: Event) -> bool:
+def is_deep_preparation(event: Event) -> bool:
+    """Whether a preparation goes deep enough to end what grew there.
+
+    Parameters
+    ----------
+    event : Event
+        A preparation.
+
+    Returns
+    -------
+    bool
+        True from 40 mm on; False where no depth is given.
+
+    Notes
+    -----
+    Definition of this project. No range stated.
+
+    Examples
+    --------
+    >>> from datetime import UTC
+    >>> at = datetime(2013, 5, 8, 6, tzinfo=UTC)
+    >>> prepared = [{"depth_mm": 100.0}, {"depth_mm": 20.0}, {}]
+    >>> [is_deep_preparation(Event("1", "prep", at, at, "A1", None, data)) for data in prepared]
+    [True, False, False]
+    """
     return float(event.data.get("depth_mm", 0.0)) >= _DEEP_PREP_MM
 
 
@@ -157,7 +181,34 @@ def _empty(bed: Bed, part: str | None, before: Planting | None) -> Planting:
     )
 
 
-def _planting(bed: Bed, event: Event) -> Planting:
+def planting_of(bed: Bed, event: Event) -> Planting:
+    """What a sowing or setting puts into a bed.
+
+    Parameters
+    ----------
+    bed : Bed
+        The bed.
+    event : Event
+        A sowing or setting.
+
+    Returns
+    -------
+    Planting
+        Not up and not rooted yet.
+
+    Notes
+    -----
+    Definition of this project. No range stated.
+
+    Examples
+    --------
+    >>> from datetime import UTC
+    >>> at = datetime(2013, 5, 8, 6, tzinfo=UTC)
+    >>> sown = Event("1", "sow", at, at, "A1", "north", {"crop": "carrot", "to_m": 9.0})
+    >>> p = planting_of(Bed("A1", 18.0, 0.75, "loam"), sown)
+    >>> p.key, p.is_sown, p.from_m, p.to_m
+    ('A1/north', True, 0.0, 9.0)
+    """
     data = event.data
     return Planting(
         bed,
@@ -341,7 +392,7 @@ def surface_table(
         table[: max(0, min(until, n_hours)), 3] = _WEEDY_COVER_FRAC
     for event in own:
         hour = hour_of(event.happened_at)
-        if event.kind in ("sow", "plant", "clear") or (event.kind == "prep" and _is_deep(event)):
+        if event.kind in ("sow", "plant", "clear") or (event.kind == "prep" and is_deep_preparation(event)):
             cover_from.append((hour, event if event.kind in ("sow", "plant") else None))
         if not 0 <= hour < n_hours:
             continue

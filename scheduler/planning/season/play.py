@@ -9,7 +9,7 @@ import numpy as np
 
 from scheduler.errors import UsageError
 from scheduler.planning.draws import keyed_generator
-from scheduler.planning.season.shapes import Bill, Choose, Eyes, Morning, Rule, Truth
+from scheduler.planning.season.shapes import Bill, Choose, Eyes, Hours, Morning, Rule, Truth
 from scheduler.planning.season.truth import (
     TruthSeason,
     TruthWeeds,
@@ -179,15 +179,24 @@ class PlayState:
         """Set out with a tool to a bed; whether the soil let it work. `minutes` are its set-up."""
         bed = choose.planting_key
         hours = self.season.fit_hours(bed, way, self.day)
-        self.sums.machine_min += minutes
-        vain_min = self.world.tables.value.vain_min
         if not hours.size:
-            self.sums.vain_min += vain_min
-            self.sums.n_vain += 1
-            self._log("pass", bed, self.hour, tool=way.tool.name, worked=False, work_min=vain_min)
+            self.went_in_vain(bed, way, minutes)
             return False
         middle = float(np.median(self.day.open_hours))
-        hour = float(hours[np.argmin(np.abs(hours - middle))])
+        self.passed(bed, way, float(hours[np.argmin(np.abs(hours - middle))]), minutes)
+        return True
+
+    def went_in_vain(self, bed: str, way: Way, minutes: float) -> None:
+        """Come back from a bed without having worked it. `minutes` are the set-up."""
+        vain_min = self.world.tables.value.vain_min
+        self.sums.machine_min += minutes
+        self.sums.vain_min += vain_min
+        self.sums.n_vain += 1
+        self._log("pass", bed, self.hour, tool=way.tool.name, worked=False, work_min=vain_min)
+
+    def passed(self, bed: str, way: Way, hour: float, minutes: float) -> None:
+        """Make a pass at an hour, whatever the soil. `minutes` are its set-up."""
+        self.sums.machine_min += minutes
         self._advance_bed(bed, hour)
         weeds = self.weeds[bed]
         kit, plot = self.world.tables.kit, weeds.plot
@@ -208,7 +217,6 @@ class PlayState:
             "pass", bed, hour, tool=way.tool.name, worked=True, work_min=way.minutes,
             depth_mm=way.depth_mm, setup=way.setup,
         )  # fmt: skip
-        return True
 
     def _log(self, kind: str, bed: str, hour: float, **data: object) -> None:
         at = self.world.at(hour)
@@ -270,7 +278,7 @@ def play(
     world: World,
     truth: Truth,
     rule: Rule,
-    budget_min: float,
+    budget_min: float | Hours,
     *,
     season: TruthSeason | None = None,
     score: Score | None = None,
@@ -285,8 +293,9 @@ def play(
         What is hidden.
     rule : Rule
         Names passes each working day.
-    budget_min : float
-        Minutes with the machine a working day, set-ups and visits in vain among them [min].
+    budget_min : float or Hours
+        Minutes with the machine a working day, set-ups and visits in vain among them [min]; or by
+        day.
     season : TruthSeason, optional
         The truth's columns where they are known from a play before.
     score : callable, optional
@@ -317,7 +326,7 @@ def played(
     world: World,
     truth: Truth,
     rule: Rule,
-    budget_min: float,
+    budget_min: float | Hours,
     *,
     season: TruthSeason | None = None,
     score: Score | None = None,
@@ -355,7 +364,10 @@ def played(
         is_look = eyes.looks_every_d is not None and day.index - looked >= eyes.looks_every_d
         looked = day.index if is_look else looked
         seen = _seen(state, eyes) if is_look else {}
-        listed = _work(state, rule, eyes, seen, budget_min, listed, score)
+        left = budget_min
+        if isinstance(left, Hours):
+            left = left.left_min(day.index, state.sums.machine_min + state.sums.vain_min)
+        listed = _work(state, rule, eyes, seen, left, listed, score)
     state.advance(float(world.n_hours))
     return state
 

@@ -23,10 +23,14 @@ class SeasonPlanting:
 
 @dataclass(frozen=True)
 class Garden:
-    """The farm and what grows on it over the season; one planting after the other in a bed."""
+    """The farm and what grows on it over the season; one planting after the other in a bed.
+
+    `waterings` are entries of water as given; None where water is given by rule.
+    """
 
     farm: Farm
     plantings: tuple[SeasonPlanting, ...]
+    waterings: tuple[Event, ...] | None = None
 
 
 @dataclass(frozen=True)
@@ -114,6 +118,25 @@ class Morning:
     seen: Mapping[str, FloatArray] = field(default_factory=dict)
     works: Mapping[tuple[str, str], bool] = field(default_factory=dict)
     truth: object | None = None  # the state of the play, of `scheduler.planning.season.play`
+
+
+@dataclass(frozen=True)
+class Hours:
+    """Minutes with tools that a rule may use, set-ups and visits in vain among them, by day.
+
+    `a_day_min` are those of each day of the season, `by_then_min` those from its beginning to the
+    end of each day; None where only the day counts.
+    """
+
+    a_day_min: FloatArray  # (n_days,)
+    by_then_min: FloatArray | None = None  # (n_days,)
+
+    def left_min(self, day: int, used_min: float) -> float:
+        """Minutes that are left on the morning of a day, after `used_min` of the season."""
+        left = float(self.a_day_min[day])
+        if self.by_then_min is not None:
+            left = min(left, float(self.by_then_min[day]) - used_min)
+        return max(left, 0.0)
 
 
 @dataclass(frozen=True)

@@ -188,7 +188,8 @@ def build_world(garden: Garden, weather: SeasonWeather, tables: SeasonTables) ->
     Notes
     -----
     A day's tools are those that fit and that the crop lets in at the first of its working hours;
-    the last good hour of a blind pass may fall within the day. A bed with irrigation is watered
+    the last good hour of a blind pass may fall within the day. A crop comes up when it was seen to,
+    else by its own clock. Where the garden does not tell, a bed with irrigation is watered
     when it is sown or set, and every third day without rain until a sown crop is up. Weeds are
     weeded by hand from emergence, or setting, to the end of the weed-free weeks. Definition of this
     project. No range stated. Worked: tests/planning/season/test_world.py.
@@ -206,8 +207,10 @@ def build_world(garden: Garden, weather: SeasonWeather, tables: SeasonTables) ->
         for name, prior in tables.priors.items()
     }
     entries = _entries(garden.plantings)
-    watered = [w for item in garden.plantings for w in _waterings(item, weather)]
-    if watered:  # once to see when crops come up with it, once without the water given after that
+    watered = _watered_by_rule(garden, weather)
+    if garden.waterings is not None:
+        entries += garden.waterings
+    elif watered:  # once to see when crops come up with it, once without the water given after that
         ensemble, _ = _run(garden, weather, tables, central, [*entries, *watered])
         ups = {item: _up_at(item, ensemble, weather, tables) for item in garden.plantings}
         watered = [
@@ -256,6 +259,12 @@ def _run(
         for bed in garden.farm.beds
     }
     return one_member_run(garden.farm, weather, central, surfaces, tables.weed_heat), surfaces
+
+
+def _watered_by_rule(garden: Garden, weather: SeasonWeather) -> list[Event]:
+    if garden.waterings is not None:
+        return []
+    return [w for item in garden.plantings for w in _waterings(item, weather)]
 
 
 def _waterings(item: SeasonPlanting, weather: SeasonWeather) -> list[Event]:
@@ -450,7 +459,7 @@ def _plot(
     window_d = crops[p.crop].weed_free_to_d or 0.0
     return Plot(
         p,
-        _empty(p.bed),
+        replace(_empty(p.bed), from_m=p.from_m, to_m=p.to_m),
         hour(item.prepared_at),
         established,
         up,
