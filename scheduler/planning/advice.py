@@ -9,6 +9,7 @@ from scheduler.planning.day import Day, local_moment
 from scheduler.planning.ensemble import Ensemble
 from scheduler.planning.offers import Choice, Kit, Offer, Site
 from scheduler.planning.order import Draft
+from scheduler.planning.spans import fit_spans
 from scheduler.planning.special import (
     CrustBreak,
     FlameWindow,
@@ -186,15 +187,16 @@ def _crust_action(crust: CrustBreak, choice: Choice, day: Day) -> tuple[Offer, A
     if offer is None:
         return None
     end = min(int(crust.tool_until_hour), tonight)
-    open_hours = [h for h in range(crust.start_hour, end) if day.is_open[h]]
-    if not open_hours:
+    spans = fit_spans(offer, day, crust.start_hour, end)
+    long = [span for span in spans if (span[1] - span[0]) * 60.0 >= offer.minutes]
+    if not long:
         return None
     return offer, Action(
         offer.tool.name,
         None if offer.setup is None else offer.setup.name,
         crust.depth_mm or offer.depth_mm,
-        local_moment(day.sky.at(open_hours[0]), day),
-        local_moment(day.sky.at(open_hours[-1] + 1), day),
+        local_moment(day.sky.at(long[0][0]), day),
+        local_moment(day.sky.at(long[0][1]), day),
         offer.minutes,
         offer.tool.setup_min,
         offer.note,

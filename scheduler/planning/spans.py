@@ -40,13 +40,31 @@ def fit_spans(offer: Offer, day: Day, first: int, last: int) -> list[tuple[int, 
     if last <= first:
         return []
     chance = offer.work.chance_frac[first - day.stored : last - day.stored]
-    is_open = day.is_open[first:last] & ~_is_raining(day, first, last)
+    is_open = day.is_open[first:last] & ~is_raining(day, first, last)
     found = working_spans(chance, is_open, threshold_frac=GO_CHANCE)
     return [(first + a, first + b) for a, b in found]
 
 
-def _is_raining(day: Day, first: int, last: int) -> BoolArray:
-    """Hours in which it rains, by 6 in 10 of the members, visits aside."""
+def is_raining(day: Day, first: int, last: int) -> BoolArray:
+    """Hours in which it rains.
+
+    Parameters
+    ----------
+    day : Day
+        The clock.
+    first, last : int
+        Half-open span looked at, hours of the sky's clock.
+
+    Returns
+    -------
+    array of bool
+        (last - first,).
+
+    Notes
+    -----
+    0.2 mm or more by 6 in 10 of the members, visits aside. Definition of this project. No range
+    stated. Worked: tests/planning/test_verdict.py.
+    """
     rains = (day.sky.forcing.rain_mm[:, first:last] >= _RAINS_MM).mean(axis=0) >= GO_CHANCE
     return np.asarray(rains)
 

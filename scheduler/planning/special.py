@@ -20,6 +20,7 @@ from scheduler.planning.draws import weighted_quantiles
 from scheduler.planning.gates import REACHED, Gate
 from scheduler.planning.hours import local_day
 from scheduler.planning.outlook import Outlook
+from scheduler.planning.spans import is_raining
 from scheduler.planning.traits import CropTraits, ToolTraits
 from scheduler.planning.weeds import WeedOutlook, WeedSettings
 from scheduler.records import FloatArray, Range, Tool
@@ -95,9 +96,9 @@ def crust_break(
     Notes
     -----
     Hard is an index of 0.5 (`crust_class`) before the cautious tenth of emergence. A tool that may
-    work over the row is named while its gate is open and the soil can be worked in the grower's
-    hours, at 15 mm or less; the gate keeps it above the seed and off the crook. Else a rake, or 3
-    to 5 mm from a sprinkler, which softens a crust at once: common practice. Water kept is an
+    work over the row is named while its gate is open and the soil can be worked in the grower's dry
+    hours, at 15 mm or less; the gate keeps it above the seed, off the crook. Else a rake, or 3 to
+    5 mm from a sprinkler, which softens a crust at once: common practice. Water kept is an
     assumption of 1 to 3 mm, bounded by runs of the soil column in tests/planning/test_special.py.
     Confidence as that of `crust_index`: low. Worked: tests/planning/test_special.py.
     """
@@ -149,7 +150,7 @@ def _crust_tool(
         work = outlook.works[tool.key if tool.key in outlook.works else tool.kind]
         now = day.sky.now_hour
         can = work.chance_frac[now - day.stored : last - day.stored] >= GO_CHANCE
-        hours = np.flatnonzero(can & day.is_open[now:last])
+        hours = np.flatnonzero(can & day.is_open[now:last] & ~is_raining(day, now, last))
         if hours.size:
             found.append((now + int(hours[0]), tool.name, tool, gate, float(last)))
     if not found:

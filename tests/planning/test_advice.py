@@ -106,6 +106,24 @@ def test_the_tool_stops_where_the_crop_does_not_stand_it_any_more() -> None:
     assert (after.answer.action.end.day, after.answer.action.end.hour) == (11, 11)
 
 
+def test_rain_ends_the_hours_in_which_a_crust_is_broken() -> None:
+    """Rain from 13:00 in six of eight members, none in the opposite; 07:00 to 13:00 is left."""
+    of = crusted(NOW - 10, NOW + 60.0)
+    rain = np.zeros((made.N_MEMBERS, made.N_HOURS))
+    rain[:6, NOW + 8 : NOW + 20] = 1.0
+    dry = made.day(made.farm((made.TINES,)))
+    wet = replace(dry, sky=replace(dry.sky, forcing=replace(dry.sky.forcing, rain_mm=rain)))
+    none = cast(Ensemble, None)
+    ends = []
+    for when in (dry, wet):
+        site, choice, kit, _, draft = looked_at(of, at=when)
+        found = advised(draft, advice_for(site, choice, kit, when, none), site, choice, when)
+        assert found.answer.action is not None
+        assert found.answer.action.start.hour == 7
+        ends.append(found.answer.action.end.hour)
+    assert ends == [19, 13]
+
+
 def test_a_crust_that_can_wait_is_told_and_not_listed() -> None:
     """It holds the crop back in four days: three days are near enough."""
     before, after, advice = with_advice(crusted(NOW - 10, NOW + 96.0))
