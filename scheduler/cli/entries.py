@@ -39,11 +39,11 @@ def written_words(event: Event, described: Farm) -> str:
     """What was written into the journal, in one line."""
     from scheduler.adapters.journal.moments import zone_of
     from scheduler.adapters.render.bed_page import event_words
-    from scheduler.adapters.render.phrases import WEEKDAYS, day_words
+    from scheduler.adapters.render.phrases import dated_words
 
     zone = zone_of(described.place.time_zone)
     local = event.happened_at.astimezone(zone)
-    when = f"{WEEKDAYS[local.weekday()]} {day_words(local.date())} {local:%H:%M}"
+    when = f"{dated_words(local.date())} {local:%H:%M}"
     where = "" if event.bed is None else f"{event.bed} "
     words = event_words(event, described.units, zone)
     return f"wrote: {where}{words}, {when} ({event.event_id})"

@@ -47,7 +47,7 @@ from scheduler.adapters.mail.outcome import (
 from scheduler.adapters.mail.post import message_bytes, send_message
 from scheduler.adapters.mail.secrets import mail_password
 from scheduler.adapters.mail.settings import MailSettings, mail_settings
-from scheduler.adapters.render.phrases import WEEKDAYS, age_words, day_words
+from scheduler.adapters.render.phrases import age_words, dated_words
 from scheduler.errors import (
     FarmFileError,
     JournalError,
@@ -719,7 +719,7 @@ def gap_notices(database: FarmDatabase, on: date) -> tuple[str, ...]:
     if not days:
         return ()
     if len(days) > LONGEST_GAP_D:
-        return (f"No mail was made from {named_day(days[0])} to {named_day(days[-1])}.",)
+        return (f"No mail was made from {dated_words(days[0])} to {dated_words(days[-1])}.",)
     return (f"No mail was made on {', '.join(map(named_day, days))}.",)
 
 
@@ -799,12 +799,7 @@ def _journal_words(database: FarmDatabase, farm: Farm, now: datetime) -> list[st
 def moment_words(moment: datetime, farm: Farm) -> str:
     """A moment of the farm's clock, as "Tue 14 May 05:30"."""
     local = moment.astimezone(ZoneInfo(farm.place.time_zone))
-    return f"{named_day(local.date())} {local:%H:%M}"
-
-
-def named_day(day: date) -> str:
-    """A day as "Tue 14 May"."""
-    return f"{WEEKDAYS[day.weekday()]} {day_words(day)}"
+    return f"{dated_words(local.date())} {local:%H:%M}"
 
 
 def first_fault(error: FarmFileError) -> str:

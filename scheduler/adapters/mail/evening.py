@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 from scheduler.adapters.mail.message import plain_message
 from scheduler.adapters.mail.settings import MailSettings
 from scheduler.adapters.render.clean import clean_text
-from scheduler.adapters.render.phrases import WEEKDAYS, day_words, wrapped
+from scheduler.adapters.render.phrases import WEEKDAYS, dated_words, wrapped
 from scheduler.records import BedAnswer, Morning
 
 NOON = time(12)
@@ -87,7 +87,7 @@ def evening_subject(found: Morning, lines: Sequence[EveningLine]) -> str:
 
 def evening_text(found: Morning, lines: Sequence[EveningLine], width: int = WIDTH) -> str:
     """The note in plain words."""
-    day = f"{WEEKDAYS[found.day.weekday()]} {day_words(found.day)}"
+    day = dated_words(found.day)
     blocks = [wrapped(f"Tomorrow, {day}, the last good hour comes before noon for:", width)]
     for line in lines:
         name = f"{line.bed}, {line.crop}" if line.crop else line.bed

@@ -22,7 +22,7 @@ from scheduler.adapters.render.clean import clean_record, clean_text, marked_lef
 from scheduler.adapters.render.mail_html import mail_html
 from scheduler.adapters.render.mail_text import WIDTH, mail_text
 from scheduler.adapters.render.news_words import subject_line
-from scheduler.adapters.render.phrases import WEEKDAYS, day_words, wrapped
+from scheduler.adapters.render.phrases import dated_words, wrapped
 from scheduler.adapters.render.statements import sentence
 from scheduler.adapters.render.strip_png import strip_png
 from scheduler.records import DayStrip, Morning, MorningNews
@@ -129,7 +129,7 @@ def fault_message(
     zone = ZoneInfo(settings.time_zone)
     today = made_at.astimezone(zone).date()
     blocks = [
-        [*wrapped(f"{_day(today)}, {clean_text(farm_name)}", WIDTH), "No list today."],
+        [*wrapped(f"{dated_words(today)}, {clean_text(farm_name)}", WIDTH), "No list today."],
         _paragraphs("What failed", [sentence(clean_text(failed))]),
         _paragraphs("Since", [_since_words(since, zone)]),
         _paragraphs("Still known", [clean_text(line) for line in still_known] or ["nothing."]),
@@ -138,7 +138,9 @@ def fault_message(
         _paragraphs("Ask", [clean_text(settings.contact or "")]),
     ]
     text = "\n\n".join("\n".join(block) for block in blocks if block)
-    return plain_message(f"{_day(today)}: no list today", text, settings, message_id, made_at)
+    return plain_message(
+        f"{dated_words(today)}: no list today", text, settings, message_id, made_at
+    )
 
 
 def plain_message(
@@ -233,15 +235,11 @@ def _cut(text: str, length: int) -> str:
     return text if len(text) <= length else f"{text[: length - 2].rstrip()}.."
 
 
-def _day(day: date) -> str:
-    return f"{WEEKDAYS[day.weekday()]} {day_words(day)}"
-
-
 def _since_words(since: date | datetime, zone: ZoneInfo) -> str:
     if isinstance(since, datetime):
         local = since.astimezone(zone)
-        return f"{_day(local.date())} {local:%H:%M}."
-    return f"{_day(since)}."
+        return f"{dated_words(local.date())} {local:%H:%M}."
+    return f"{dated_words(since)}."
 
 
 def _paragraphs(label: str, texts: Sequence[str]) -> list[str]:

@@ -22,6 +22,7 @@ from scheduler.adapters.render.phrases import (
     REASON_WORDS,
     WEEKDAYS,
     chance_words,
+    dated_words,
     day_words,
     grower_text,
     half_day_words,
@@ -122,7 +123,7 @@ def _head(page: BedPage, zone: ZoneInfo, width: int) -> list[str]:
         grows = f"{page.crop}, {way} {day_words(page.established_on)}"
     title = f"Bed {name}: {grows}; {page.soil_name}"
     made = page.as_of.astimezone(zone)
-    stamp = f"{WEEKDAYS[made.weekday()]} {day_words(made.date())} {made:%H:%M}"
+    stamp = f"{dated_words(made.date())} {made:%H:%M}"
     if len(title) + len(stamp) + 2 <= width:
         lines = [title + stamp.rjust(width - len(title))]
     else:
@@ -402,7 +403,7 @@ def _flush_words(guild: GuildFlush, page: BedPage, zone: ZoneInfo) -> str:
 def _day_and_hour(moment: datetime, today: date, zone: ZoneInfo) -> str:
     """A moment to the hour within a week either way, to the day beyond."""
     local = moment.astimezone(zone)
-    text = f"{WEEKDAYS[local.weekday()]} {day_words(local.date())}"
+    text = dated_words(local.date())
     return f"{text} {local:%H:%M}" if abs((local.date() - today).days) <= 2 else text
 
 
@@ -523,7 +524,7 @@ def _stages(stages: StageCourse, page: BedPage, width: int) -> list[str]:
             bar = "".join(
                 letter * (b - a) for letter, a, b in zip("tslye", starts, edges, strict=True)
             )
-        name = "today" if day == page.day else f"{WEEKDAYS[day.weekday()]} {day_words(day)}"
+        name = "today" if day == page.day else dated_words(day)
         total, come = float(stages.count_m2[i].sum()), float(stages.to_come_m2[i])
         lines.append(f"  {name:<10} {total:4.0f} ({come:.0f})".ljust(24) + f" {bar}".rstrip())
         if stages.marks[i]:

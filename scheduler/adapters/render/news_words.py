@@ -10,7 +10,7 @@ from scheduler.adapters.render.clean import clean_record, clean_text
 from scheduler.adapters.render.phrases import (
     WEEKDAYS,
     age_words,
-    day_words,
+    dated_words,
     grower_text,
     half_day_words,
     hour_words,
@@ -58,7 +58,7 @@ def _since_words(silent_on: date, today: date) -> str:
         return "Yesterday"
     if silent_on == today:
         return "Earlier today"
-    return f"Since {WEEKDAYS[silent_on.weekday()]} {day_words(silent_on)}"
+    return f"Since {dated_words(silent_on)}"
 
 
 def _list_words(list_on: date | None, today: date) -> str:
@@ -67,7 +67,7 @@ def _list_words(list_on: date | None, today: date) -> str:
         return "The list before"
     if list_on == today - timedelta(days=1):
         return "Yesterday's list"
-    return f"The list of {WEEKDAYS[list_on.weekday()]} {day_words(list_on)}"
+    return f"The list of {dated_words(list_on)}"
 
 
 def _lines_words(lines: Sequence[ListLine]) -> str:
@@ -112,7 +112,7 @@ def subject_line(morning: Morning, news: MorningNews, extra: str = "") -> str:
     """
     morning = clean_record(morning)
     words = DayWords(morning, morning.farm.units)
-    day = f"{WEEKDAYS[morning.day.weekday()]} {day_words(morning.day)}"
+    day = dated_words(morning.day)
     must = [*_work_words(words), *_age_words(morning.weather.age_h), *_rain_words(words)]
     line = f"{day}: {', '.join(must)}"
     for more in _more_words(words, news):

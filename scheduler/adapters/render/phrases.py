@@ -48,6 +48,11 @@ def day_words(day: date) -> str:
     return f"{day.day} {MONTHS[day.month - 1]}"
 
 
+def dated_words(day: date) -> str:
+    """A date with its weekday, as "Tue 14 May"."""
+    return f"{WEEKDAYS[day.weekday()]} {day_words(day)}"
+
+
 def near_day_words(day: date, today: date) -> str:
     """A day as the grower would say it: "today", "Thu" within the next six days, else "22 May"."""
     ahead_d = (day - today).days

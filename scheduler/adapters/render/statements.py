@@ -17,6 +17,7 @@ from scheduler.adapters.render.phrases import (
     age_words,
     bed_ranges,
     chance_words,
+    dated_words,
     day_words,
     grower_text,
     half_day_words,
@@ -121,7 +122,7 @@ class DayWords:
         if weather.last_observed is None or (weather.age_h or 0.0) < OLD_WEATHER_H:
             return ""
         last = weather.last_observed.astimezone(self.zone)
-        since = f"{WEEKDAYS[last.weekday()]} {day_words(last.date())} {last:%H:%M}"
+        since = f"{dated_words(last.date())} {last:%H:%M}"
         said = [f"No weather has been read since {since}: rain since then is not known."]
         age_h = self.forecast_age_h()
         if age_h is not None and age_h >= OLD_WEATHER_H:

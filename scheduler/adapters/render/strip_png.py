@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from scheduler.adapters.quantities import MM_PER_IN
-from scheduler.adapters.render.phrases import WEEKDAYS, day_words, grower_text
+from scheduler.adapters.render.phrases import WEEKDAYS, dated_words, grower_text
 from scheduler.adapters.render.statements import listed
 from scheduler.records import BoolArray, DayStrip, FloatArray
 
@@ -121,9 +121,7 @@ def _depth(rain_mm: float, units: str) -> str:
 def _rain_past(strip: DayStrip, units: str, clock: _Clock) -> str:
     if clock.n_read == 0 and clock.read_until is not None:
         read = clock.read_until.astimezone(clock.zone)
-        return (
-            f"Rain was last read {WEEKDAYS[read.weekday()]} {day_words(read.date())} {read:%H:%M}."
-        )
+        return f"Rain was last read {dated_words(read.date())} {read:%H:%M}."
     past = strip.rain_mm[: clock.n_read]
     total = float(np.nansum(past))
     since = clock.moment(0)
