@@ -35,6 +35,7 @@ from scheduler.adapters.mail.outcome import (
     DayOutcome,
 )
 from scheduler.adapters.mail.settings import MailSettings
+from scheduler.adapters.render.phrases import dated_words
 from scheduler.errors import JournalError, MailPostponedError, MailSettingsError
 from scheduler.records import Farm
 from tests.adapters import child_targets
@@ -467,7 +468,7 @@ def test_a_year_of_mornings(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> 
     said = " ".join(year.notices)
     for day in missed:
         if (max(told) - day).days > 20:
-            assert daily.named_day(day) in said or "No mail was made from" in said
+            assert dated_words(day) in said or "No mail was made from" in said
     assert min(year.n_killed, year.n_failed, year.n_faults) > 5
     changes = {date(2013, 3, 10), date(2013, 11, 3)}
     assert all(day in told for day in changes if awake.get(day, 0) > 9)

@@ -720,7 +720,7 @@ def gap_notices(database: FarmDatabase, on: date) -> tuple[str, ...]:
         return ()
     if len(days) > LONGEST_GAP_D:
         return (f"No mail was made from {dated_words(days[0])} to {dated_words(days[-1])}.",)
-    return (f"No mail was made on {', '.join(map(named_day, days))}.",)
+    return (f"No mail was made on {', '.join(map(dated_words, days))}.",)
 
 
 def failing_since(database: FarmDatabase, on: date) -> date:
