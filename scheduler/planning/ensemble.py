@@ -7,7 +7,7 @@ of member m, so that beds are compared under the same sky.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 
 import numpy as np
@@ -677,7 +677,8 @@ class Ensemble:
     """Every column of the farm after its run.
 
     Plantings that share soil and surface history share a group of `n_members` columns; groups are
-    run in batches and left where they were computed.
+    run in batches and left where they were computed. `histories` are soil and surface table of each
+    planting, by which another run tells what of this one still holds.
     """
 
     sky: Sky
@@ -689,6 +690,7 @@ class Ensemble:
     n_members: int
     stored_from_hour: int
     readings_from_hour: int
+    histories: Mapping[str, tuple[str, FloatArray]] = field(default_factory=dict)
 
     @property
     def n_groups(self) -> int:
@@ -717,6 +719,7 @@ def run_ensemble(
     first_saturation_kpa: float = FIRST_SUCTION_KPA,
     progress: Callable[[str, float], None] | None = None,
     batch_groups: int = 12,
+    mark_hours: Sequence[int] = (),
 ) -> Ensemble:
     """Run the columns of every planting, once for each soil and surface history that differ.
 
@@ -738,6 +741,8 @@ def run_ensemble(
         Told a message and the share done.
     batch_groups : int
         Groups run between two reports of progress.
+    mark_hours : sequence of int
+        Hours before which the runs are marked, rising: `rerun_ensemble` goes on from there.
 
     Returns
     -------
@@ -765,33 +770,20 @@ def run_ensemble(
         group_of[key] = seen[mark]
     n_members = next(iter(members.values())).working_m3m3.size
     runs: list[ColumnRun] = []
-    air = sky.forcing.air_temp_c[:, : min(24 * 30, sky.n_hours)].mean(axis=1)
     for first in range(0, len(soils), batch_groups):
         if progress is not None:
             progress("soil of the beds", first / len(soils))
-        part = range(first, min(first + batch_groups, len(soils)))
-        parameters = _joined([members[soils[g]].parameters for g in part])
-        saturation = np.minimum(
-            parameters.theta_33_m3m3
-            * (33.0 / first_saturation_kpa) ** (1.0 / parameters.b)
-            / parameters.theta_sat_m3m3,
-            0.97,
-        )
-        history = SurfaceHistory(*(np.stack([tables[g][:, i] for g in part]) for i in range(6)))
-        temps = np.tile(air, len(part))
+        part = slice(first, first + batch_groups)
         runs.append(
-            run_columns(
-                parameters,
-                sky.forcing,
-                history,
-                initial_state(parameters, saturation, temps),
-                series_of=np.tile(np.arange(n_members), len(part)),
-                history_of=np.repeat(np.arange(len(part)), n_members),
-                weed_heat=weed_heat,
-                stored_from_hour=stored_from_hour,
-                n_stored_layers=N_STORED_LAYERS,
-                readings_from_hour=readings_from,
-                tolerance=ENSEMBLE_TOLERANCE,
+            _run_groups(
+                sky,
+                [members[soil] for soil in soils[part]],
+                tables[part],
+                weed_heat,
+                stored_from_hour,
+                readings_from,
+                first_saturation_kpa,
+                mark_hours,
             )
         )
     if progress is not None:
@@ -807,6 +799,225 @@ def run_ensemble(
         n_members,
         stored_from_hour,
         readings_from,
+        dict(surfaces),
+    )
+
+
+def _run_groups(
+    sky: Sky,
+    members: Sequence[SoilMembers],
+    tables: Sequence[FloatArray],
+    weed_heat: WeedHeat,
+    stored_from_hour: int,
+    readings_from_hour: int,
+    first_saturation_kpa: float = FIRST_SUCTION_KPA,
+    mark_hours: Sequence[int] = (),
+    taken_up: tuple[ColumnRun, IntArray, int] | None = None,
+) -> ColumnRun:
+    """One batch of groups, each with the members of its soil and its own surface table."""
+    n_members = members[0].working_m3m3.size
+    parameters = _joined([of_group.parameters for of_group in members])
+    saturation = np.minimum(
+        parameters.theta_33_m3m3
+        * (33.0 / first_saturation_kpa) ** (1.0 / parameters.b)
+        / parameters.theta_sat_m3m3,
+        0.97,
+    )
+    air = sky.forcing.air_temp_c[:, : min(24 * 30, sky.n_hours)].mean(axis=1)
+    return run_columns(
+        parameters,
+        sky.forcing,
+        SurfaceHistory(*(np.stack([table[:, i] for table in tables]) for i in range(6))),
+        initial_state(parameters, saturation, np.tile(air, len(tables))),
+        series_of=np.tile(np.arange(n_members), len(tables)),
+        history_of=np.repeat(np.arange(len(tables)), n_members),
+        weed_heat=weed_heat,
+        stored_from_hour=stored_from_hour,
+        n_stored_layers=N_STORED_LAYERS,
+        readings_from_hour=readings_from_hour,
+        tolerance=ENSEMBLE_TOLERANCE,
+        mark_hours=mark_hours,
+        taken_up=taken_up,
+    )
+
+
+def first_change_hour(before: FloatArray, after: FloatArray, hour_axis: int = -1) -> int | None:
+    """First hour at which two tables of hourly values differ.
+
+    Parameters
+    ----------
+    before, after : array
+        Values of the same shape, hours along `hour_axis`.
+    hour_axis : int
+        Axis of the hours.
+
+    Returns
+    -------
+    int or None
+        None where they are the same to the last bit.
+
+    Notes
+    -----
+    Definition of this project. No range stated.
+
+    Examples
+    --------
+    >>> dry = np.zeros((2, 5))
+    >>> wet = dry.copy()
+    >>> wet[1, 3] = 4.0
+    >>> first_change_hour(dry, wet), first_change_hour(dry, dry)
+    (3, None)
+    """
+    differs = np.moveaxis(np.asarray(before) != np.asarray(after), hour_axis, -1)
+    hours = np.flatnonzero(differs.reshape(-1, differs.shape[-1]).any(axis=0))
+    return int(hours[0]) if hours.size else None
+
+
+def sky_change_hour(before: Sky, after: Sky) -> int | None:
+    """First hour at which two skies on one clock differ for any member.
+
+    Parameters
+    ----------
+    before, after : Sky
+        Weather of the members, from the same hour on and as long.
+
+    Returns
+    -------
+    int or None
+        None where they are the same; 0 where clock or members are others.
+
+    Notes
+    -----
+    Definition of this project. No range stated. Worked: tests/planning/test_whatif.py.
+    """
+    clock = ("start_at", "now_hour", "n_hours")
+    if any(getattr(before, name) != getattr(after, name) for name in clock):
+        return 0
+    if before.forcing.rain_mm.shape != after.forcing.rain_mm.shape:
+        return 0
+    found = [
+        first_change_hour(getattr(before.forcing, name), getattr(after.forcing, name))
+        for name in before.forcing.__dataclass_fields__
+    ]
+    return min((hour for hour in found if hour is not None), default=None)
+
+
+def rerun_ensemble(
+    earlier: Ensemble,
+    sky: Sky,
+    surfaces: Mapping[str, tuple[str, FloatArray]],
+    weed_heat: WeedHeat,
+    *,
+    progress: Callable[[str, float], None] | None = None,
+) -> Ensemble:
+    """The columns under another sky or other surfaces, run only from where they differ.
+
+    Parameters
+    ----------
+    earlier : Ensemble
+        A run of the same soils and hours, with marks.
+    sky : Sky
+        Weather of the members.
+    surfaces : mapping
+        Soil name and surface table (n_hours, 6) by planting key; the plantings of `earlier`.
+    weed_heat : WeedHeat
+        Guilds of the running integrals, as in `earlier`.
+    progress : callable, optional
+        Told a message and the share done.
+
+    Returns
+    -------
+    Ensemble
+        What `run_ensemble` gives for them, to the last bit, with equal weights. Columns that are
+        touched by no change are those of `earlier`; others go on from its last mark before the
+        change, or from the first hour where the change is older than any.
+
+    Raises
+    ------
+    ValueError
+        If the hours or the soil of a planting are others than in `earlier`.
+
+    Notes
+    -----
+    Definition of this project. No range stated. Worked: tests/planning/test_whatif.py.
+    """
+    if (earlier.sky.start_at, earlier.sky.n_hours) != (sky.start_at, sky.n_hours):
+        msg = (
+            f"ensemble: the earlier run has {earlier.sky.n_hours} hours from "
+            f"{earlier.sky.start_at:%Y-%m-%d %H:%M}, this sky {sky.n_hours} from "
+            f"{sky.start_at:%Y-%m-%d %H:%M}; run all columns anew"
+        )
+        raise ValueError(msg)
+    of_sky = sky_change_hour(earlier.sky, sky)
+    group_of: dict[str, int] = {}
+    found: dict[tuple[str, bytes], list[str]] = {}
+    begin_of: dict[tuple[str, bytes], tuple[int, int]] = {}  # mark, -1 for none, and run
+    for key in sorted(surfaces):
+        soil, table = surfaces[key]
+        if earlier.histories[key][0] != soil:
+            msg = f"ensemble: {key} lies on {soil}, in the earlier run on another soil"
+            raise ValueError(msg)
+        of_table = first_change_hour(earlier.histories[key][1], table, 0)
+        changed = [hour for hour in (of_sky, of_table) if hour is not None]
+        if not changed:
+            group_of[key] = earlier.group_of[key]
+            continue
+        marks = earlier.run_of(key)[0].marks
+        place = None if marks is None else marks.before(min(changed))
+        mark = (soil, table.tobytes())
+        begin = (-1 if place is None else place, earlier.group_of[key] // earlier.groups_a_run)
+        found.setdefault(mark, []).append(key)
+        begin_of[mark] = min(begin_of.get(mark, begin), begin)
+    runs = list(earlier.runs)
+    size = earlier.groups_a_run
+    waiting = sorted(found, key=lambda mark: (begin_of[mark], found[mark][0]))
+    n_done = 0
+    while n_done < len(waiting):
+        if progress is not None:
+            progress("soil of the beds", n_done / len(waiting))
+        begin = begin_of[waiting[n_done]]
+        part = [mark for mark in waiting[n_done : n_done + size] if begin_of[mark] == begin]
+        for at, mark in enumerate(part):
+            group_of.update(dict.fromkeys(found[mark], len(runs) * size + at))
+        runs.append(_run_again(earlier, sky, surfaces, weed_heat, part, found, begin))
+        n_done += len(part)
+    weights = {name: np.ones(earlier.n_members) / earlier.n_members for name in earlier.members}
+    return replace(
+        earlier,
+        sky=sky,
+        runs=tuple(runs),
+        group_of=group_of,
+        weights=weights,
+        histories=dict(surfaces),
+    )
+
+
+def _run_again(
+    earlier: Ensemble,
+    sky: Sky,
+    surfaces: Mapping[str, tuple[str, FloatArray]],
+    weed_heat: WeedHeat,
+    part: Sequence[tuple[str, bytes]],
+    found: Mapping[tuple[str, bytes], Sequence[str]],
+    begin: tuple[int, int],
+) -> ColumnRun:
+    """One batch of changed groups, from a mark of the run that holds them all, or from hour 0."""
+    place, batch = begin
+    n = earlier.n_members
+    names = [
+        next(k for k in found[mark] if earlier.group_of[k] // earlier.groups_a_run == batch)
+        for mark in part
+    ]
+    first_columns = [n * (earlier.group_of[name] % earlier.groups_a_run) for name in names]
+    columns = np.concatenate([np.arange(first, first + n) for first in first_columns])
+    return _run_groups(
+        sky,
+        [earlier.members[surfaces[name][0]] for name in names],
+        [surfaces[name][1] for name in names],
+        weed_heat,
+        earlier.stored_from_hour,
+        earlier.readings_from_hour,
+        taken_up=None if place < 0 else (earlier.runs[batch], columns, place),
     )
 
 

@@ -23,6 +23,7 @@ from scheduler.models.soil_column.grid import (
 from scheduler.models.soil_column.parameters import (
     MM_WATER_PER_KPA,
     ColumnForcing,
+    ColumnMarks,
     ColumnParameters,
     ColumnRun,
     ColumnState,
@@ -49,6 +50,7 @@ __all__ = [
     "REFERENCE_TOLERANCE",
     "WEED_BANDS_MM",
     "ColumnForcing",
+    "ColumnMarks",
     "ColumnParameters",
     "ColumnRun",
     "ColumnState",

@@ -361,6 +361,52 @@ def _heat_response(temp_c, base, optimum, ceiling):  # type: ignore[no-untyped-d
     return (optimum - base) * (ceiling - temp_c) / (ceiling - optimum)
 
 
+@_jit
+def _put_sums(out, germ, elong, dry, leaf, tot, worst, sum_res, n_sub):  # type: ignore[no-untyped-def]
+    """Lay the running sums of one column into one row."""
+    i = 0
+    for g in range(germ.shape[0]):
+        for j in range(germ.shape[1]):
+            for k in range(germ.shape[2]):
+                out[i] = germ[g, j, k]
+                i += 1
+            out[i] = elong[g, j]
+            i += 1
+        out[i] = leaf[g]
+        i += 1
+    for j in range(dry.shape[0]):
+        out[i] = dry[j]
+        i += 1
+    for j in range(tot.shape[0]):
+        out[i] = tot[j]
+        i += 1
+    out[i] = worst
+    out[i + 1] = sum_res
+    out[i + 2] = n_sub
+
+
+@_jit
+def _take_sums(row, germ, elong, dry, leaf, tot):  # type: ignore[no-untyped-def]
+    """Read them back; what is no array is returned."""
+    i = 0
+    for g in range(germ.shape[0]):
+        for j in range(germ.shape[1]):
+            for k in range(germ.shape[2]):
+                germ[g, j, k] = row[i]
+                i += 1
+            elong[g, j] = row[i]
+            i += 1
+        leaf[g] = row[i]
+        i += 1
+    for j in range(dry.shape[0]):
+        dry[j] = row[i]
+        i += 1
+    for j in range(tot.shape[0]):
+        tot[j] = row[i]
+        i += 1
+    return row[i], row[i + 1], row[i + 2]
+
+
 @nb.njit(cache=True, parallel=True, error_model="numpy")
 def advance(  # type: ignore[no-untyped-def]
     par,
@@ -375,7 +421,7 @@ def advance(  # type: ignore[no-untyped-def]
     weed_heat,
     gate_kpa,
     band_share,
-    first_hour,
+    from_hour,
     stored_from,
     reading_every,
     readings_from,
@@ -395,8 +441,18 @@ def advance(  # type: ignore[no-untyped-def]
     totals,
     residual,
     n_sub_out,
+    sums,
+    mark_hours,
+    s_marks,
+    t_marks,
+    ice_marks,
+    surf_marks,
+    sums_marks,
 ):
-    """Run every column through every hour; outputs and states are changed in place."""
+    """Run every column from an hour to the last; outputs, states and sums are changed in place.
+
+    Before each of `mark_hours` state and sums are copied to the marks.
+    """
     n_columns = par.shape[0]
     n_hours = forcing.shape[1]
     n_store = theta_out.shape[2]
@@ -421,12 +477,21 @@ def advance(  # type: ignore[no-untyped-def]
         dry = np.zeros(n_bands)
         leaf = np.zeros(n_guilds)
         tot = np.zeros(7)
-        worst = 0.0
-        sum_res = 0.0
-        n_sub = 0
+        worst, sum_res, n_before = _take_sums(sums[c], germ, elong, dry, leaf, tot)
+        n_sub = int(n_before)
+        i_mark = 0
+        while i_mark < mark_hours.shape[0] and mark_hours[i_mark] < from_hour:
+            i_mark += 1
         th_s = p[0]
         he_kpa = 33.0 * (p[0] / p[1]) ** (-p[3])
-        for t in range(n_hours):
+        for t in range(from_hour, n_hours):
+            if i_mark < mark_hours.shape[0] and t == mark_hours[i_mark]:
+                s_marks[c, i_mark] = s
+                t_marks[c, i_mark] = temp
+                ice_marks[c, i_mark] = ice
+                surf_marks[c, i_mark] = surface
+                _put_sums(sums_marks[c, i_mark], germ, elong, dry, leaf, tot, worst, sum_res, n_sub)
+                i_mark += 1
             wx = forcing[ser, t]
             hs = history[hist, t]
             cover = hs[3]
@@ -544,7 +609,7 @@ def advance(  # type: ignore[no-untyped-def]
                     wx[4],
                     heat_work,
                 )
-            if n_guilds > 0 and first_hour + t >= readings_from:
+            if n_guilds > 0 and t >= readings_from:
                 for j in range(n_bands):
                     sat = 0.0
                     warm = 0.0
@@ -567,9 +632,8 @@ def advance(  # type: ignore[no-untyped-def]
                 for g in range(n_guilds):
                     mean = 0.5 * (wx[2] + temp[1])
                     leaf[g] += max(0.0, min(mean, weed_heat[g, 4]) - weed_heat[g, 3]) / 24.0
-                hour = first_hour + t
-                if hour >= readings_from and (hour + 1 - readings_from) % reading_every == 0:
-                    r = (hour + 1 - readings_from) // reading_every - 1
+                if (t + 1 - readings_from) % reading_every == 0:
+                    r = (t + 1 - readings_from) // reading_every - 1
                     if r < germ_out.shape[1]:
                         for g in range(n_guilds):
                             leaf_out[c, r, g] = leaf[g]
@@ -590,6 +654,7 @@ def advance(  # type: ignore[no-untyped-def]
         t_state[c] = temp
         ice_state[c] = ice
         surf_state[c] = surface
+        _put_sums(sums[c], germ, elong, dry, leaf, tot, worst, sum_res, n_sub)
         totals[c] = tot
         residual[c, 0] = worst
         residual[c, 1] = sum_res

@@ -196,6 +196,27 @@ class ColumnState:
 
 
 @dataclass(frozen=True)
+class ColumnMarks:
+    """What a run was in before some hours, so that it can be taken up again there.
+
+    `hours` (n_marks,) rise; the fields of `ColumnState` and the running sums have the shape
+    (n_columns, n_marks, ...).
+    """
+
+    hours: IntArray
+    saturation_frac: FloatArray
+    temp_c: FloatArray
+    ice_mm: FloatArray
+    surface: FloatArray
+    sums: FloatArray
+
+    def before(self, hour: int) -> int | None:
+        """Place of the last mark at or before an hour; None where all lie after it."""
+        place = int(np.searchsorted(self.hours, hour, side="right")) - 1
+        return place if place >= 0 else None
+
+
+@dataclass(frozen=True)
 class ColumnRun:
     """Result of a run; the stored hours start at `stored_from_hour`.
 
@@ -228,6 +249,8 @@ class ColumnRun:
         (n_columns,) sub-steps taken.
     state : ColumnState
         State after the last hour.
+    marks : ColumnMarks, optional
+        What the run was in before the hours that were asked for.
     """
 
     theta_m3m3: Float32Array
@@ -245,6 +268,7 @@ class ColumnRun:
     n_substeps: IntArray
     state: ColumnState
     stored_from_hour: int
+    marks: ColumnMarks | None = None
 
 
 def initial_state(

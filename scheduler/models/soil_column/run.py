@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -10,9 +11,11 @@ from scheduler.models.soil_column import kernel
 from scheduler.models.soil_column.grid import LAYERS_MM, WEED_BANDS_MM, band_weights
 from scheduler.models.soil_column.parameters import (
     ColumnForcing,
+    ColumnMarks,
     ColumnParameters,
     ColumnRun,
     ColumnState,
+    Float32Array,
     SurfaceHistory,
     WeedHeat,
     bare_surface,
@@ -22,6 +25,7 @@ from scheduler.records import FloatArray, IntArray
 
 REFERENCE_TOLERANCE = (0.02, 0.20, 0.10)
 ENSEMBLE_TOLERANCE = (0.10, 0.50, 0.30)
+_N_TOTALS = 7
 _NO_WEEDS = WeedHeat(*(np.zeros(0) for _ in range(6)))
 
 
@@ -40,6 +44,8 @@ def run_columns(
     reading_every_h: int = 6,
     with_heat: bool = True,
     tolerance: tuple[float, float, float] = REFERENCE_TOLERANCE,
+    mark_hours: Sequence[int] = (),
+    taken_up: tuple[ColumnRun, IntArray, int] | None = None,
 ) -> ColumnRun:
     """Run water, heat, crust and weed integrals of many columns through hourly weather.
 
@@ -66,6 +72,11 @@ def run_columns(
     tolerance : tuple of float
         Largest change of saturation, largest relative drop, and largest relative drop of what
         drains by macropores, of a sub-step [-].
+    mark_hours : sequence of int
+        Hours before which the run is marked, rising, so that it can be taken up again there.
+    taken_up : (ColumnRun, array of int, int), optional
+        An earlier run of the same hours, the column of it that each column goes on from, and the
+        place of the mark at which: what lies before is copied, `state` is not used.
 
     Returns
     -------
@@ -79,7 +90,8 @@ def run_columns(
 
     Notes
     -----
-    Range of validity: mineral soils without a water table within 0.9 m, beds under 60 % clay.
+    A run that is taken up gives what one run gives, to the last bit. Range of validity: mineral
+    soils without a water table within 0.9 m, beds under 60 % clay.
     Sources: saxton_rawls_2006, ross_2003, campbell_1985, ritchie_1972 (see the package docstring).
 
     Examples
@@ -136,29 +148,86 @@ def run_columns(
     elong = np.zeros((n, n_readings, n_guilds, n_bands), np.float32)
     dry = np.zeros((n, n_readings, n_bands), np.float32)
     leaf = np.zeros((n, n_readings, n_guilds), np.float32)
-    totals = np.zeros((n, 7))
+    totals = np.zeros((n, _N_TOTALS))
     residual = np.zeros((n, 2))
     n_sub = np.zeros(n, np.int64)
+    n_sums = n_guilds * (n_bands * (n_gates + 1) + 1) + n_bands + _N_TOTALS + 3
+    hours = readings_from_hour + reading_every_h * np.arange(1, n_readings + 1)
+    from_hour, begin, sums = 0, state, np.zeros((n, n_sums))
+    if taken_up is not None:
+        earlier, columns, place = taken_up
+        from_hour, begin, sums = _marked(earlier, columns, place, n_sums)
+        kept = max(0, from_hour - stored_from_hour)
+        for now, then in (
+            (theta, earlier.theta_m3m3),
+            (temp, earlier.temp_c),
+            (skin, earlier.skin_temp_c),
+            (crust, earlier.crust_maturity_frac),
+            (evap, earlier.evaporation_mm),
+        ):
+            _copy_rows(now, then, columns, kept)
+        read = int(np.searchsorted(hours, from_hour, side="right"))
+        for now, then in (
+            (germ, earlier.germination_cd),
+            (elong, earlier.elongation_cd),
+            (dry, earlier.drying_d),
+            (leaf, earlier.leaf_cd),
+        ):
+            _copy_rows(now, then, columns, read)
     end = ColumnState(
-        state.saturation_frac.astype(np.float64, copy=True),
-        state.temp_c.astype(np.float64, copy=True),
-        state.ice_mm.astype(np.float64, copy=True),
-        state.surface.astype(np.float64, copy=True),
+        *(
+            np.array(values, dtype=np.float64, order="C")
+            for values in (begin.saturation_frac, begin.temp_c, begin.ice_mm, begin.surface)
+        )
     )
+    at = np.array([h for h in mark_hours if from_hour <= h < n_hours], dtype=np.int64)
+    marks = ColumnMarks(
+        at,
+        *(np.zeros((n, at.size, values.shape[1])) for values in (
+            end.saturation_frac, end.temp_c, end.ice_mm, end.surface, sums
+        )),
+    )  # fmt: skip
     bands = np.stack([band_weights(top, bottom, 6) for top, bottom in WEED_BANDS_MM])
     kernel.advance(
         par, wx, series, done, histories,
         end.saturation_frac, end.temp_c, end.ice_mm, end.surface,
         heat.table(), heat.gate_kpa.astype(np.float64), bands,
-        0, stored_from_hour, reading_every_h, readings_from_hour, with_heat,
+        from_hour, stored_from_hour, reading_every_h, readings_from_hour, with_heat,
         float(tolerance[0]), float(tolerance[1]), float(tolerance[2]),
         theta, temp, skin, crust, evap, germ, elong, dry, leaf, totals, residual, n_sub,
+        sums, at, marks.saturation_frac, marks.temp_c, marks.ice_mm, marks.surface, marks.sums,
     )  # fmt: skip
-    hours = readings_from_hour + reading_every_h * np.arange(1, n_readings + 1)
     return ColumnRun(
         theta, temp, skin, crust, evap, germ, elong, dry, leaf, hours.astype(np.int64),
-        totals, residual, n_sub, end, stored_from_hour,
+        totals, residual, n_sub, end, stored_from_hour, marks if at.size else None,
     )  # fmt: skip
+
+
+def _marked(
+    earlier: ColumnRun, columns: IntArray, place: int, n_sums: int
+) -> tuple[int, ColumnState, FloatArray]:
+    """Hour, state and running sums of a mark, for the columns that go on from it."""
+    marks = earlier.marks
+    if marks is None or not 0 <= place < marks.hours.size:
+        found = 0 if marks is None else marks.hours.size
+        msg = f"soil column: mark {place} asked for, the earlier run has {found}"
+        raise ValueError(msg)
+    if marks.sums.shape[2] != n_sums:
+        msg = f"soil column: {marks.sums.shape[2]} running sums at the mark, {n_sums} in this run"
+        raise ValueError(msg)
+    state = ColumnState(
+        marks.saturation_frac[columns, place],
+        marks.temp_c[columns, place],
+        marks.ice_mm[columns, place],
+        marks.surface[columns, place],
+    )
+    return int(marks.hours[place]), state, np.array(marks.sums[columns, place], order="C")
+
+
+def _copy_rows(now: Float32Array, then: Float32Array, columns: IntArray, n_kept: int) -> None:
+    """Copy the first hours or readings of an earlier run, column by column, in place."""
+    for row, column in enumerate(columns.tolist()):
+        now[row, :n_kept] = then[column, :n_kept]
 
 
 def evaporation_target_mm(
