@@ -392,7 +392,9 @@ def surface_table(
         table[: max(0, min(until, n_hours)), 3] = _WEEDY_COVER_FRAC
     for event in own:
         hour = hour_of(event.happened_at)
-        if event.kind in ("sow", "plant", "clear") or (event.kind == "prep" and is_deep_preparation(event)):
+        if event.kind in ("sow", "plant", "clear") or (
+            event.kind == "prep" and is_deep_preparation(event)
+        ):
             cover_from.append((hour, event if event.kind in ("sow", "plant") else None))
         if not 0 <= hour < n_hours:
             continue

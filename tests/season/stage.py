@@ -7,10 +7,6 @@ from collections.abc import Callable, Mapping
 from functools import lru_cache, partial
 from typing import Any
 
-from scheduler.models.weeds.degree_days import flush_milestones
-from scheduler.planning.offers import Kit
-from scheduler.planning.outlook import GuildView
-from scheduler.planning.passes import PassRules
 from scheduler.planning.season.belief import N_MEMBERS, Belief, Forecast, build_belief
 from scheduler.planning.season.ours import PARTS, Oracle, Ours
 from scheduler.planning.season.play import play
@@ -31,9 +27,9 @@ from scheduler.planning.season.truth import (
     draw_truth,
     truth_season,
 )
-from scheduler.planning.season.world import SeasonTables, World, build_world, made_garden
-from scheduler.records import Farm
+from scheduler.planning.season.world import World, build_world, made_garden
 from scheduler.service import settings
+from scheduler.service.garden import season_tables
 from tests.season import figures, weathers
 from tests.season.driver import Task
 from tests.season.played import OURS_ROOMS, WORLD_ROOMS, Played, program_mark
@@ -54,27 +50,6 @@ FEW_PARTICLES = 12
 
 
 # ------------------------------------------------------------------ world
-
-
-def season_tables(farm: Farm) -> SeasonTables:
-    """What the tables say for a farm, as the service reads them."""
-    tools = {tool.name: tool for tool in farm.tools}
-    rules = PassRules(tools, settings.tool_traits(farm), settings.kill_settings(), farm.seed)
-    return SeasonTables(
-        Kit(rules, settings.kill_table(farm), settings.crop_traits(), settings.weed_settings()),
-        settings.hand_rates(),
-        settings.value_settings(),
-        {name: settings.soil_prior(soil) for name, soil in farm.soils.items()},
-        settings.spread(),
-        settings.weed_heat(),
-        (_any_view(),),
-    )
-
-
-def _any_view() -> GuildView:
-    """A guild for the crop's clock, which reads no weeds."""
-    guild = settings.guilds()[0]
-    return GuildView(guild, guild.name, 1.0, flush_milestones(guild, settings.STAGE_KILL_FRAC, 16))
 
 
 def garden_at(weather: str, n_beds: int = N_BEDS) -> Garden:

@@ -7,7 +7,7 @@ What was done to a bed is not in it, as it is not in the truth.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 from datetime import timedelta
 from typing import Any, Literal
@@ -54,6 +54,8 @@ AHEAD_H = 240
 _PAST_H = 24 * 60  # that a morning looks back on
 _KNOWN_H = 24 * 31  # of weather that a forecast is drawn from
 
+_TOP = band_weights(0.0, 10.0, N_STORED_LAYERS)
+_TO_30 = band_weights(0.0, 30.0, N_STORED_LAYERS)
 _HOUR = timedelta(hours=1)
 _SKY_NAMES = ("rain_mm", "air_temp_c", "humidity_frac", "wind_2m_m_s", "solar_mj_m2")
 
@@ -177,6 +179,8 @@ def build_belief(
     n_members: int = N_MEMBERS,
     rain_told_frac: float = 1.0,
     forecast: Forecast = "issued",
+    days: Collection[int] | None = None,
+    progress: Callable[[float], None] | None = None,
 ) -> Belief:
     """Run the members of every bed through the season, and from each working morning ahead.
 
@@ -191,6 +195,10 @@ def build_belief(
     forecast : str
         `issued` as skilful as the program takes forecasts to be; `perfect` for the weather that
         came, in every member; `none` for recorded days of the weeks before.
+    days : collection of int, optional
+        Days on which a morning is looked ahead from; every working day by default.
+    progress : callable, optional
+        Told the share done.
 
     Returns
     -------
@@ -215,20 +223,23 @@ def build_belief(
     }
     runner = _Runner(world, members, beds, soils, n_members)
     working = [day for day in world.days if day.is_working]
+    looked_on = working if days is None else [day for day in working if day.index in set(days)]
     h0 = min(int(day.open_hours[0]) % 24 for day in working)
     mornings: dict[int, BelievedMorning] = {}
-    by_hour = {int(day.open_hours[0]) // 24 * 24 + h0: day for day in working}
+    by_hour = {int(day.open_hours[0]) // 24 * 24 + h0: day for day in looked_on}
     is_open = _open_hours(world, truth.n_hours + AHEAD_H)
     past = [runner.run(truth, beds, slice(0, h0))]
-    for hour in range(h0, truth.n_hours, 24):
+    for hour, end in _legs(h0, truth.n_hours, None if days is None else by_hour):
         day = by_hour.get(hour)
+        if progress is not None:
+            progress(hour / truth.n_hours)
         if day is not None:
             used = [bed for bed in beds if (day.index, bed) in world.ways]
             if used:
                 mornings[day.index] = _morning(
                     world, truth, runner, used, hour, day, is_open, forecast
                 )
-        past.append(runner.run(truth, beds, slice(hour, min(hour + 24, truth.n_hours))))
+        past.append(runner.run(truth, beds, slice(hour, end)))
     whole = {bed: _joined_past([part[bed] for part in past]) for bed in beds}
     wettings = past_wettings(_under(world, truth), wetting_triggers(truth.rain_mm), np.ones(1), 0)
     return Belief(
@@ -237,6 +248,12 @@ def build_belief(
         {bed: _weekly(temp_c) for bed, (_, temp_c) in whole.items()},
         tuple(wettings), mornings,
     )  # fmt: skip
+
+
+def _legs(first: int, end: int, stops: Collection[int] | None) -> list[tuple[int, int]]:
+    """Spans from one morning to the next, day by day or from stop to stop."""
+    starts = [h for h in range(first, end, 24) if stops is None or h == first or h in stops]
+    return list(zip(starts, [*starts[1:], end], strict=True))
 
 
 def _told(forcing: ColumnForcing, rain_told_frac: float) -> ColumnForcing:
@@ -320,35 +337,52 @@ class _Runner:
             reading_every_h=_READING_H,
             tolerance=ENSEMBLE_TOLERANCE,
         )
-        found = {bed: self._piece(run, i, bed) for i, bed in enumerate(beds)}
-        return found, run.state
+        return self._pieces(run, beds), run.state
 
-    def _piece(self, run: ColumnRun, place: int, bed: str) -> _Piece:
-        at = slice(place * self.n_members, (place + 1) * self.n_members)
-        members = self.members[self.soils[bed]]
-        theta = run.theta_m3m3[at].astype(np.float64)
-        temp = run.temp_c[at].astype(np.float64)
-        top = theta @ band_weights(0.0, 10.0, N_STORED_LAYERS)
-        p = members.parameters
-        suction = 33.0 * (top / p.theta_33_m3m3[:, None]) ** (-p.b[:, None])
-        index = crust_index(run.crust_maturity_frac[at].astype(np.float64), suction)
-        ground = Ground(members, theta, temp[:, :, 0] <= 0.05, index)
+    def _pieces(self, run: ColumnRun, beds: Sequence[str]) -> dict[str, _Piece]:
+        """What the run left of each bed; all beds of a soil are read together."""
         traits = self.world.tables.kit.rules.traits
-        keys = {tool.key for tool in self.world.garden.farm.tools}
-        met = {trait: met_by(trait, ground) for trait in {traits[key] for key in keys}}
-        fit = {trait: found.is_fit for trait, found in met.items()}
-        soil = BedSoil(
-            {key: fit[traits[key]] for key in keys},
-            {key: met[traits[key]].is_too_wet for key in keys},
-            (theta @ band_weights(0.0, 30.0, N_STORED_LAYERS)).astype(np.float32),
-            Integrals(
-                run.germination_cd[at].copy(),
-                run.elongation_cd[at].copy(),
-                run.drying_d[at].copy(),
-                run.leaf_cd[at].copy(),
-            ),
-        )
-        return _Piece(soil, (temp @ band_weights(0.0, 10.0, N_STORED_LAYERS)).mean(axis=0))
+        keys = sorted({tool.key for tool in self.world.garden.farm.tools})
+        asked = list(dict.fromkeys(traits[key] for key in keys))
+        found: dict[str, _Piece] = {}
+        for soil in sorted({self.soils[bed] for bed in beds}):
+            here = [bed for bed in beds if self.soils[bed] == soil]
+            n = self.n_members
+            rows = np.concatenate([beds.index(bed) * n + np.arange(n) for bed in here])
+            members = _repeated(self.members[soil], len(here))
+            theta = run.theta_m3m3[rows].astype(np.float64)
+            temp = run.temp_c[rows].astype(np.float64)
+            p, top = members.parameters, theta @ _TOP
+            suction = 33.0 * (top / p.theta_33_m3m3[:, None]) ** (-p.b[:, None])
+            index = crust_index(run.crust_maturity_frac[rows].astype(np.float64), suction)
+            ground = Ground(members, theta, temp[:, :, 0] <= 0.05, index)
+            met = [met_by(trait, ground) for trait in asked]
+            fit = [one.is_fit for one in met]
+            theta_0_30 = (theta @ _TO_30).astype(np.float32)
+            warm = temp @ _TOP
+            for i, bed in enumerate(here):
+                at, of = slice(i * n, (i + 1) * n), slice(beds.index(bed) * n, None)
+                own = [
+                    (f[at].copy(), m.is_too_wet[at].copy()) for f, m in zip(fit, met, strict=True)
+                ]
+                by_trait = dict(zip(asked, own, strict=True))
+                readings = (run.germination_cd, run.elongation_cd, run.drying_d, run.leaf_cd)
+                soil_of_bed = BedSoil(
+                    {key: by_trait[traits[key]][0] for key in keys},
+                    {key: by_trait[traits[key]][1] for key in keys},
+                    theta_0_30[at].copy(),
+                    Integrals(*(values[of][:n].copy() for values in readings)),
+                )
+                found[bed] = _Piece(soil_of_bed, warm[at].mean(axis=0))
+        return {bed: found[bed] for bed in beds}
+
+
+def _repeated(members: SoilMembers, n_times: int) -> SoilMembers:
+    """The members of a soil, once for each of several beds."""
+    names = ("working_m3m3", "wheel_m3m3", "ceiling_m3m3", "dry_limit_m3m3")
+    each = np.tile(np.arange(members.working_m3m3.size), n_times)
+    thresholds = {name: getattr(members, name)[each] for name in names}
+    return SoilMembers(parameters=members.parameters.take(each), **thresholds)
 
 
 def _cut(forcing: ColumnForcing, hours: slice) -> ColumnForcing:

@@ -130,7 +130,11 @@ def _beds(morning: Morning, world: World, with_tool: str) -> list[tuple[Plot, Wa
         plot = world.plot_at(bed.name, morning.hour)
         if plot is None:
             continue
-        way = usual_way(world.ways.get((morning.day, bed.name), ()), world, with_tool)
+        asked = (morning.day, bed.name, with_tool)
+        if asked not in world.usual_ways:
+            ways = world.ways.get(asked[:2], ())
+            world.usual_ways[asked] = usual_way(ways, world, with_tool)
+        way = world.usual_ways[asked]
         if way is not None:
             found.append((plot, way))
     return found

@@ -6,8 +6,9 @@ Crop gates are those of a central soil under the true weather: known to every ru
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime, time, timedelta
+from functools import cached_property
 
 import numpy as np
 
@@ -139,6 +140,17 @@ class World:
     events: tuple[Event, ...]  # preparations, sowings, settings, emergence, clearings, in order
     surfaces: Mapping[str, FloatArray]  # by bed (n_hours, 6), without passes
     central: Mapping[str, SoilMembers]  # one member a soil
+    usual_ways: dict[tuple[int, str, str], Way | None] = field(
+        default_factory=dict, init=False, repr=False, compare=False
+    )  # of rules asked before: day, bed, only tool
+
+    @cached_property
+    def plots_of(self) -> Mapping[str, tuple[Plot, ...]]:
+        """Plantings by bed."""
+        found: dict[str, list[Plot]] = {}
+        for plot in self.plots:
+            found.setdefault(plot.key, []).append(plot)
+        return {bed: tuple(plots) for bed, plots in found.items()}
 
     @property
     def n_hours(self) -> int:
@@ -147,9 +159,8 @@ class World:
 
     def plot_at(self, bed: str, hour: float) -> Plot | None:
         """What a bed is prepared for, sown or set with at an hour; None before and after."""
-        for plot in self.plots:
-            is_in_use = plot.prepared_hour <= hour < plot.cleared_hour
-            if is_in_use and plot.key == bed:
+        for plot in self.plots_of.get(bed, ()):
+            if plot.prepared_hour <= hour < plot.cleared_hour:
                 return plot
         return None
 
