@@ -279,7 +279,7 @@ def planting_outlook(
         for i, view in enumerate(guilds)
         if i == 0 or view.season_share > 0.0
     )
-    crop_hours = _crop_hours(planting, ensemble, traits, temp, theta)
+    crop_hours = hours_of_crop(planting, ensemble, traits, temp, theta)
     last_up = None if crop_hours is None else crop_hours.last_up
     crop = traits.get(planting.crop or "")
     cover = surface[stored:, 3]
@@ -305,14 +305,37 @@ def planting_outlook(
     )
 
 
-def _crop_hours(
+def hours_of_crop(
     planting: Planting,
     ensemble: Ensemble,
     traits: Mapping[str, CropTraits],
     temp: FloatArray,
     theta: FloatArray,
 ) -> CropHours | None:
-    """Hours at which a sown crop comes up, and at which the last blind pass is."""
+    """Hours at which a sown crop comes up, and at which the last blind pass is.
+
+    Parameters
+    ----------
+    planting : Planting
+        The planting.
+    ensemble : Ensemble
+        For the clock and the members of its soil.
+    traits : mapping
+        Crop traits by crop name.
+    temp, theta : array
+        Temperature [C] and water [m3/m3] of its columns by layer, (n_members, n_stored, n_layers).
+
+    Returns
+    -------
+    CropHours or None
+        By member, NaN beyond sight; None for a crop that was set or seen up, that was sown before
+        the stored hours, or whose heat sum is not known.
+
+    Notes
+    -----
+    The faster and the slower of two published tables where there are two; sources and range as
+    `emergence_heat_cd`. Worked: tests/published/test_crop_stages_printed.py.
+    """
     if (
         not planting.is_sown
         or planting.up_at is not None

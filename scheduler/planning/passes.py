@@ -23,7 +23,7 @@ from scheduler.models.kill import (
     wet_before_factor,
 )
 from scheduler.planning.draws import stratified_normals
-from scheduler.planning.ensemble import Ensemble
+from scheduler.planning.ensemble import Ensemble, SoilMembers
 from scheduler.planning.outlook import Outlook
 from scheduler.planning.traits import ToolTraits
 from scheduler.records import FloatArray, IntArray, Tool
@@ -98,14 +98,48 @@ def pass_weather(
     without a dry limit of tillage. Definition of this project; sources and range as
     `drying_dose_mm` and `burial_factor`. Worked: tests/planning/test_passes.py.
     """
+    members = ensemble.members[outlook.planting.bed.soil]
+    return weather_of_passes(outlook.theta_0_30_m3m3, members, ensemble, surface, settings)
+
+
+def weather_of_passes(
+    theta_0_30_m3m3: FloatArray,
+    members: SoilMembers,
+    ensemble: Ensemble,
+    surface: FloatArray,
+    settings: KillSettings,
+) -> PassWeather:
+    """As `pass_weather`, from the water of a planting's columns.
+
+    Parameters
+    ----------
+    theta_0_30_m3m3 : array
+        Water of 0-30 mm by member and stored hour, (n_members, n_stored) [m3/m3].
+    members : SoilMembers
+        Of the planting's soil.
+    ensemble : Ensemble
+        For the clock and the weather.
+    surface : array
+        Surface table of the planting (n_hours, 6).
+    settings : KillSettings
+        For what counts as a wetting.
+
+    Returns
+    -------
+    PassWeather
+        By member and stored hour.
+
+    Notes
+    -----
+    As `pass_weather`. Worked: tests/planning/test_passes.py.
+    """
     first = ensemble.stored_from_hour
     forcing = ensemble.sky.forcing
-    members = ensemble.members[outlook.planting.bed.soil]
     water = forcing.rain_mm[:, first:] + (surface[first:, 0] * surface[first:, 1])[None, :]
     demand = np.maximum(forcing.et0_mm[:, first:], 0.0)  # dew does not undo drying
     return PassWeather(
         drying_dose_mm(demand, water, settings.rewet_mm),
-        outlook.theta_0_30_m3m3 - members.working_m3m3[:, None],
+        theta_0_30_m3m3 - members.working_m3m3[:, None],
         _wet_days(water, settings.rewet_mm),
         first,
         not members.dry_limit_m3m3.any(),

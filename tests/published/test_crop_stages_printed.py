@@ -23,7 +23,7 @@ from scheduler.models.soil_column import ColumnForcing
 from scheduler.planning.crop_stage import CropHours, CropStage, crop_stage
 from scheduler.planning.ensemble import N_STORED_LAYERS, Sky
 from scheduler.planning.gates import Gate, gate
-from scheduler.planning.outlook import _crop_hours
+from scheduler.planning.outlook import hours_of_crop
 from scheduler.planning.traits import CropTraits
 from scheduler.records import Bed, Planting, Tool
 from scheduler.reference import load_tables
@@ -79,7 +79,7 @@ def grown(crop: str, temp_c: float, depth_mm: float | None = None, is_sown: bool
     )
     of = Planting(BED, None, 0.0, 18.0, crop, is_sown, START, 3, 250.0, depth_mm)
     layers = (2, N_HOURS, N_STORED_LAYERS)
-    hours = _crop_hours(of, ensemble, crop_traits(), np.full(layers, temp_c), np.full(layers, 0.3))
+    hours = hours_of_crop(of, ensemble, crop_traits(), np.full(layers, temp_c), np.full(layers, 0.3))
     up = None if hours is None else hours.last_up
     stage = crop_stage(of, crop_traits()[crop], ensemble, up, np.full(N_HOURS, 0.3))
     assert stage is not None
