@@ -215,6 +215,35 @@ def hand_minutes(weeds: WeedOutlook, outlook: Outlook, hand: HandRates) -> Range
     takes them in strides; the rates are assumptions. No range stated.
     Worked: tests/planning/test_readings.py.
     """
+    minutes = particle_hand_minutes(weeds, outlook, hand)
+    return Range(*(float(q) for q in weighted_quantiles(minutes, weeds.weights)))
+
+
+def particle_hand_minutes(
+    weeds: WeedOutlook, outlook: Outlook, hand: HandRates, time: int = 0
+) -> FloatArray:
+    """Minutes to weed the planting by hand at one of the hours of its weeds, by particle.
+
+    Parameters
+    ----------
+    weeds : WeedOutlook
+        Weeds of the planting.
+    outlook : Outlook
+        The planting.
+    hand : HandRates
+        Minutes a weed, in the row and between, and a metre of row.
+    time : int
+        Which of the hours; the first is now.
+
+    Returns
+    -------
+    array
+        Minutes (n_particles,) [min].
+
+    Notes
+    -----
+    As `hand_minutes`. Worked: tests/planning/test_readings.py.
+    """
     planting = outlook.planting
     metres = planting.to_m - planting.from_m
     area = metres * planting.bed.width_m
@@ -222,12 +251,11 @@ def hand_minutes(weeds: WeedOutlook, outlook: Outlook, hand: HandRates) -> Range
     share = weeds.row_share
     rates = ((IN_ROW, share, hand.stage_min), (BETWEEN, 1.0 - share, hand.between_min))
     each = sum(
-        (weeds.density_m2(0, zone)[:, _WEED_STAGES_HAND] @ a_weed * part * area
+        (weeds.density_m2(time, zone)[:, _WEED_STAGES_HAND] @ a_weed * part * area
          for zone, part, a_weed in rates),
         np.zeros(weeds.weights.size),
     )  # fmt: skip
-    minutes = each + hand.row_metre_min * rows * metres
-    return Range(*(float(q) for q in weighted_quantiles(minutes, weeds.weights)))
+    return np.asarray(each + hand.row_metre_min * rows * metres)
 
 
 def ruling_work(outlook: Outlook, day: Day) -> WorkOutlook:

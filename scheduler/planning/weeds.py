@@ -212,6 +212,7 @@ def weed_history(
     soil_mean_c: FloatArray,
     latitude_deg: float,
     n_particles: int = N_PARTICLES,
+    planned: Sequence[Event] = (),
 ) -> WeedHistory:
     """Follow the ready pool of seeds through everything that was done to a planting.
 
@@ -240,6 +241,9 @@ def weed_history(
         North positive; the seasons of the south are half a year on.
     n_particles : int
         Particles that the kill of a pass is spread over.
+    planned : sequence of Event
+        What is thought of for later than now, in order: it opens and kills then, and changes
+        nothing of how ready and rested the ground is now.
 
     Returns
     -------
@@ -269,6 +273,9 @@ def weed_history(
     actions += [(e.happened_at, names[e.kind], e) for e in events if e.kind in names
                 and touches(e, planting) and was_done(e)]  # fmt: skip
     actions.sort(key=lambda item: (item[0], item[1]))
+    n_so_far = len(actions)
+    actions += [(e.happened_at, names[e.kind], e) for e in planned if e.kind in names
+                and touches(e, planting)]  # fmt: skip
     n_guilds = settings.mix.shape[0]
     pool = np.ones((n_guilds, 2))
     last = np.full(2, -1e9)
@@ -280,11 +287,22 @@ def weed_history(
     has_rows = planting.crop is not None and since_at is None  # a crop of unknown age
     passed, taken = np.full(2, -np.inf), np.zeros((2, len(STAGES)))
     member = _members_in_turn(ensemble.n_members, n_particles)
-    for at, label, event in actions:
+    now_d = sky.now_hour / 24.0
+
+    def refilled(to_d: float) -> FloatArray:
+        if before is None:
+            return pool
+        return np.asarray(
+            pool + (1.0 - pool) * (1.0 - np.exp(-(to_d - before) / settings.refill_d))
+        )
+
+    now: tuple[FloatArray, ...] | None = None
+    for i, (at, label, event) in enumerate(actions):
+        if i == n_so_far:
+            now = (refilled(now_d).copy(), last.copy(), passed, taken)
         hour = (at - sky.start_at) / timedelta(hours=1)
         day = hour / 24.0
-        if before is not None:
-            pool += (1.0 - pool) * (1.0 - np.exp(-(day - before) / settings.refill_d))
+        pool = refilled(day)
         before = day
         if label == "clearing":
             has_rows = False
@@ -341,9 +359,7 @@ def weed_history(
             last = np.where(stirs > 0.0, day, last)
         if float(size.max()) >= _LEAST_OPENING:
             opened.append((hour, size, label, at))
-    now_d = sky.now_hour / 24.0
-    if before is not None:
-        pool += (1.0 - pool) * (1.0 - np.exp(-(now_d - before) / settings.refill_d))
+    ready, rested, passed, taken = now or (refilled(now_d), last, passed, taken)
     season_now = _season(
         settings, sky.at(sky.now_hour), sky.now_hour, ensemble, soil_mean_c, latitude_deg
     )
@@ -370,8 +386,8 @@ def weed_history(
         tuple(o[3] for o in opened),
         left,
         tuple(left_out),
-        pool * season_now[:, None],
-        now_d - last,
+        ready * season_now[:, None],
+        now_d - rested,
         passed,
         taken,
     )

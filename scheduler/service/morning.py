@@ -68,7 +68,9 @@ def morning(
     return morning_of(found, None if lists is None else lists.latest_list(now))
 
 
-def morning_of(s: Situation, issued: Mapping[str, Any] | None = None) -> Morning:
+def morning_of(
+    s: Situation, issued: Mapping[str, Any] | None = None, *, hours_h: float | None = None
+) -> Morning:
     """The list of a computed situation.
 
     Parameters
@@ -76,15 +78,18 @@ def morning_of(s: Situation, issued: Mapping[str, Any] | None = None) -> Morning
     s : Situation
         As `situation` returns it.
     issued : mapping, optional
-        The list issued last.
+        The list issued last; without it the places that the situation was kept with.
+    hours_h : float, optional
+        Hours of cultivation today [h]; what is left of the work plan's by default.
 
     Returns
     -------
     Morning
-        The list.
+        The list; without the picture of the day where not every planting was computed.
     """
-    hours = hours_left(s.farm.work, s.now, s.farm.place.time_zone)
-    plan = order_of_day(s.drafts, hours, s.day, _ranks(issued, s.now))
+    hours = hours_left(s.farm.work, s.now, s.farm.place.time_zone) if hours_h is None else hours_h
+    ranks = s.kept.ranks if issued is None else ranks_of(issued, s.now)
+    plan = order_of_day(s.drafts, hours, s.day, ranks)
     series = s.series
     last = series.last_observed_at
     rain_ahead = _rain_ahead(s)
@@ -117,13 +122,28 @@ def morning_of(s: Situation, issued: Mapping[str, Any] | None = None) -> Morning
         cautions=_cautions(s),
         day=local_day(s.now, s.farm.place.time_zone),
         outlook_line=_outlook_line(s, rain_ahead),
-        strip=day_strip(s.day, tuple(s.outlooks.values())),
+        strip=day_strip(s.day, tuple(s.outlooks.values()))
+        if len(s.outlooks) == len(s.plantings)
+        else None,
         rain_ahead=rain_ahead,
     )
 
 
-def _ranks(issued: Mapping[str, Any] | None, now: datetime) -> dict[tuple[str, str], int]:
-    """Rank of each bed and part on the list issued last, if it is of today or yesterday."""
+def ranks_of(issued: Mapping[str, Any] | None, now: datetime) -> dict[tuple[str, str], int]:
+    """Rank of each bed and part on the list issued last, if it is of today or yesterday.
+
+    Parameters
+    ----------
+    issued : mapping or None
+        The list as it was stored.
+    now : datetime
+        The moment of the answer.
+
+    Returns
+    -------
+    dict
+        By bed and part; empty where there is none.
+    """
     if issued is None:
         return {}
     age = now - datetime.fromisoformat(str(issued["as_of"]))

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
+from hashlib import sha256
 
 import numpy as np
 
+from scheduler import __version__
 from scheduler.errors import UsageError, WeatherMissingError
 from scheduler.models.weeds.degree_days import wetting_triggers
 from scheduler.planning.advice import advice_for, advised
@@ -17,7 +19,9 @@ from scheduler.planning.ensemble import (
     Ensemble,
     Sky,
     member_skies,
+    rerun_ensemble,
     run_ensemble,
+    sky_change_hour,
     soil_members,
 )
 from scheduler.planning.offers import Kit, Site, choose, weed_hours
@@ -28,8 +32,17 @@ from scheduler.planning.plantings import disturbances, is_prepared, plantings_at
 from scheduler.planning.verdict import weed_verdict
 from scheduler.planning.visits import after_refusal, taught
 from scheduler.planning.weeds import WeedOutlook, flush_course, weed_history, weed_outlook
+from scheduler.planning.whatif import HandAhead, hand_ahead
 from scheduler.ports import Journal, Progress, WeatherStore
-from scheduler.records import Event, Farm, FloatArray, Kind, Planting, WeatherSeries
+from scheduler.records import (
+    HOURLY_VARIABLES,
+    Event,
+    Farm,
+    FloatArray,
+    Kind,
+    Planting,
+    WeatherSeries,
+)
 from scheduler.service.settings import (
     GATE_KPA,
     STAGE_KILL_FRAC,
@@ -51,12 +64,83 @@ PAST_DAYS = 75
 STORED_DAYS = 45
 READING_DAYS = 60
 HORIZON_DAYS = 10
+MARKED_DAYS = (7, 4)  # before and after now: from there a changed run goes on
 _LEAST_PAST_DAYS = 3
 
 
 @dataclass(frozen=True)
+class Basis:
+    """What an answer rests on, before anything is computed.
+
+    `events` are entries that stand, up to now; `acts` are what is thought of for now or later, in
+    order: ground and weeds feel them, but they teach nothing.
+    """
+
+    farm: Farm
+    now: datetime
+    n_members: int
+    events: tuple[Event, ...]
+    acts: tuple[Event, ...]
+    series: WeatherSeries
+    sky: Sky
+    plantings: tuple[Planting, ...]
+    surfaces: Mapping[str, tuple[str, FloatArray]]
+
+    @property
+    def stored(self) -> int:
+        """First hour of which the profiles are kept."""
+        return max(0, self.sky.now_hour - 24 * STORED_DAYS)
+
+    @property
+    def done(self) -> tuple[Event, ...]:
+        """Entries, and what is thought of for this very moment."""
+        return (*self.events, *(e for e in self.acts if e.happened_at <= self.now))
+
+    @property
+    def planned(self) -> tuple[Event, ...]:
+        """What is thought of for later."""
+        return tuple(e for e in self.acts if e.happened_at > self.now)
+
+    def key(self) -> str:
+        """A digest of all that the computed state depends on, but for the parameter tables."""
+        series, sky = self.series, self.sky
+        said: list[object] = [__version__, self.farm, self.now, self.n_members, self.events]
+        said += [self.acts, series.rain_totals, series.notes, series.fills, series.sources]
+        said += [series.last_observed_at, series.forecast_issued_at]
+        said += [sky.start_at, sky.now_hour, sky.has_forecast, sky.n_past_years]
+        arrays = [getattr(series, name) for name in HOURLY_VARIABLES]
+        arrays += [series.kinds[name] for name in sorted(series.kinds)]
+        arrays += [sky.forcing.table(), sky.is_rain_known]
+        arrays += [self.surfaces[name][1] for name in sorted(self.surfaces)]
+        digest = sha256("\n".join(repr(one) for one in said).encode())
+        for values in arrays:
+            digest.update(np.ascontiguousarray(values).data)
+        return digest.hexdigest()
+
+
+@dataclass(frozen=True)
+class Kept:
+    """What a computed situation is taken up again from, when something of it is another.
+
+    `drafts` are the verdicts by planting before the order of the day, `ahead` the minutes by hand
+    at the end of the days in sight, `ranks` the places on the list issued before.
+    """
+
+    key: str
+    basis: Basis
+    ensemble: Ensemble
+    drafts: Mapping[str, Draft]
+    ahead: Mapping[str, HandAhead]
+    ranks: Mapping[tuple[str, str], int] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
 class Situation:
-    """A farm at one moment, computed: everything that answers are read from."""
+    """A farm at one moment, computed: everything that answers are read from.
+
+    `outlooks` and `weeds` are those of the plantings that were computed: all of them, but in a
+    situation that was taken up from another one.
+    """
 
     farm: Farm
     now: datetime
@@ -70,6 +154,7 @@ class Situation:
     surfaces: Mapping[str, tuple[str, FloatArray]]
     day: Day
     drafts: tuple[Draft, ...]
+    kept: Kept
 
 
 def situation(
@@ -108,77 +193,209 @@ def situation(
     UsageError
         If `now` has no time zone.
     """
+    basis = basis_of(farm, journal, weather, now, n_members=n_members)
+    return situation_of(basis, progress=progress)
+
+
+def basis_of(
+    farm: Farm,
+    journal: Journal,
+    weather: WeatherStore,
+    now: datetime,
+    *,
+    n_members: int = N_SOIL_MEMBERS,
+    more: Sequence[Event] = (),
+    acts: Sequence[Event] = (),
+) -> Basis:
+    """Read what an answer rests on.
+
+    Parameters
+    ----------
+    farm, journal, weather, now, n_members
+        As in `situation`.
+    more : sequence of Event
+        Entries taken as if they had been logged, up to `now`.
+    acts : sequence of Event
+        What is thought of for `now` or later.
+
+    Returns
+    -------
+    Basis
+        Entries, weather, plantings and what was done to them.
+
+    Raises
+    ------
+    WeatherMissingError, UsageError
+        As in `situation`.
+    """
     if now.tzinfo is None:
         raise UsageError(f"now: found {now.isoformat()} without a time zone; give one")
     hour_now = now.astimezone(UTC).replace(minute=0, second=0, microsecond=0)
-    events = tuple(e for e in journal.events(now) if e.happened_at <= now)
+    logged = (e for e in journal.events(now) if e.happened_at <= now)
+    events = tuple(sorted((*logged, *more), key=lambda e: e.happened_at))
+    later = tuple(sorted(acts, key=lambda e: e.happened_at))
     years = past_years(farm, events, weather, now, hour_now, timedelta(days=HORIZON_DAYS))
     series = _series(farm, events, weather, now, hour_now, len(years))
-    sd = spread()
-    sky = member_skies(series, hour_now, farm.place, sd, farm.seed, n_members, years)
-    used = {bed.soil for bed in farm.beds}
-    members = {
-        name: soil_members(soil_prior(soil), sd, farm.seed, n_members)
-        for name, soil in farm.soils.items()
-        if name in used
-    }
-    crops = crop_traits()
-    tools = tool_traits(farm)
+    sky = member_skies(series, hour_now, farm.place, spread(), farm.seed, n_members, years)
     plantings = plantings_at(farm, events)
-    surfaces = {
+    return Basis(
+        farm, now, n_members, events, later, series, sky, plantings,
+        _surfaces(plantings, (*events, *later), series),
+    )  # fmt: skip
+
+
+def _surfaces(
+    plantings: Sequence[Planting], events: Sequence[Event], series: WeatherSeries
+) -> dict[str, tuple[str, FloatArray]]:
+    crops = crop_traits()
+    return {
         p.key: (p.bed.soil, surface_table(p, events, crops, series.start_at, series.n_hours))
         for p in plantings
     }
-    stored = max(0, sky.now_hour - 24 * STORED_DAYS)
-    views = guild_views(series, sky.now_hour, now, farm)
-    ensemble = run_ensemble(
-        sky,
-        members,
-        surfaces,
-        weed_heat(),
-        stored_from_hour=stored,
-        readings_from_hour=max(0, sky.now_hour - 24 * READING_DAYS),
-        progress=progress,
-    )
-    ensemble = taught(ensemble, farm, plantings, events, tools)
-    outlooks = {
-        p.key: planting_outlook(
-            p, ensemble, disturbances(p, events), views, crops, tools, surfaces[p.key][1]
+
+
+def situation_of(
+    basis: Basis, kept: Kept | None = None, *, progress: Progress | None = None
+) -> Situation:
+    """Compute a farm from what its answer rests on.
+
+    Parameters
+    ----------
+    basis : Basis
+        Entries, weather and plantings.
+    kept : Kept, optional
+        A situation of the same farm and moment: only what differs from it is computed, and only
+        from the hour on in which it does.
+    progress : Progress, optional
+        Told how far the computation has come.
+
+    Returns
+    -------
+    Situation
+        The same to the last bit, with or without `kept`.
+    """
+    farm, now, events, sky = basis.farm, basis.now, basis.events, basis.sky
+    tools = tool_traits(farm)
+    if kept is None or not _is_of(basis, kept.basis):
+        kept, ensemble = None, _run(basis, progress)
+    else:
+        ensemble = rerun_ensemble(
+            kept.ensemble, sky, basis.surfaces, weed_heat(), progress=progress
         )
-        for p in plantings
-    }
-    day = day_of(farm, sky, stored, now)
+    ensemble = taught(ensemble, farm, basis.plantings, events, tools)
+    touched = _touched(basis, ensemble, kept)
+    day = day_of(farm, sky, basis.stored, now)
     kit = Kit(
         PassRules({tool.name: tool for tool in farm.tools}, tools, kill_settings(), farm.seed),
         kill_table(farm),
-        crops,
+        crop_traits(),
         weed_settings(),
     )
+    views = guild_views(basis.series, sky.now_hour, now, farm)
+    outlooks = {
+        p.key: planting_outlook(
+            p,
+            ensemble,
+            disturbances(p, (*events, *basis.acts)),
+            views,
+            kit.crops,
+            tools,
+            basis.surfaces[p.key][1],
+        )
+        for p in touched
+    }
     weeds: dict[str, WeedOutlook] = {}
-    drafts: list[Draft] = []
-    for p in plantings:
-        site = _site(p, outlooks, ensemble, events, surfaces[p.key][1], day, kit)
-        drafts.append(_draft(site, kit, events, day, ensemble))
+    drafts: dict[str, Draft] = {} if kept is None else dict(kept.drafts)
+    ahead: dict[str, HandAhead] = {} if kept is None else dict(kept.ahead)
+    for place, p in enumerate(touched):
+        if progress is not None:
+            progress("weeds of the beds", place / len(touched))
+        site = _site(p, outlooks, ensemble, basis, day, kit)
+        drafts[p.key] = _draft(site, kit, basis.done, events, day, ensemble)
+        ahead[p.key] = hand_ahead(site.weeds, site.outlook, hand_rates())
         weeds[p.key] = replace(site.weeds, future=None)  # large, and of no more use
+    own = {p.key: drafts[p.key] for p in basis.plantings}
     return Situation(
         farm,
         now,
         events,
-        series,
+        basis.series,
         sky,
         ensemble,
-        plantings,
+        basis.plantings,
         outlooks,
         weeds,
-        surfaces,
+        basis.surfaces,
         day,
-        held_back(drafts, farm, events, series, day),
+        held_back(tuple(own.values()), farm, events, basis.series, day),
+        Kept(basis.key(), basis, ensemble, own, ahead),
     )
 
 
-def _draft(site: Site, kit: Kit, events: Sequence[Event], day: Day, ensemble: Ensemble) -> Draft:
+def _run(basis: Basis, progress: Progress | None) -> Ensemble:
+    """All columns from the first hour on, marked day by day around now."""
+    farm, sky = basis.farm, basis.sky
+    used = {bed.soil for bed in farm.beds}
+    members = {
+        name: soil_members(soil_prior(soil), spread(), farm.seed, basis.n_members)
+        for name, soil in farm.soils.items()
+        if name in used
+    }
+    marks = [sky.now_hour + 24 * day for day in range(-MARKED_DAYS[0], MARKED_DAYS[1] + 1)]
+    return run_ensemble(
+        sky,
+        members,
+        basis.surfaces,
+        weed_heat(),
+        stored_from_hour=basis.stored,
+        readings_from_hour=max(0, sky.now_hour - 24 * READING_DAYS),
+        progress=progress,
+        mark_hours=[hour for hour in marks if 0 < hour < sky.n_hours],
+    )
+
+
+def _is_of(basis: Basis, before: Basis) -> bool:
+    """Whether a computed basis is of the same farm, moment, clock and plantings."""
+    return (
+        (basis.farm, basis.now, basis.n_members) == (before.farm, before.now, before.n_members)
+        and (basis.sky.start_at, basis.sky.n_hours) == (before.sky.start_at, before.sky.n_hours)
+        and basis.plantings == before.plantings
+        and np.array_equal(basis.series.air_temp_c, before.series.air_temp_c, equal_nan=True)
+    )
+
+
+def _touched(basis: Basis, ensemble: Ensemble, kept: Kept | None) -> tuple[Planting, ...]:
+    """Plantings that a change reaches: by the sky, their soil's members, or an entry of the bed."""
+    if kept is None or sky_change_hour(kept.basis.sky, basis.sky) is not None:
+        return basis.plantings
+    before = kept.basis
+    soils = {
+        soil
+        for soil, weights in ensemble.weights.items()
+        if not np.array_equal(weights, kept.ensemble.weights[soil])
+    }
+
+    def told(of: Basis, bed: str) -> tuple[list[Event], list[Event]]:
+        return [e for e in of.events if e.bed == bed], [e for e in of.acts if e.bed == bed]
+
+    beds = {
+        bed.name
+        for bed in basis.farm.beds
+        if bed.soil in soils or told(basis, bed.name) != told(before, bed.name)
+    }
+    return tuple(p for p in basis.plantings if p.bed.name in beds)
+
+
+def _draft(
+    site: Site,
+    kit: Kit,
+    done: Sequence[Event],
+    events: Sequence[Event],
+    day: Day,
+    ensemble: Ensemble,
+) -> Draft:
     """The verdict of one planting, with what else is due there."""
-    choice = choose(site, kit, events, day)
+    choice = choose(site, kit, done, day)
     advice = advice_for(site, choice, kit, day, ensemble)
     found = weed_verdict(site, choice, kit, day, hand_rates(), value_settings())
     each = [
@@ -193,33 +410,33 @@ def _site(
     planting: Planting,
     outlooks: Mapping[str, Outlook],
     ensemble: Ensemble,
-    events: Sequence[Event],
-    surface: FloatArray,
+    basis: Basis,
     day: Day,
     kit: Kit,
 ) -> Site:
     """One planting as the tools meet it."""
     outlook = outlooks[planting.key]
+    surface = basis.surfaces[planting.key][1]
     weather = pass_weather(outlook, ensemble, surface, kit.rules.settings)
     mates = tuple(
         other
         for key, other in outlooks.items()
         if other.planting.bed.name == planting.bed.name and key != planting.key
     )
-    weeds = _weeds(outlook, weather, ensemble, events, surface, day, kit)
-    return Site(outlook, weeds, weather, mates, is_prepared(planting, events))
+    weeds = _weeds(outlook, weather, ensemble, basis, day, kit)
+    return Site(outlook, weeds, weather, mates, is_prepared(planting, basis.done))
 
 
 def _weeds(
     outlook: Outlook,
     weather: PassWeather,
     ensemble: Ensemble,
-    events: Sequence[Event],
-    surface: FloatArray,
+    basis: Basis,
     day: Day,
     kit: Kit,
 ) -> WeedOutlook:
     farm, sky, planting = day.farm, day.sky, outlook.planting
+    surface = basis.surfaces[planting.key][1]
     settings = weed_settings()
     is_wetting = wetting_triggers(sky.forcing.rain_mm + surface[None, :, 0])
     wettings = past_wettings(ensemble, is_wetting, outlook.weights, ensemble.readings_from_hour)
@@ -228,7 +445,7 @@ def _weeds(
     weekly = np.convolve(week, np.ones(168) / 168.0, mode="valid")
     history = weed_history(
         planting,
-        events,
+        basis.done,
         wettings,
         settings,
         kit.kills,
@@ -237,6 +454,7 @@ def _weeds(
         ensemble,
         weekly,
         farm.place.latitude_deg,
+        planned=basis.planned,
     )
     gates = np.array(GATE_KPA)
     found = weed_outlook(
