@@ -57,8 +57,14 @@ class _BedLog:
         elif event.kind in ("up", "rooted"):
             for part, (planting, at) in self.growing.items():
                 if event.part in (None, part):
-                    seen = {f"{event.kind}_at": event.happened_at}
-                    self.growing[part] = (replace(planting, **seen), at)
+                    seen = event.happened_at
+                    is_up = event.kind == "up"
+                    told = (
+                        replace(planting, up_at=seen)
+                        if is_up
+                        else replace(planting, rooted_at=seen)
+                    )
+                    self.growing[part] = (told, at)
 
     def end(self) -> None:
         """Whatever still grows grows on."""

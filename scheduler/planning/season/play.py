@@ -314,6 +314,7 @@ def play(
 
     Notes
     -----
+    A rule is asked on working days, and where hours go by the day on those with minutes left.
     Passes are tried in the order named while minutes last; one that does not fit in is passed over.
     A tool must be hung on first each day. A bed found too wet costs a visit in vain. A line counts
     once: again only after a working day off the list, or after its pass. Definition of this
@@ -359,14 +360,16 @@ def played(
     for day in world.days:
         if not day.is_working:
             continue
+        left = budget_min
+        if isinstance(left, Hours):
+            left = left.left_min(day.index, state.sums.machine_min + state.sums.vain_min)
+            if left <= 0.0:
+                continue
         state.day = day
         state.advance(float(day.open_hours[0]))
         is_look = eyes.looks_every_d is not None and day.index - looked >= eyes.looks_every_d
         looked = day.index if is_look else looked
         seen = _seen(state, eyes) if is_look else {}
-        left = budget_min
-        if isinstance(left, Hours):
-            left = left.left_min(day.index, state.sums.machine_min + state.sums.vain_min)
         listed = _work(state, rule, eyes, seen, left, listed, score)
     state.advance(float(world.n_hours))
     return state

@@ -104,6 +104,7 @@ def draw_truth(
     outside: str = "",
     build: str = GATE,
     spread: TruthSpread | None = None,
+    soils: Mapping[str, SoilMembers] | None = None,
 ) -> Truth:
     """One hidden truth.
 
@@ -121,6 +122,8 @@ def draw_truth(
         `gate` or `product`.
     spread : TruthSpread, optional
         Spreads that the tables do not have.
+    soils : mapping, optional
+        Its soils, one member each, where they are drawn already.
 
     Returns
     -------
@@ -157,14 +160,15 @@ def draw_truth(
     parts = sd.farm_size_ln_sd**2 + sd.event_size_ln_sd**2
     bed_sd = np.sqrt(max(weeds.size_ln_sd**2 - parts, 0.0))
     keys = sorted({tool.key for tool in world.garden.farm.tools})
+    if soils is None:
+        soils = {
+            name: _soil_of(p, world.tables.spread, own) for name, p in world.tables.priors.items()
+        }
     share = keyed_generator(own, "share").uniform(sd.least_share_frac, sd.most_share_frac)
     return Truth(
         name=name,
         is_outside=bool(outside),
-        soils={
-            soil: _moved(_soil_of(prior, world.tables.spread, own), off.get("threshold", 0.0))
-            for soil, prior in world.tables.priors.items()
-        },
+        soils={soil: _moved(members, off.get("threshold", 0.0)) for soil, members in soils.items()},
         clock=off.get("clock", float(np.exp(weeds.clock_ln_sd * z("clock")))),
         spread=off.get("spread", float(np.exp(weeds.spread_ln_sd * z("spread")))),
         farm_size_ln=sd.farm_size_ln_sd * z("size") + float(np.log(off.get("size", 1.0))),
