@@ -320,9 +320,18 @@ def big_season(seed: int = 3) -> SeasonReview:
                 saved = {"hit": 40.0, "little": 3.0, "in vain": 0.0}[did]
                 passes.append(
                     PassReview(
-                        bed, part, None, row["tool"], moment, did, float(row["work_min"] or 5.0),
-                        bool(row["work_min"]), spread(saved * 3), spread(saved), "Invented.",
-                    )  # fmt: skip
+                        bed,
+                        part,
+                        None,
+                        row["tool"],
+                        moment,
+                        did,
+                        float(row["work_min"] or 5.0),
+                        bool(row["work_min"]),
+                        spread(saved * 3),
+                        spread(saved),
+                        "Invented.",
+                    )
                 )
     return replace(
         small,

@@ -96,7 +96,7 @@ class _SummaryPage:
 
     def labelled(self, heading: str, said: Sequence[tuple[str, str]]) -> list[str]:
         """Statements under a heading, each with a label that hangs where there is room."""
-        lines = [f"{heading}:"] if said else []
+        lines = self.wrapped(f"{heading}:") if said else []
         for label, text in said:
             if self.is_narrow:
                 lines += self.wrapped(f"{label}: {text}", "  ")
@@ -119,9 +119,9 @@ class _SummaryPage:
         rows = self.words.costliest()
         if not rows:
             return []
-        heading = "Missed, the dearest first"
+        heading = "The missed flushes that cost most"
         if self.is_narrow:
-            lines = [f"{heading}:"]
+            lines = self.wrapped(f"{heading}:")
             for place, row in enumerate(rows, start=1):
                 text = f"{place} {row.bed} {row.crop}, {row.when}: {row.reason}, {row.cost}. "
                 lines += self.wrapped(text + row.why, "  ")
@@ -191,7 +191,7 @@ class _SummaryPage:
         lines = [line for note in notes[:MAX_NOTES] for line in self.wrapped(note, "  ")]
         if len(notes) > MAX_NOTES:
             lines.append(f"{len(notes) - MAX_NOTES} more notes on the page (--html FILE).")
-        for credit in self.words.review.attribution:
+        for credit in self.words.credits():
             lines += self.wrapped(credit, "  ")
         return lines
 

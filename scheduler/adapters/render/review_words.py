@@ -18,6 +18,7 @@ from scheduler.adapters.render.phrases import (
     range_words,
 )
 from scheduler.adapters.render.statements import listed, sentence
+from scheduler.adapters.weather.sources import credit_lines
 from scheduler.records import (
     FitDays,
     FlushWindow,
@@ -60,9 +61,10 @@ REASON_LETTERS = {
 OWN_MISS_WORDS = {"forecast": "forecast wrong", "model": "model wrong"}
 OWN_MISS = "not_listed"
 DID_WORDS = {"hit": "took a flush", "little": "did little", "in vain": "in vain"}
-TOTAL_HEADINGS = {"crop": "crop", "tool": "tool", "planting": "bed", "week": "week of"}
-"""The totals that are told in tables, and what stands over their names."""
+TOTAL_HEADINGS = {"crop": "crop", "planting": "bed", "week": "week of"}
+"""The totals that have a table of their own, and what stands over their names."""
 AS_LOGGED = "as logged"
+WEATHER = "Weather: "  # begins a line that names a source
 
 
 class MissedRow(NamedTuple):
@@ -123,7 +125,6 @@ class TotalRow(NamedTuple):
     """Minutes under one heading, in words."""
 
     name: str
-    flushes: str
     missed: str
     cost: str
     machine: str
@@ -299,7 +300,9 @@ class ReviewWords:
                     tool,
                     len(passes),
                     hours_text(_minutes(passes)),
-                    *(_n_did(passes, did) for did in DID_WORDS),
+                    _n_did(passes, "hit"),
+                    _n_did(passes, "little"),
+                    _n_did(passes, "in vain"),
                     time_words(_summed(found.saved_min for found in passes)),
                     "" if total is None or not total.n_missed else time_words(total.cost_min),
                 )
@@ -320,9 +323,8 @@ class ReviewWords:
         """The soils of the farm that anything is told of, in the order of the farm file."""
         told = {found.soil_name for found in self.review.fit_days}
         told |= {strip.soil_name for strip in self.review.strips}
-        return [*(name for name in self.review.farm.soils if name in told)] + sorted(
-            told - set(self.review.farm.soils)
-        )
+        of_farm = [name for name in self.review.farm.soils if name in told]
+        return [*of_farm, *sorted(told.difference(of_farm))]
 
     def weeks(self, soil: str) -> list[FitDays]:
         found = (week for week in self.review.fit_days if week.soil_name == soil)
@@ -330,7 +332,9 @@ class ReviewWords:
 
     def fit_lines(self) -> list[tuple[str, str]]:
         """One sentence a soil: days a week, the years before, weeks without a day."""
-        return [(soil, self.fit_said(weeks)) for soil in self.soils() if (weeks := self.weeks(soil))]
+        return [
+            (soil, self.fit_said(weeks)) for soil in self.soils() if (weeks := self.weeks(soil))
+        ]
 
     def fit_said(self, weeks: Sequence[FitDays]) -> str:
         said = f"{_mean(week.days.mid for week in weeks):.1f} days a week"
@@ -396,9 +400,7 @@ class ReviewWords:
 
     def bin_rows(self, score: Score) -> list[tuple[str, str, int]]:
         """Said, came true, how often."""
-        return [
-            (chance_words(said), chance_words(true), n) for said, true, n in sorted(score.bins)
-        ]
+        return [(chance_words(said), chance_words(true), n) for said, true, n in sorted(score.bins)]
 
     # -------------------------------------------------------------- replays
 
@@ -463,8 +465,7 @@ class ReviewWords:
         day = week_of(total.name) if way == "week" else None
         return TotalRow(
             total.name if day is None else day_words(day),
-            str(total.n_windows) if total.n_windows else "",
-            str(total.n_missed) if total.n_missed else "",
+            f"{total.n_missed} of {total.n_windows}" if total.n_windows else "",
             time_words(total.cost_min) if total.n_missed else "",
             hours_text(total.machine_min) if total.machine_min >= 1 else "",
             hours_text(total.hand_min) if total.hand_min >= 1 else "",
@@ -483,6 +484,11 @@ class ReviewWords:
 
     def notes(self) -> list[str]:
         return [grower_text(sentence(note), self.units) for note in self.review.notes]
+
+    def credits(self) -> list[str]:
+        """Whose data it rests on, and what their licences ask to print."""
+        sources = [line.removeprefix(WEATHER) for line in self.review.attribution]
+        return [*dict.fromkeys((*self.review.attribution, *credit_lines(sources)))]
 
     # --------------------------------------------------------------- strips
 

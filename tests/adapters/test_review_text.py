@@ -1,0 +1,186 @@
+"""The summary of a season in plain words."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+
+import pytest
+
+from scheduler.adapters.render.review_text import review_text
+from scheduler.adapters.render.review_words import (
+    MISSED_WORDS,
+    REASON_LETTERS,
+    against_words,
+    reason_words,
+    signed_words,
+    span_of_days,
+    time_words,
+)
+from scheduler.records import MISSED_REASONS, Range, ReviewTotal, SeasonReview
+from tests.adapters.review_made import (
+    NONE,
+    at,
+    bare_season,
+    big_season,
+    half_season,
+    small_season,
+    small_windows,
+    spread,
+)
+
+SEASONS = (small_season, big_season, half_season, bare_season)
+
+
+def joined(review: SeasonReview, width: int = 80) -> str:
+    return " ".join(review_text(review, width).split())
+
+
+@pytest.mark.parametrize("season", SEASONS)
+@pytest.mark.parametrize("units", ["metric", "us"])
+@pytest.mark.parametrize("width", [36, 40, 72, 80, 120])
+def test_no_line_is_longer_than_the_page(
+    season: Callable[[], SeasonReview], units: str, width: int
+) -> None:
+    lines = review_text(season(), width, units).splitlines()
+    assert max(map(len, lines)) <= width
+    assert not any(line != line.rstrip() for line in lines)
+
+
+@pytest.mark.parametrize("season", SEASONS)
+def test_a_season_takes_two_screens_at_most(season: Callable[[], SeasonReview]) -> None:
+    text = review_text(season())
+    assert len(text.splitlines()) <= 66
+    assert text.isascii()
+
+
+def test_a_page_too_narrow_is_refused() -> None:
+    with pytest.raises(ValueError, match="at least 36"):
+        review_text(small_season(), 35)
+
+
+def test_what_it_cost_comes_first() -> None:
+    text = joined(small_season())
+    head = (
+        "Season 2013, Quernbrook Garden (demo) 19 Mar to 26 Oct; read on 2 Nov 11 flushes in "
+        "4 beds or parts of beds: 1 taken by a pass, 8 missed, 1 too small to be worth one, 1 not "
+        "over yet. The missed ones cost 3.7-11 h of hand weeding (USD 82-240), and crop worth "
+        "22-64 min more."
+    )
+    assert text.startswith(head)
+    assert "3 passes: 1 took a flush, 1 did little, 1 in vain." in text
+
+
+def test_the_missed_ones_are_told_by_their_cost() -> None:
+    """160, 95, 45, 31 and 30 minutes: the five dearest of eight, with reason and days."""
+    lines = review_text(small_season()).splitlines()
+    rows = [line for line in lines if line[:3] in (f" {place} " for place in range(1, 6))]
+    assert [row.split()[1] for row in rows] == ["A4/north", "C4", "A4/south", "B4", "B4"]
+    assert "10-11 Jun" in rows[0]
+    assert "no hours free" in rows[0]
+    assert rows[0].endswith("1.6-4.5 h")
+    assert "3-4 Jun" in rows[1]
+    assert "soil never fit: wet" in rows[1]
+    assert "forecast wrong" in rows[3]
+    assert "model wrong" in rows[4]
+
+
+def test_the_programs_own_misses_are_owned() -> None:
+    said = "the program's own misses: 1 by a wrong forecast and 1 by a wrong model."
+    assert said in joined(small_season())
+    review = small_season()
+    others = tuple(w for w in review.windows if w.reason != "not_listed")
+    assert "own miss" not in joined(replace(review, windows=others))
+
+
+def test_every_reason_has_its_words_and_its_letter() -> None:
+    assert tuple(MISSED_WORDS) == tuple(REASON_LETTERS) == MISSED_REASONS
+    assert len(set(REASON_LETTERS.values())) == len(MISSED_REASONS)
+    told = {reason_words(w) for w in small_windows() if w.outcome == "missed"}
+    assert len(told) == 8
+
+
+def test_a_rule_that_did_better_than_the_list_is_named() -> None:
+    """Also when it wins: `every 8 days` before the list, and the reader is told of chance."""
+    review = small_season()
+    eight = replace(review.replays[1], against_logged_min=Range(-2000.0, -1500.0, 60.0))
+    text = joined(replace(review, replays=(review.replays[0], eight, *review.replays[2:])))
+    assert "Every 8 days did best: from 33 h less to 60 min more by hand than as logged." in text
+    assert "that may be chance" in text
+    none = [replace(r, against_logged_min=Range(60.0, 300.0, 700.0)) for r in review.replays[1:]]
+    text = joined(replace(review, replays=(review.replays[0], *none)))
+    assert "No rule did better than the season as logged." in text
+
+
+def test_days_fit_against_the_years_before_and_without_any() -> None:
+    assert "Set against 4 years before on record." in joined(small_season())
+    bare = joined(bare_season())
+    assert "One year on record, so nothing to set it against." in bare
+    assert "in the years before" not in bare
+    unknown = replace(bare_season(), fit_days=())
+    assert "the weather is not known" in joined(unknown)
+
+
+def test_a_season_without_a_journal_says_so() -> None:
+    text = joined(bare_season())
+    assert "No flush of weeds can be told of this season." in text
+    assert "No planting is on record" in text
+    assert "The missed" not in text
+
+
+def test_a_season_not_over_says_so() -> None:
+    text = joined(half_season())
+    assert "19 Mar to 20 Jun, so far; read on 20 Jun" in text
+    assert "1 not over yet" in text
+
+
+def test_nothing_missed_is_told_as_that() -> None:
+    review = small_season()
+    hits = tuple(window for window in review.windows if window.outcome == "hit")
+    text = joined(replace(review, windows=hits, totals={}))
+    assert "Nothing that was worth a pass was missed." in text
+    assert "Why they were missed" not in text
+
+
+def test_the_reviews_own_total_goes_before_the_sum_of_its_reasons() -> None:
+    review = small_season()
+    own = ReviewTotal("season", 11, 8, Range(300.0, 378.0, 480.0), NONE, 0.0, 0.0)
+    text = joined(replace(review, totals={**review.totals, "season": (own,)}))
+    assert "The missed ones cost 5-8 h of hand weeding" in text
+
+
+def test_no_money_without_the_growers_hourly_value() -> None:
+    review = small_season()
+    farm = replace(review.farm, work=replace(review.farm.work, hourly_value=None))
+    text = joined(replace(review, farm=farm))
+    assert "USD" not in text
+    assert "3.7-11 h of hand weeding, and crop" in text
+
+
+def test_quantities_in_sentences_are_in_the_growers_units() -> None:
+    review = small_season()
+    wet = replace(small_windows()[1], why="25.4 mm fell in the night before.")
+    review = replace(review, windows=(wet,))
+    assert "1.0 in fell in the night before." in joined(review)
+    assert "25.4 mm fell" in " ".join(review_text(review, units="metric").split())
+
+
+def test_few_data_are_told_as_few() -> None:
+    assert "2 looks after a pass are too few to say anything." in joined(small_season())
+
+
+def test_who_gave_the_data_is_named() -> None:
+    assert "Surface observations, public domain." in joined(small_season())
+
+
+def test_minutes_and_hours() -> None:
+    assert time_words(Range(0.0, 0.2, 0.4)) == "under a minute"
+    assert time_words(Range(20.0, 40.0, 179.0)) == "20-180 min"
+    assert time_words(Range(2.0, 60.0, 240.0)) == "up to 4 h"
+    assert time_words(Range(600.0, 700.0, 6100.0)) == "10-100 h"
+    assert time_words(spread(600.0, 1.0)) == "10 h"
+    assert against_words(Range(-30.0, -20.0, -10.0)) == "10-30 min less"
+    assert against_words(Range(10.0, 20.0, 30.0)) == "10-30 min more"
+    assert signed_words(Range(0.0, 0.0, 0.0)) == "0 min"
+    assert span_of_days(at(5, 28).date(), at(6, 3).date()) == "28 May-3 Jun"
+    assert span_of_days(at(6, 3).date(), at(6, 3).date()) == "3 Jun"
