@@ -13,13 +13,14 @@ from scheduler.service.garden import season_on_record
 
 N_TRUTHS = 3
 REPLAY_NOTES = (
-    "All rules had the same plantings, weather, hand weeding and hidden truths, and at no date "
-    "more minutes with tools than were logged by then, on the days on which a tool was out.",
-    "Hand weeding goes by one rule in all of them, the logged season too: figures differ from what "
-    "was logged by hand; read the differences.",
-    "The list knew each morning's weather so far and a forecast like those of its day, and no look "
-    "at the weeds; its passes were chosen once, for soil and weeds as the tables have them, and "
-    "made again in every truth. The eyes saw every weed without error, on every working day.",
+    "All rules had the same plantings, weather, hand weeding and hidden truths, and at no date more "
+    "minutes with tools than were logged by then; they went out on logged days, when forty minutes "
+    "had come together.",
+    "Hand weeding goes by one rule in all of them, the logged season too, so the minutes are not "
+    "those that were logged by hand: read the differences.",
+    "The list knew the weather so far, a forecast like those of its day and no look at the weeds; "
+    "its passes were chosen once, for soil and weeds as the tables have them, and made again in "
+    "every truth. The eyes saw every weed of every bed without error.",
     "Played inside the program's own model of weeds and soil: what holds if the model is right.",
 )
 

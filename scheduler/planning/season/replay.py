@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 
+import numba as nb
 import numpy as np
 
 from scheduler.planning.ensemble import SoilMembers, soil_members
@@ -29,8 +31,10 @@ THE_LIST = "the list, same hours"
 EVERY_D = 8.0
 SEEN_M2 = 10.0
 SEEN_GAP_D = 3.0
+_OUT_FROM_MIN = 40.0  # that must have come together before a rule takes a tool out
 _LIST_MEMBERS = 4
-_LIST_PARTICLES = 16
+_LIST_PARTICLES = 8
+_LIST_SEEDS = 6
 
 Told = Callable[[float], None]
 
@@ -129,22 +133,26 @@ def logged_hours(world: World, logged: LoggedPasses) -> Hours:
     Returns
     -------
     Hours
-        On the days on which a tool was out, the hours of the work plan or what was logged if that
-        is more, and at no date more than was logged by then; where no pass is on record, the hours
-        of the plan.
+        At no date more than was logged by then, on days on which a tool was out and forty minutes
+        had come together; where no pass is on record, the hours of the plan.
 
     Notes
     -----
-    What a rule leaves over of one day it may use on a later one. Definition of this project. No
+    What a rule leaves over of one day it may use on a later one. Minutes come together so that a
+    set-up is worth it, and so that fewer mornings are computed. Definition of this project. No
     range stated. Worked: tests/planning/season/test_replay.py.
     """
-    plan = plan_minutes(world)
     if not logged.passes:
-        return Hours(plan)
-    used = np.zeros(len(world.days))
-    for day, minutes in logged.minutes_by_day(world).items():
-        used[day] = minutes
-    return Hours(np.where(used > 0.0, np.maximum(plan, used), 0.0), np.cumsum(used))
+        return Hours(plan_minutes(world))
+    used, granted = np.zeros(len(world.days)), np.zeros(len(world.days))
+    saved_up = 0.0
+    of_day = logged.minutes_by_day(world)
+    for day in sorted(of_day):
+        used[day] = of_day[day]
+        saved_up += of_day[day]
+        if saved_up >= _OUT_FROM_MIN and world.days[day].is_working:
+            granted[day], saved_up = np.inf, 0.0
+    return Hours(granted, np.cumsum(used))
 
 
 def plan_minutes(world: World, more_h_a_week: float = 0.0) -> FloatArray:
@@ -235,13 +243,27 @@ def list_plan(world: World, hours: Hours, price: float, told: Told | None = None
     Notes
     -----
     The list knows the weather so far and a forecast as skilful as it takes forecasts to be, looks
-    at no weeds, and has few members and particles (4 and 16). Definition of this project. No range
-    stated. Worked: tests/planning/season/test_replay.py.
+    at no weeds, and has few members, particles and seeds (4, 8 and 6). Definition of this project.
+    No range stated. Worked: tests/planning/season/test_replay.py.
     """
     days = np.flatnonzero(hours.a_day_min > 0.0).tolist()
     belief = build_belief(world, _LIST_MEMBERS, days=days, progress=told)
-    rule = Ours(belief, price, n_particles=_LIST_PARTICLES)
-    return Planned(THE_LIST, plan_of(played(world, central_truth(world), rule, hours)))
+    rule = Ours(belief, price, n_particles=_LIST_PARTICLES, n_seeds=_LIST_SEEDS)
+    season = truth_season(world, central_truth(world))
+    with one_thread():
+        state = played(world, season.truth, rule, hours, season=season)
+    return Planned(THE_LIST, plan_of(state))
+
+
+@contextmanager
+def one_thread() -> Iterator[None]:
+    """Many small computations, each too short to be worth sharing among threads."""
+    n_threads = nb.get_num_threads()
+    nb.set_num_threads(1)
+    try:
+        yield
+    finally:
+        nb.set_num_threads(n_threads)
 
 
 def replay_rules(world: World, price: float, hours: Hours, told: Told | None = None) -> list[Rule]:

@@ -24,13 +24,13 @@ from scheduler.planning.ensemble import (
     soil_members,
 )
 from scheduler.planning.gates import gate
-from scheduler.planning.geometry import fit
+from scheduler.planning.geometry import Fit, fit
 from scheduler.planning.hours import at_local, day_starts, is_working_hour
 from scheduler.planning.offers import Kit
 from scheduler.planning.outlook import GuildView, Outlook, planting_outlook
 from scheduler.planning.plantings import surface_table
 from scheduler.planning.season.shapes import Garden, SeasonPlanting, SeasonWeather
-from scheduler.planning.traits import CropTraits
+from scheduler.planning.traits import CropTraits, ToolTraits
 from scheduler.planning.value import ValueSettings
 from scheduler.planning.weeds import HandRates, in_row_share
 from scheduler.planning.work import setup_of, work_minutes
@@ -242,9 +242,10 @@ def build_world(garden: Garden, weather: SeasonWeather, tables: SeasonTables) ->
         )  # fmt: skip
         plot = _plot(item, outlook, weather, tables.kit.crops)
         plots.append(plot)
+        fits: dict[tuple[str, str], Fit] = {}
         for day in days:
             if day.is_working:
-                found = _ways(plot, outlook, day, garden.farm, tables)
+                found = _ways(plot, outlook, day, garden.farm, tables, fits)
                 if found:
                     ways[day.index, plot.key] = found
     come_up = [_up_entry(plot, weather) for plot in plots if plot.up_hour < n_hours]
@@ -482,18 +483,28 @@ def _plot(
 
 
 def _ways(
-    plot: Plot, outlook: Outlook, day: WorkDay, farm: Farm, tables: SeasonTables
+    plot: Plot,
+    outlook: Outlook,
+    day: WorkDay,
+    farm: Farm,
+    tables: SeasonTables,
+    fits: dict[tuple[str, str], Fit],
 ) -> tuple[Way, ...]:
-    """Tools that fit and that the crop lets in on one day."""
+    """Tools that fit and that the crop lets in on one day.
+
+    `fits` are those of days before, by tool and purpose: a crop only grows taller, so that what it
+    kept out once stays out, and what fits at its tallest fits before.
+    """
     first, last = float(day.open_hours[0]), float(day.open_hours[-1]) + 1.0
     if not plot.prepared_hour < first < plot.cleared_hour:
         return ()
     is_empty = not plot.is_sown_by(first)
     p = plot.empty if is_empty else plot.planting
     is_up = not is_empty and first >= plot.up_hour
-    height = None
+    height = tallest = None
     if not is_empty and outlook.stage is not None:
         height = float(outlook.stage.height_mm[0, int(first)])
+        tallest = float(outlook.stage.height_mm[0].max())
     until = min(last, plot.established_hour if is_empty else plot.cleared_hour)
     purpose = "stale" if is_empty else "standing" if is_up else "blind"
     found: list[Way] = []
@@ -501,7 +512,7 @@ def _ways(
         if tool.kind == _BY_HAND:
             continue
         traits = tables.kit.rules.traits[tool.key]
-        way = fit(tool, traits, p, height, has_crop_up=is_up)
+        way = _fit_of_day(tool, traits, p, purpose, height, tallest, fits)
         if not way.is_fit:
             continue
         crop = None if p.crop is None else tables.kit.crops[p.crop]
@@ -526,6 +537,29 @@ def _ways(
             )
         )
     return tuple(found)
+
+
+def _fit_of_day(
+    tool: Tool,
+    traits: ToolTraits,
+    planting: Planting,
+    purpose: str,
+    height_mm: float | None,
+    tallest_mm: float | None,
+    fits: dict[tuple[str, str], Fit],
+) -> Fit:
+    known = (tool.name, purpose)
+    if known in fits:
+        return fits[known]
+    is_up = purpose == "standing"
+    at_tallest = fit(tool, traits, planting, tallest_mm, has_crop_up=is_up)
+    if at_tallest.is_fit:
+        fits[known] = at_tallest
+        return at_tallest
+    found = fit(tool, traits, planting, height_mm, has_crop_up=is_up)
+    if not found.is_fit:
+        fits[known] = found
+    return found
 
 
 # ---------------------------------------------------------------- a made garden
@@ -588,7 +622,7 @@ def made_garden(
 
     Examples
     --------
-    >>> from scheduler.planning.traits import CropTraits
+    >>> from scheduler.planning.traits import CropTraits, ToolTraits
     >>> plain = CropTraits(2.0, 100.0, 25.0, None, None, 60.0, 12.0, n_rows=3, row_spacing_mm=250.0)
     >>> names = ("carrot", "onion", "beet", "snap bean", "head lettuce", "kale")
     >>> garden = made_garden(dict.fromkeys(names, plain))
