@@ -13,8 +13,8 @@ from scheduler.service.garden import season_on_record
 
 N_TRUTHS = 3
 REPLAY_NOTES = (
-    "All rules had the same plantings, weather, hand weeding and hidden truths, and at no date more "
-    "minutes with tools than were logged by then; they went out on logged days, when forty minutes "
+    "All rules had the same plantings, weather, hand weeding and hidden truths, at no date more "
+    "minutes with tools than were logged by then; they went out on logged days, when an hour "
     "had come together.",
     "Hand weeding goes by one rule in all of them, the logged season too, so the minutes are not "
     "those that were logged by hand: read the differences.",

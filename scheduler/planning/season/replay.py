@@ -31,8 +31,8 @@ THE_LIST = "the list, same hours"
 EVERY_D = 8.0
 SEEN_M2 = 10.0
 SEEN_GAP_D = 3.0
-_OUT_FROM_MIN = 40.0  # that must have come together before a rule takes a tool out
-_LIST_MEMBERS = 4
+_OUT_FROM_MIN = 60.0  # that must have come together before a rule takes a tool out
+_LIST_MEMBERS = 3
 _LIST_PARTICLES = 8
 _LIST_SEEDS = 6
 
@@ -133,7 +133,7 @@ def logged_hours(world: World, logged: LoggedPasses) -> Hours:
     Returns
     -------
     Hours
-        At no date more than was logged by then, on days on which a tool was out and forty minutes
+        At no date more than was logged by then, on days on which a tool was out and an hour of them
         had come together; where no pass is on record, the hours of the plan.
 
     Notes
@@ -243,7 +243,7 @@ def list_plan(world: World, hours: Hours, price: float, told: Told | None = None
     Notes
     -----
     The list knows the weather so far and a forecast as skilful as it takes forecasts to be, looks
-    at no weeds, and has few members, particles and seeds (4, 8 and 6). Definition of this project.
+    at no weeds, and has few members, particles and seeds (3, 8 and 6). Definition of this project.
     No range stated. Worked: tests/planning/season/test_replay.py.
     """
     days = np.flatnonzero(hours.a_day_min > 0.0).tolist()
