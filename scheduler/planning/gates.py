@@ -105,7 +105,9 @@ class _Asked:
         return np.asarray(hours >= first) if np.isfinite(first) else np.ones(hours.size, bool)
 
     def is_now(self, is_reached: BoolArray) -> bool:
-        return self.first_hour(is_reached) == self.now_hour
+        """Whether nine tenths of the weight has reached a stage now."""
+        share = chance(is_reached[:, self.at : self.at + 1], self.weights)
+        return bool(share[0] >= REACHED - 1e-9)
 
     def cautious(self, values: FloatArray) -> float:
         """The tenth of the members that is furthest behind, now."""
