@@ -33,6 +33,7 @@ from scheduler.errors import UsageError, WhitethreadError
 
 if TYPE_CHECKING:
     from scheduler.records import Farm, Morning
+    from scheduler.service.situation import Kept
 
 
 def drop_read(folder: Path, described: Farm, now: datetime) -> None:
@@ -64,6 +65,7 @@ def morning_page(
     from scheduler.adapters.render.text import today_text
 
     now = now_utc()
+    kept: list[Kept] = []
     with farm_database(folder) as database:
         described = farm_as_known(folder, database, as_of)
         if as_of is None:
@@ -73,12 +75,29 @@ def morning_page(
             from scheduler import service
 
             found = service.morning(
-                described, database, database, as_of or now, lists=database, progress=progress
+                described,
+                database,
+                database,
+                as_of or now,
+                lists=database,
+                progress=progress,
+                keep=kept.append,
             )
         if as_of is None or not is_json:
             database.write_list(found.as_of, now, answer(found))
     sys.stdout.write(answer_text(found) if is_json else today_text(found, page_width(width)))
+    sys.stdout.flush()  # it is read while the state is kept for `whatif`
+    keep_situation(folder, kept[0])
     return found
+
+
+def keep_situation(folder: Path, kept: Kept) -> None:
+    """Keep the computed state of a list in the cache folder, so that `whatif` is quick."""
+    from platformdirs import user_cache_path
+
+    from scheduler.adapters.kept import kept_path, write_kept
+
+    write_kept(kept_path(user_cache_path("whitethread", appauthor=False), folder), kept)
 
 
 @app.command()

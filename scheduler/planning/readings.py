@@ -259,7 +259,7 @@ def particle_hand_minutes(
 
 
 def ruling_work(outlook: Outlook, day: Day) -> WorkOutlook:
-    """The strictest of the farm's own tools, which speaks for a bed that has no line.
+    """When every one of the farm's own tools can work a bed: what is said where it has no line.
 
     Parameters
     ----------
@@ -271,16 +271,18 @@ def ruling_work(outlook: Outlook, day: Day) -> WorkOutlook:
     Returns
     -------
     WorkOutlook
-        Of the tool that can work in the fewest hours from now on.
+        Where all can work, and hour by hour the chance of the tool that has the least.
 
     Notes
     -----
+    Hour by hour, so that what comes later in the week does not change what is said of this morning.
     Definition of this project. No range stated. Worked: tests/planning/test_strip.py.
     """
     kinds = sorted({tool.key for tool in day.farm.tools}) or sorted(outlook.works)
-    first = day.sky.now_hour - day.stored
-    return min(
-        (outlook.works[kind] for kind in kinds), key=lambda w: float(w.chance_frac[first:].sum())
+    works = [outlook.works[kind] for kind in kinds]
+    return WorkOutlook(
+        np.logical_and.reduce([work.is_workable for work in works]),
+        np.minimum.reduce([work.chance_frac for work in works]),
     )
 
 

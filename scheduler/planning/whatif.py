@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 import numpy as np
 
 from scheduler.errors import RangeError
+from scheduler.planning.draws import weighted_quantiles
 from scheduler.planning.ensemble import Sky
 from scheduler.planning.outlook import Outlook
 from scheduler.planning.readings import particle_hand_minutes
 from scheduler.planning.weeds import HandRates, WeedOutlook
-from scheduler.records import Event, FloatArray
+from scheduler.records import BedAnswer, Event, FloatArray, Morning, Range
 
 
 @dataclass(frozen=True)
@@ -153,3 +154,152 @@ def changed_sky(sky: Sky, rain: Sequence[RainToCome], *, is_dry: bool = False) -
         is_said |= share > 0.0
     rain_mm = np.where(is_said, falls, sky.forcing.rain_mm)
     return replace(sky, forcing=replace(sky.forcing, rain_mm=rain_mm))
+
+
+@dataclass(frozen=True)
+class PlantingChange:
+    """One planting on the list as it stands, and on the changed one.
+
+    `hand_change_min` is what the change adds to the minutes by hand on the last day in sight, if
+    nothing more is done: 10, 50 and 90 % of particle weight, and `hand_mean_min` the mean of the
+    same; both nought where the weeds are the same.
+    """
+
+    key: str
+    before: BedAnswer
+    after: BedAnswer
+    hand_change_min: Range
+    hand_mean_min: float
+
+    @property
+    def is_same(self) -> bool:
+        """Whether nothing at all is another, to the last bit."""
+        return repr(replace(self.before, rank=None)) == repr(replace(self.after, rank=None))
+
+
+@dataclass(frozen=True)
+class Totals:
+    """What a list plans: its lines, their minutes with set-ups, what they save, what is left."""
+
+    n_lines: int
+    minutes: float
+    saved_min: float  # sum of the middles
+    n_not_reached: int
+    waiting_min: float  # what the lines not reached cost by waiting, sum of the middles
+
+
+@dataclass(frozen=True)
+class WhatIf:
+    """The list as it stands and the changed one, planting by planting."""
+
+    changes: Changes
+    before: Morning
+    after: Morning
+    plantings: tuple[PlantingChange, ...]  # in the order of the farm
+    before_totals: Totals
+    after_totals: Totals
+    hand_change_min: Range  # of the whole farm, by soil member
+    hand_until: datetime  # the hour up to which minutes by hand are counted
+    notes: tuple[str, ...] = ()
+
+
+def compared(
+    changes: Changes,
+    before: Morning,
+    after: Morning,
+    hand_before: Mapping[str, HandAhead],
+    hand_after: Mapping[str, HandAhead],
+    hand_until: datetime,
+    notes: Sequence[str] = (),
+) -> WhatIf:
+    """Two lists side by side.
+
+    Parameters
+    ----------
+    changes : Changes
+        What was taken to be another.
+    before, after : Morning
+        The lists of one farm at one moment.
+    hand_before, hand_after : mapping
+        Minutes by hand on the last day in sight by planting, of the farm's plantings in order.
+    hand_until : datetime
+        When that is.
+    notes : sequence of str
+        What is to be known of the answer.
+
+    Returns
+    -------
+    WhatIf
+        Every planting, those that are the same too.
+
+    Notes
+    -----
+    Minutes by hand are compared particle by particle: the weeds of a particle are the same in both
+    but for what the change does. The sum over the farm is taken member by member, as all beds of a
+    member lie under one sky. Definition of this project. No range stated. Worked:
+    tests/planning/test_whatif.py.
+    """
+    was, then = _by_key(before), _by_key(after)
+    found = []
+    for key in hand_before:
+        own, other = hand_before[key], hand_after[key]
+        by_particle = other.minutes - own.minutes
+        found.append(
+            PlantingChange(
+                key,
+                was[key],
+                then[key],
+                Range(*(float(q) for q in weighted_quantiles(by_particle, other.weights))),
+                other.mean_min - own.mean_min,
+            )
+        )
+    n_members = before.n_soil_members
+    by_member, weights = np.zeros(n_members), np.zeros(n_members)
+    for key, own in hand_before.items():
+        other = hand_after[key]
+        member = np.arange(other.weights.size) % n_members  # particles ride on them in turn
+        n_each = np.bincount(member, minlength=n_members)
+        by_member += np.bincount(member, other.minutes - own.minutes, n_members) / n_each
+        weights += np.bincount(member, other.weights, n_members)
+    whole = weighted_quantiles(by_member, weights)
+    return WhatIf(
+        changes, before, after, tuple(found), totals(before), totals(after),
+        Range(*(float(q) for q in whole)), hand_until, tuple(notes),
+    )  # fmt: skip
+
+
+def _by_key(morning: Morning) -> dict[str, BedAnswer]:
+    lines = (*morning.beds, *morning.not_reached)
+    return {line.bed if line.part is None else f"{line.bed}/{line.part}": line for line in lines}
+
+
+def totals(morning: Morning) -> Totals:
+    """What a list plans, in figures.
+
+    Parameters
+    ----------
+    morning : Morning
+        The list.
+
+    Returns
+    -------
+    Totals
+        Of its lines, and of those not reached.
+
+    Notes
+    -----
+    Definition of this project. No range stated. Worked: tests/planning/test_whatif.py.
+    """
+
+    def middles(lines: Sequence[BedAnswer], name: str) -> float:
+        spans = [(line.minutes or {}).get(name) for line in lines]
+        return sum(max(span.mid, 0.0) for span in spans if span is not None)
+
+    go = [line for line in morning.beds if line.verdict == "go"]
+    return Totals(
+        len(go),
+        morning.minutes_planned,
+        middles(go, "saved"),
+        len(morning.not_reached),
+        middles(morning.not_reached, "cost_of_waiting"),
+    )

@@ -9,6 +9,7 @@ from scheduler.service.news import list_before, list_of_day, morning_news
 from scheduler.service.settings import crop_names, sources_table, tables
 from scheduler.service.situation import Situation, situation
 from scheduler.service.weather import past_years, weather_on_record
+from scheduler.service.what_if import what_if
 
 __all__ = [
     "Situation",
@@ -25,4 +26,5 @@ __all__ = [
     "sources_table",
     "tables",
     "weather_on_record",
+    "what_if",
 ]

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -27,7 +28,7 @@ from scheduler.records import (
     WeatherAnswer,
     WeatherSeries,
 )
-from scheduler.service.situation import Situation, situation
+from scheduler.service.situation import Kept, Situation, situation
 from scheduler.service.weather import aged_inputs, aged_notes
 
 _PLACES_LAST = timedelta(hours=36)
@@ -44,6 +45,7 @@ def morning(
     lists: Lists | None = None,
     n_members: int = N_SOIL_MEMBERS,
     progress: Progress | None = None,
+    keep: Callable[[Kept], object] | None = None,
 ) -> Morning:
     """The list of one morning.
 
@@ -53,6 +55,8 @@ def morning(
         As in `situation`.
     lists : Lists, optional
         Lists as issued: a line keeps its place against the last one unless another gains on it.
+    keep : callable, optional
+        Given the computed situation, to be kept for `what_if`.
 
     Returns
     -------
@@ -65,7 +69,29 @@ def morning(
         As in `situation`.
     """
     found = situation(farm, journal, weather, now, n_members=n_members, progress=progress)
-    return morning_of(found, None if lists is None else lists.latest_list(now))
+    kept = kept_with_ranks(found, lists)
+    if keep is not None:
+        keep(kept)
+    return morning_of(replace(found, kept=kept))
+
+
+def kept_with_ranks(found: Situation, lists: Lists | None) -> Kept:
+    """What a situation is kept as: with the places on the list that was issued before it.
+
+    Parameters
+    ----------
+    found : Situation
+        As `situation` returns it.
+    lists : Lists, optional
+        Lists as issued.
+
+    Returns
+    -------
+    Kept
+        To be given to `what_if`.
+    """
+    issued = None if lists is None else lists.latest_list(found.now)
+    return replace(found.kept, ranks=ranks_of(issued, found.now))
 
 
 def morning_of(

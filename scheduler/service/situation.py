@@ -13,7 +13,7 @@ from scheduler import __version__
 from scheduler.errors import UsageError, WeatherMissingError
 from scheduler.models.weeds.degree_days import wetting_triggers
 from scheduler.planning.advice import advice_for, advised
-from scheduler.planning.day import Day, day_of
+from scheduler.planning.day import Day, date_words, day_of, local_moment
 from scheduler.planning.ensemble import (
     N_SOIL_MEMBERS,
     Ensemble,
@@ -28,7 +28,13 @@ from scheduler.planning.offers import Kit, Site, choose, weed_hours
 from scheduler.planning.order import Draft
 from scheduler.planning.outlook import Outlook, past_wettings, planting_outlook
 from scheduler.planning.passes import PassRules, PassWeather, pass_weather
-from scheduler.planning.plantings import disturbances, is_prepared, plantings_at, surface_table
+from scheduler.planning.plantings import (
+    disturbances,
+    is_prepared,
+    plantings_at,
+    surface_table,
+    touches,
+)
 from scheduler.planning.verdict import weed_verdict
 from scheduler.planning.visits import after_refusal, taught
 from scheduler.planning.weeds import WeedOutlook, flush_course, weed_history, weed_outlook
@@ -240,13 +246,29 @@ def basis_of(
     plantings = plantings_at(farm, events)
     return Basis(
         farm, now, n_members, events, later, series, sky, plantings,
-        _surfaces(plantings, (*events, *later), series),
+        surfaces_of(plantings, (*events, *later), series),
     )  # fmt: skip
 
 
-def _surfaces(
+def surfaces_of(
     plantings: Sequence[Planting], events: Sequence[Event], series: WeatherSeries
 ) -> dict[str, tuple[str, FloatArray]]:
+    """Soil and surface table of each planting, by what was done to it.
+
+    Parameters
+    ----------
+    plantings : sequence of Planting
+        The farm's.
+    events : sequence of Event
+        Entries, and what is thought of, in order.
+    series : WeatherSeries
+        For the hours.
+
+    Returns
+    -------
+    dict
+        By planting key.
+    """
     crops = crop_traits()
     return {
         p.key: (p.bed.soil, surface_table(p, events, crops, series.start_at, series.n_hours))
@@ -314,7 +336,7 @@ def situation_of(
         drafts[p.key] = _draft(site, kit, basis.done, events, day, ensemble)
         ahead[p.key] = hand_ahead(site.weeds, site.outlook, hand_rates())
         weeds[p.key] = replace(site.weeds, future=None)  # large, and of no more use
-    own = {p.key: drafts[p.key] for p in basis.plantings}
+    own = {p.key: _planned(drafts[p.key], p, basis, day) for p in basis.plantings}
     return Situation(
         farm,
         now,
@@ -330,6 +352,26 @@ def situation_of(
         held_back(tuple(own.values()), farm, events, basis.series, day),
         Kept(basis.key(), basis, ensemble, own, ahead),
     )
+
+
+def _planned(draft: Draft, planting: Planting, basis: Basis, day: Day) -> Draft:
+    """The verdict where a pass is thought of for later: it waits for that pass."""
+    passes = [e for e in basis.planned if e.kind == "pass" and touches(e, planting)]
+    if not passes or draft.answer.verdict != "go":
+        return draft
+    until = local_moment(passes[0].happened_at, day)
+    why = f"{passes[0].data['tool']} is thought of for {date_words(until, day)} {until:%H:%M}"
+    answer = replace(
+        draft.answer,
+        verdict="wait",
+        because="planned",
+        until=until,
+        action=None,
+        sure=None,
+        last_good_at=None,
+        why=(why,),
+    )
+    return Draft(answer, 0.0)
 
 
 def _run(basis: Basis, progress: Progress | None) -> Ensemble:

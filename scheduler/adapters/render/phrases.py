@@ -24,6 +24,7 @@ REASON_WORDS = {
     "rain_after": "rain after it",
     "clean": "nothing worth a pass",
     "unknown": "not known",
+    "planned": "planned for then",  # of a what-if alone
 }
 """Plain words for every reason code of the answer."""
 
