@@ -7,6 +7,7 @@ an entry elsewhere changes no other draw.
 from __future__ import annotations
 
 import hashlib
+from functools import lru_cache
 from statistics import NormalDist
 
 import numpy as np
@@ -76,6 +77,11 @@ def stratified_normals(seed: int, n_members: int, *names: str | int) -> FloatArr
     >>> bool(abs(z.mean()) < 0.1), bool(0.85 < z.std() < 1.1)
     (True, True)
     """
+    return _stratified(seed, n_members, names).copy()
+
+
+@lru_cache(maxsize=4096)
+def _stratified(seed: int, n_members: int, names: tuple[str | int, ...]) -> FloatArray:
     generator = keyed_generator(seed, *names)
     slices = generator.permutation(n_members)
     uniform = (slices + generator.random(n_members)) / n_members

@@ -9,7 +9,7 @@ from scheduler.planning.day import GO_CHANCE, Day
 from scheduler.planning.offers import Offer
 from scheduler.records import BoolArray
 
-_RAINS_MM = 0.2  # in an hour from which it counts as rain: one tip of a common gauge
+RAINS_MM = 0.2  # in an hour from which it counts as rain: one tip of a common gauge
 
 
 def fit_spans(offer: Offer, day: Day, first: int, last: int) -> list[tuple[int, int]]:
@@ -65,7 +65,7 @@ def is_raining(day: Day, first: int, last: int) -> BoolArray:
     0.2 mm or more by 6 in 10 of the members, visits aside. Definition of this project. No range
     stated. Worked: tests/planning/test_verdict.py.
     """
-    rains = (day.sky.forcing.rain_mm[:, first:last] >= _RAINS_MM).mean(axis=0) >= GO_CHANCE
+    rains = (day.sky.forcing.rain_mm[:, first:last] >= RAINS_MM).mean(axis=0) >= GO_CHANCE
     return np.asarray(rains)
 
 

@@ -39,7 +39,7 @@ _BY_FEEL: Mapping[str, str] = {
 }
 _BECAUSE: Mapping[str, str] = {TOO_WET: "wet", TOO_HARD: "hard"}
 _LEAVES_SOIL = ("flame", "hand")  # gates of work that says nothing of the soil
-_A_SQUEEZE = ToolTraits(False, True, True, False, 30.0, 0.0)
+A_SQUEEZE = ToolTraits(False, True, True, False, 30.0, 0.0)
 
 
 @dataclass(frozen=True)
@@ -114,7 +114,7 @@ def _told(
     """What the tool asks of the soil and what was found, where the entry says so."""
     if event.kind == "feel":
         said = _BY_FEEL.get(str(event.data.get("feel")))
-        return None if said is None else (_A_SQUEEZE, said)
+        return None if said is None else (A_SQUEEZE, said)
     if event.kind != "pass":
         return None
     tool = tools.get(str(event.data.get("tool")))
@@ -265,7 +265,7 @@ def visit_weights(
     by_soil: dict[str, dict[tuple[date, bool], list[BoolArray]]] = {}
     for visit in visits_of(plantings, events, tools, traits, ensemble, time_zone):
         at = visit.hour - ensemble.stored_from_hour
-        n_before = 0 if visit.tool == _A_SQUEEZE else SKIN_H - 1  # a handful tells of its hour
+        n_before = 0 if visit.tool == A_SQUEEZE else SKIN_H - 1  # a handful tells of its hour
         hours = slice(max(0, at - n_before), at + 1)
         met = met_by(visit.tool, ground_of(visit.planting, ensemble, hours))
         half_days = by_soil.setdefault(visit.planting.bed.soil, {})

@@ -507,6 +507,7 @@ def weed_outlook(
     n_particles: int = N_PARTICLES,
     *,
     has_future: bool = False,
+    n_seeds: int = _N_SEEDS,
 ) -> WeedOutlook:
     """Weeds of one planting at some hours from now on.
 
@@ -530,6 +531,8 @@ def weed_outlook(
         Particles.
     has_future : bool
         Whether the hours are now and the days to come, and a pass on each of them is thought of.
+    n_seeds : int
+        Seeds that stand for a cohort in one particle; a multiple of ten.
 
     Returns
     -------
@@ -553,6 +556,7 @@ def weed_outlook(
         history.passes,
         np.append(hours, end) if has_future else hours,
         _TODAY if has_future else None,
+        n_seeds,
     )
     n_times = hours.size
     z = stratified_normals(seed, n_particles, "weeds", planting.key, "standing")
@@ -615,6 +619,7 @@ def _stand_of(
     passes: Passes,
     hours: FloatArray,
     first_way: int | None = None,
+    n_seeds: int = _N_SEEDS,
 ) -> Stand:
     """Weeds of a planting on the running integrals of its own columns."""
     run, columns = ensemble.run_of(planting.key)
@@ -634,7 +639,7 @@ def _stand_of(
         hours,
         first_way,
         _REACH_MM,
-        _N_SEEDS,
+        n_seeds,
     )
 
 

@@ -64,7 +64,7 @@ def _begins_h(planting: Planting, crop: CropTraits, outlook: Outlook, day: Day) 
     sky = day.sky
     assert planting.established_at is not None
     if is_buried(planting, crop):
-        spring = _spring_after(planting.established_at, day.farm.place.latitude_deg)
+        spring = spring_after(planting.established_at, day.farm.place.latitude_deg)
         if spring - planting.established_at <= _WINTER:
             planting = replace(planting, established_at=spring)
             if planting.up_at is not None and planting.up_at < spring:
@@ -80,8 +80,30 @@ def _begins_h(planting: Planting, crop: CropTraits, outlook: Outlook, day: Day) 
     return _by_heat_h(planting, crop, day)
 
 
-def _spring_after(moment: datetime, latitude_deg: float) -> datetime:
-    """The first of spring after a moment."""
+def spring_after(moment: datetime, latitude_deg: float) -> datetime:
+    """The first of spring after a moment.
+
+    Parameters
+    ----------
+    moment : datetime
+        Aware moment.
+    latitude_deg : float
+        North positive.
+
+    Returns
+    -------
+    datetime
+        1 March (UTC), in the south 1 September.
+
+    Notes
+    -----
+    Assumption of this project. Range: temperate climates.
+
+    Examples
+    --------
+    >>> spring_after(datetime(2012, 10, 20, tzinfo=UTC), 42.0).date().isoformat()
+    '2013-03-01'
+    """
     month = _SPRING_MONTH if latitude_deg >= 0.0 else _SPRING_MONTH_SOUTH
     spring = datetime(moment.year, month, 1, tzinfo=UTC)
     return spring if spring > moment else spring.replace(year=moment.year + 1)

@@ -175,7 +175,7 @@ def _in_code() -> dict[Key, float]:
         ("work", "machine_setup_min"): farm_tools._MACHINE_SETUP_MIN,
         ("work", "closed_cover_frac"): gates.CLOSED_COVER,
         ("workability", "skin_h"): outlook.SKIN_H,
-        ("workability", "rains_mm"): spans._RAINS_MM,
+        ("workability", "rains_mm"): spans.RAINS_MM,
         ("emergence", "last_blind_frac"): outlook._LAST_BLIND_SHARE,
         ("emergence", "dry_kpa"): outlook._SEEDBED_DRY_KPA,
         ("emergence", "default_depth_mm"): outlook._DEFAULT_DEPTH_MM,
