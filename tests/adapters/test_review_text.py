@@ -64,11 +64,11 @@ def test_what_it_cost_comes_first() -> None:
     head = (
         "Season 2013, Quernbrook Garden (demo) 19 Mar to 26 Oct; read on 2 Nov 11 flushes in "
         "4 beds or parts of beds: 1 taken by a pass, 8 missed, 1 too small to be worth one, 1 not "
-        "over yet. The missed ones cost 3.7-11 h of hand weeding (USD 82-240), and crop worth "
-        "22-64 min more."
+        "over yet. The missed ones cost 6.3 h (3.7-11) of hand weeding, USD 140 (82-240), and crop "
+        "worth 38 min (22-64) more."
     )
     assert text.startswith(head)
-    assert "3 passes: 1 took a flush, 1 did little, 1 in vain." in text
+    assert "3 passes: 1 paid off, 1 did little, 1 in vain." in text
 
 
 def test_the_missed_ones_are_told_by_their_cost() -> None:
@@ -78,7 +78,7 @@ def test_the_missed_ones_are_told_by_their_cost() -> None:
     assert [row.split()[1] for row in rows] == ["A4/north", "C4", "A4/south", "B4", "B4"]
     assert "10-11 Jun" in rows[0]
     assert "no hours free" in rows[0]
-    assert rows[0].endswith("1.6-4.5 h")
+    assert rows[0].endswith("2.7 h (1.6-4.5)")
     assert "3-4 Jun" in rows[1]
     assert "soil never fit: wet" in rows[1]
     assert "forecast wrong" in rows[3]
@@ -146,7 +146,7 @@ def test_the_reviews_own_total_goes_before_the_sum_of_its_reasons() -> None:
     review = small_season()
     own = ReviewTotal("season", 11, 8, Range(300.0, 378.0, 480.0), NONE, 0.0, 0.0)
     text = joined(replace(review, totals={**review.totals, "season": (own,)}))
-    assert "The missed ones cost 5-8 h of hand weeding" in text
+    assert "The missed ones cost 6.3 h (5-8) of hand weeding" in text
 
 
 def test_no_money_without_the_growers_hourly_value() -> None:
@@ -154,7 +154,7 @@ def test_no_money_without_the_growers_hourly_value() -> None:
     farm = replace(review.farm, work=replace(review.farm.work, hourly_value=None))
     text = joined(replace(review, farm=farm))
     assert "USD" not in text
-    assert "3.7-11 h of hand weeding, and crop" in text
+    assert "6.3 h (3.7-11) of hand weeding, and crop" in text
 
 
 def test_quantities_in_sentences_are_in_the_growers_units() -> None:
@@ -167,6 +167,24 @@ def test_quantities_in_sentences_are_in_the_growers_units() -> None:
 
 def test_few_data_are_told_as_few() -> None:
     assert "2 looks after a pass are too few to say anything." in joined(small_season())
+
+
+def test_what_nothing_is_on_record_for_is_named_in_one_line() -> None:
+    review = small_season()
+    scores = (replace(review.scores[2], n=0, words="No looks."), *review.scores[3:])
+    text = joined(replace(review, scores=scores))
+    assert "Nothing is on record to score: kill." in text
+    assert "No looks." not in text
+    assert "74 lines were sure" in text
+
+
+def test_a_long_reason_is_told_in_whole_clauses() -> None:
+    clauses = [f"clause number {n} has some words to say" for n in range(9)]
+    window = replace(small_windows()[1], why="; ".join(clauses))
+    lines = review_text(replace(small_season(), windows=(window,))).splitlines()
+    at = next(n for n, line in enumerate(lines) if line.startswith(" 1 "))
+    told = " ".join(line.strip() for line in lines[at + 1 : at + 3])
+    assert told == f"{'; '.join(clauses[:4]).capitalize()}."
 
 
 def test_who_gave_the_data_is_named() -> None:

@@ -125,7 +125,7 @@ def _keys() -> list[tuple[str, str]]:
         "small": "too small to be worth a pass",
         "open": "not over yet",
         "lead": "flush opened, not ripe yet",
-        "took": "pass that took a flush",
+        "took": "pass that paid off",
         "little": "pass that did little",
         "in vain": "pass in vain",
         "hand": "hand weeding",

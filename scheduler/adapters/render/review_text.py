@@ -12,7 +12,7 @@ MIN_WIDTH = 36
 NARROW_WIDTH = 72  # below this columns become sentences
 MAX_WHY_LINES = 2
 MAX_NOTES = 4
-LABEL_WIDTH = 16
+MAX_LABEL = 28
 NOTHING = "-"
 
 
@@ -97,12 +97,13 @@ class _SummaryPage:
     def labelled(self, heading: str, said: Sequence[tuple[str, str]]) -> list[str]:
         """Statements under a heading, each with a label that hangs where there is room."""
         lines = self.wrapped(f"{heading}:") if said else []
+        label_width = min(MAX_LABEL, max((len(label) + 2 for label, _ in said), default=0))
         for label, text in said:
             if self.is_narrow:
                 lines += self.wrapped(f"{label}: {text}", "  ")
             else:
-                first = f"{_cut(label, LABEL_WIDTH - 1):<{LABEL_WIDTH}}"
-                lines += wrapped(text, self.width, first=first, rest=" " * LABEL_WIDTH)
+                first = f"{_cut(label, label_width - 2):<{label_width}}"
+                lines += wrapped(text, self.width, first=first, rest=" " * label_width)
         return lines
 
     # --------------------------------------------------------------- blocks
@@ -138,11 +139,17 @@ class _SummaryPage:
                 f"{row.when:<{when_width}}  {_cut(row.reason, room):<{room}} "
                 f"{row.cost:>{cost_width}}"
             )
-            why = wrapped(row.why, self.width, first="   ", rest="   ")
-            if len(why) > MAX_WHY_LINES:
-                last = why[MAX_WHY_LINES - 1][: self.width - 2].rpartition(" ")[0]
-                why = [*why[: MAX_WHY_LINES - 1], f"{last.rstrip(',;:')}.."]
-            lines += why
+            lines += self.why_lines(row)
+        return lines
+
+    def why_lines(self, row: MissedRow) -> list[str]:
+        """The clauses of a reason, as many whole ones as two lines hold."""
+        clauses = row.why.rstrip(".").split("; ")
+        for n_told in range(len(clauses), 0, -1):
+            why = f"{'; '.join(clauses[:n_told])}."
+            lines = wrapped(why, self.width, first="   ", rest="   ")
+            if len(lines) <= MAX_WHY_LINES:
+                break
         return lines
 
     def reasons(self) -> list[str]:
@@ -164,7 +171,7 @@ class _SummaryPage:
             (row.tool, str(row.n_passes), row.time, *map(_count, row[3:6]), row.saved)
             for row in rows
         ]
-        headings = ("Tool", "passes", "time", "took", "little", "in vain", "saved by hand")
+        headings = ("Tool", "passes", "time", "paid off", "little", "in vain", "saved by hand")
         timed = self.words.timed_said()
         return [*self.table(headings, cells), *(self.wrapped(timed) if timed else [])]
 
@@ -174,7 +181,10 @@ class _SummaryPage:
         return [*lines, *self.wrapped(said)]
 
     def scores(self) -> list[str]:
-        lines = self.labelled("How good the forecasts were", self.words.score_lines())
+        told, untold = self.words.scored()
+        lines = self.labelled("How good the forecasts were", told)
+        if untold:
+            lines += self.wrapped(f"Nothing is on record to score: {'; '.join(untold)}.")
         brier = self.words.brier_said()
         return [*lines, *(self.wrapped(brier) if brier else [])]
 

@@ -38,7 +38,7 @@ LEAST_WEEK_MIN = 1.0  # of cost, for a week to be told
 
 MISSED_WORDS = {
     "never_fit": "soil never fit",
-    "crop": "crop would not have stood it",
+    "crop": "crop too tender, or no tool fits",
     "no_hours": "no hours free",
     "not_done": "on the list, not done",
     "not_listed": "not on the list",
@@ -60,7 +60,9 @@ REASON_LETTERS = {
 
 OWN_MISS_WORDS = {"forecast": "forecast wrong", "model": "model wrong"}
 OWN_MISS = "not_listed"
-DID_WORDS = {"hit": "took a flush", "little": "did little", "in vain": "in vain"}
+DID_WORDS = {"hit": "paid off", "little": "did little", "in vain": "in vain"}
+"""Of passes: their saving outweighed their minutes at the farm's price; it did not; none was."""
+EMPTY = "empty bed"
 TOTAL_HEADINGS = {"crop": "crop", "planting": "bed", "week": "week of"}
 """The totals that have a table of their own, and what stands over their names."""
 AS_LOGGED = "as logged"
@@ -191,9 +193,9 @@ class ReviewWords:
             return "nothing that was worth a pass was missed"
         cost, lost = self.season_cost(), self.season_yield()
         ones = "the missed one" if len(self.missed) == 1 else "the missed ones"
-        said = f"{ones} cost {time_words(cost)} of hand weeding{self.money(cost)}"
+        said = f"{ones} cost {about_words(cost)} of hand weeding{self.money(cost)}"
         if lost.high >= 1:
-            said += f", and crop worth {time_words(lost)} more"
+            said += f", and crop worth {about_words(lost)} more"
         return said
 
     def work_said(self) -> str:
@@ -221,12 +223,13 @@ class ReviewWords:
         return _whole(self.review.totals, "yield_min")
 
     def money(self, span: Range) -> str:
-        """The same at the grower's hourly value, in brackets; nothing where there is none."""
+        """The same at the grower's hourly value; nothing where there is none."""
         work = self.review.farm.work
         if not work.hourly_value or span.high < 1:
             return ""
         worth = Range(*(max(v, 0.0) / 60 * work.hourly_value for v in _ends(span)))
-        return f" ({work.currency} {range_words(worth)})".replace("( ", "(")
+        mid = range_words(Range(worth.mid, worth.mid, worth.mid))
+        return f", {work.currency} {mid} ({range_words(worth)})".replace(",  ", ", ")
 
     # --------------------------------------------------------------- missed
 
@@ -243,11 +246,11 @@ class ReviewWords:
         return MissedRow(
             REASON_LETTERS.get(window.reason or "unknown", "?"),
             window.key,
-            window.crop or "no crop",
+            window.crop or EMPTY,
             self.days(window),
             reason_words(window),
-            time_words(window.cost_min),
-            time_words(window.yield_min) if window.yield_min.high >= 1 else "",
+            about_words(window.cost_min),
+            about_words(window.yield_min) if window.yield_min.high >= 1 else "",
             grower_text(sentence(window.why), self.units),
         )
 
@@ -262,7 +265,7 @@ class ReviewWords:
                 REASON_LETTERS.get(total.name, "?"),
                 MISSED_WORDS.get(total.name, total.name),
                 total.n_missed,
-                time_words(total.cost_min),
+                about_words(total.cost_min),
                 total.cost_min,
             )
             for total in _dearest(self.review.totals.get("reason", ()))
@@ -303,8 +306,8 @@ class ReviewWords:
                     _n_did(passes, "hit"),
                     _n_did(passes, "little"),
                     _n_did(passes, "in vain"),
-                    time_words(_summed(found.saved_min for found in passes)),
-                    "" if total is None or not total.n_missed else time_words(total.cost_min),
+                    about_words(_summed(found.saved_min for found in passes)),
+                    "" if total is None or not total.n_missed else about_words(total.cost_min),
                 )
             )
         return rows
@@ -392,6 +395,15 @@ class ReviewWords:
             for score in self.review.scores
         ]
 
+    def scored(self) -> tuple[list[tuple[str, str]], list[str]]:
+        """The scores that rest on entries, in words, and the names of those that do not."""
+        lines = self.score_lines()
+        has_any = [score.n > 0 for score in self.review.scores]
+        told = [line for line, is_told in zip(lines, has_any, strict=True) if is_told]
+        return told, [
+            what for (what, _), is_told in zip(lines, has_any, strict=True) if not is_told
+        ]
+
     def brier_said(self) -> str:
         """What a Brier score is to be read against; nothing where there is none."""
         if all(score.brier is None for score in self.review.scores):
@@ -412,7 +424,7 @@ class ReviewWords:
             rows.append(
                 ReplayRow(
                     replay.rule,
-                    time_words(replay.hand_min),
+                    about_words(replay.hand_min),
                     time_words(replay.machine_min),
                     count_words(replay.n_passes),
                     "" if is_log else signed_words(replay.against_logged_min),
@@ -466,7 +478,7 @@ class ReviewWords:
         return TotalRow(
             total.name if day is None else day_words(day),
             f"{total.n_missed} of {total.n_windows}" if total.n_windows else "",
-            time_words(total.cost_min) if total.n_missed else "",
+            about_words(total.cost_min) if total.n_missed else "",
             hours_text(total.machine_min) if total.machine_min >= 1 else "",
             hours_text(total.hand_min) if total.hand_min >= 1 else "",
         )
@@ -564,6 +576,25 @@ def time_words(span: Range) -> str:
     if float(low) == 0:
         return f"up to {high} h"
     return f"{high} h" if low == high else f"{low}-{high} h"
+
+
+def about_words(span: Range) -> str:
+    """The middle of a span of minutes, and its ends in brackets where they differ.
+
+    Examples
+    --------
+    >>> about_words(Range(8.0, 37.0, 167.0)), about_words(Range(-5.0, 60.0, 900.0))
+    ('37 min (8-170)', '1 h (up to 15)')
+    >>> about_words(Range(-4.0, -1.0, 0.3)), about_words(Range(120.0, 120.0, 120.0))
+    ('under a minute', '120 min')
+    """
+    ends = time_words(span)
+    number, _, unit = ends.rpartition(" ")
+    if unit not in ("min", "h") or ("-" not in number and not number.startswith("up to")):
+        return ends
+    mid = max(span.mid, 0.0)
+    middle = _hours(mid) if unit == "h" else f"{float(f'{mid:.2g}'):.0f}"
+    return f"{middle} {unit} ({number})"
 
 
 def _hours(minutes: float) -> str:
