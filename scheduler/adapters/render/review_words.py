@@ -42,7 +42,7 @@ MISSED_WORDS = {
     "no_hours": "no hours free",
     "not_done": "on the list, not done",
     "not_listed": "not on the list",
-    "no_list": "no list made that day",
+    "no_list": "no list made",
     "unknown": "weather not known",
 }
 """Plain words for every reason why a window passed unused."""
