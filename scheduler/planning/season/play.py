@@ -57,6 +57,7 @@ class _Sums:
     n_passes: int = 0
     n_vain: int = 0
     n_hand_rounds: int = 0
+    n_setups: int = 0
     stand_lost_min: float = 0.0
     seeds_shed: float = 0.0
     stated: list[float] = field(default_factory=list)
@@ -137,7 +138,7 @@ class PlayState:
             found += [_Due(float(h), 3, "check", plot) for h in checks]
             if plot.up_hour < end:
                 found.append(_Due(end, 4, "last check", plot))
-        return sorted(found, key=lambda d: (d.hour, d.rank))
+        return sorted(found, key=lambda d: (d.hour, d.plot.prepared_hour, d.rank))
 
     def _happen(self, due: _Due) -> None:
         plot, weeds = due.plot, self.weeds.get(due.plot.key)
@@ -189,14 +190,14 @@ class PlayState:
     def went_in_vain(self, bed: str, way: Way, minutes: float) -> None:
         """Come back from a bed without having worked it. `minutes` are the set-up."""
         vain_min = self.world.tables.value.vain_min
-        self.sums.machine_min += minutes
+        self._set_up(minutes)
         self.sums.vain_min += vain_min
         self.sums.n_vain += 1
         self._log("pass", bed, self.hour, tool=way.tool.name, worked=False, work_min=vain_min)
 
     def passed(self, bed: str, way: Way, hour: float, minutes: float) -> None:
         """Make a pass at an hour, whatever the soil. `minutes` are its set-up."""
-        self.sums.machine_min += minutes
+        self._set_up(minutes)
         self._advance_bed(bed, hour)
         weeds = self.weeds[bed]
         kit, plot = self.world.tables.kit, weeds.plot
@@ -217,6 +218,10 @@ class PlayState:
             "pass", bed, hour, tool=way.tool.name, worked=True, work_min=way.minutes,
             depth_mm=way.depth_mm, setup=way.setup,
         )  # fmt: skip
+
+    def _set_up(self, minutes: float) -> None:
+        self.sums.machine_min += minutes
+        self.sums.n_setups += minutes > 0.0
 
     def _log(self, kind: str, bed: str, hour: float, **data: object) -> None:
         at = self.world.at(hour)
@@ -244,6 +249,7 @@ class PlayState:
             s.seeds_shed,
             np.array(s.stated, dtype=np.float64),
             np.array(s.came_true, dtype=bool),
+            s.n_setups,
         )
 
 

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numba as nb
 import numpy as np
 
 from scheduler.planning.ensemble import SoilMembers, soil_members
-from scheduler.planning.season.belief import build_belief
+from scheduler.planning.season.belief import Belief, build_belief
 from scheduler.planning.season.garden import LoggedPasses, day_at, played_as_logged
 from scheduler.planning.season.ours import Ours
 from scheduler.planning.season.play import PlayState, played
@@ -246,10 +246,66 @@ def list_plan(world: World, hours: Hours, price: float, told: Told | None = None
     at no weeds, and has few members, particles and seeds (3, 8 and 6). Definition of this project.
     No range stated. Worked: tests/planning/season/test_replay.py.
     """
-    days = np.flatnonzero(hours.a_day_min > 0.0).tolist()
-    belief = build_belief(world, _LIST_MEMBERS, days=days, progress=told)
-    rule = Ours(belief, price, n_particles=_LIST_PARTICLES, n_seeds=_LIST_SEEDS)
+    belief = list_belief(world, hours, told)
     season = truth_season(world, central_truth(world))
+    return believed_plan(belief, world, season, hours, price)
+
+
+def list_belief(world: World, hours: Hours, told: Told | None = None) -> Belief:
+    """What the list believes on the mornings with minutes for tools.
+
+    Parameters
+    ----------
+    world : World
+        The season.
+    hours : Hours
+        Minutes with tools.
+    told : callable, optional
+        Told the share done.
+
+    Returns
+    -------
+    Belief
+        With few members.
+
+    Notes
+    -----
+    As `list_plan`.
+    """
+    days = np.flatnonzero(hours.a_day_min > 0.0).tolist()
+    return build_belief(world, _LIST_MEMBERS, days=days, progress=told)
+
+
+def believed_plan(
+    belief: Belief, world: World, central: TruthSeason, hours: Hours, price: float
+) -> Planned:
+    """What the list names over a world, on a belief that another like it may have built.
+
+    Parameters
+    ----------
+    belief : Belief
+        Of a world with the same columns and with all tools and ways of this one.
+    world : World
+        The season.
+    central : TruthSeason
+        Of the central truth.
+    hours : Hours
+        Minutes with tools.
+    price : float
+        As `list_plan`.
+
+    Returns
+    -------
+    Planned
+        As it went in the central truth.
+
+    Notes
+    -----
+    As `list_plan`.
+    """
+    own = replace(belief, world=world)
+    rule = Ours(own, price, n_particles=_LIST_PARTICLES, n_seeds=_LIST_SEEDS)
+    season = replace(central, world=world)
     with one_thread():
         state = played(world, season.truth, rule, hours, season=season)
     return Planned(THE_LIST, plan_of(state))

@@ -153,3 +153,4 @@ class Bill:
     seeds_shed: float
     stated: FloatArray  # (n_lines,) sure as stated for each line once
     came_true: BoolArray  # (n_lines,) workable and better than leaving it
+    n_setups: int = 0  # that took minutes
