@@ -334,8 +334,10 @@ def _stand(  # type: ignore[no-untyped-def]
         n_new = np.empty(n_times)  # seeds seen germinated first at each time
         state = np.zeros(n_times, np.int64)  # of one seed: 0 in the ground, 1 thread and so on
         n_ways = ways.shape[1] if ways.shape[0] > 0 else 0
+        # what each time adds to the one before it: standing by stage, killed, held; ways likewise
         stands_in = np.empty((n_zones, n_times, 5))
-        gone = np.empty((n_zones, n_times, 2))  # killed, held
+        gone = np.empty((n_zones, n_times, 2))
+        more_ways = np.zeros((n_zones, n_ways, N_STATES**3))
         for g in range(n_guilds):
             if mix[p, g] <= 0.0:
                 continue
@@ -446,49 +448,76 @@ def _stand(  # type: ignore[no-untyped-def]
                                 taken[z, k + 1] = taken[z, k] + stands * killed
                                 if s == 0:
                                     alive_up[z] = alive[z, k + 1]
-                        state[:seen] = 0
+                        before = -1  # stage at the time before, and what stood and was done
+                        done = -1
+                        stood = 0.0
                         for t in range(seen, n_times):
                             s = _stage(
                                 times[t], up, leaf_at[t] - leaf_up, one_leaf, three_leaf, six_leaf
                             )
                             state[t] = s + 1
-                            if s == 0 and t < n_times - 1 and seed_depth[g, j, e] > reach_mm:
-                                state[t] = 0  # a thread from below the tools
+                            stands = stands_up
                             if s == 0:
+                                if t < n_times - 1 and seed_depth[g, j, e] > reach_mm:
+                                    state[t] = 0  # a thread from below the tools
                                 stands = 1.0
                                 if hazard > 0.0 and dry_at[t] > dry_sprout:
                                     stands = np.exp(-hazard * (dry_at[t] - dry_sprout))
-                                for z in range(n_zones):
-                                    stands_in[z, t, 0] += stands * alive[z, n_done[t]]
-                                    gone[z, t, 0] += taken[z, n_done[t]]
-                            else:
-                                stands = stands_up
-                                held = survives_up * hold[g, j, e]
-                                for z in range(n_zones):
-                                    stands_in[z, t, s] += stands_up * alive[z, n_done[t]]
-                                    gone[z, t, 0] += taken[z, n_done[t]]
-                                    gone[z, t, 1] += held * alive_up[z]
-                        for w in range(n_ways):  # its share that is alive in the end
-                            end = n_times - 1
-                            way = (state[first_way] * 6 + state[first_way + w]) * 6 + state[end]
+                            now = n_done[t]
+                            if s == before and now == done and stands == stood:
+                                continue
+                            held = survives_up * hold[g, j, e] if s > 0 and before <= 0 else 0.0
                             for z in range(n_zones):
-                                ways[p, w, z, way] += (
-                                    n * opening_size[o, g, z] * stands * alive[z, n_done[end]]
-                                )
+                                stands_in[z, t, s] += stands * alive[z, now]
+                                gone[z, t, 0] += taken[z, now]
+                                if before >= 0:
+                                    stands_in[z, t, before] -= stood * alive[z, done]
+                                    gone[z, t, 0] -= taken[z, done]
+                                gone[z, t, 1] += held * alive_up[z]
+                            before = s
+                            done = now
+                            stood = stands
+                        if n_ways > 0:  # its share that is alive in the end
+                            state[:seen] = 0
+                            end = n_times - 1
+                            first_state = state[first_way] * 36 + state[end]
+                            last_way = -1
+                            for w in range(n_ways):
+                                way = first_state + state[first_way + w] * 6
+                                if way == last_way:
+                                    continue
+                                for z in range(n_zones):
+                                    lives = n * opening_size[o, g, z] * stood * alive[z, done]
+                                    more_ways[z, w, way] += lives
+                                    if last_way >= 0:
+                                        more_ways[z, w, last_way] -= lives
+                                last_way = way
                     n_up_to = 0.0
                     for t in range(first, n_times):
                         n_up_to += n_new[t]
                         for z in range(n_zones):
+                            if t > first:
+                                gone[z, t, 0] += gone[z, t - 1, 0]
+                                gone[z, t, 1] += gone[z, t - 1, 1]
+                                for s in range(5):
+                                    stands_in[z, t, s] += stands_in[z, t - 1, s]
                             here = n * opening_size[o, g, z]
                             rest = n_up_to - gone[z, t, 0] - gone[z, t, 1]
                             for s in range(5):
-                                count[p, t, g, z, s] += here * stands_in[z, t, s]
-                                rest -= stands_in[z, t, s]
+                                standing = max(stands_in[z, t, s], 0.0)
+                                count[p, t, g, z, s] += here * standing
+                                rest -= standing
                             opened_m2[p, t, g, z] += here * n_seeds
                             ledger[p, t, g, z, 0] += here * (n_seeds - n_up_to)
                             ledger[p, t, g, z, 1] += here * gone[z, t, 0]
                             ledger[p, t, g, z, 2] += here * max(rest, 0.0)
                             ledger[p, t, g, z, 3] += here * gone[z, t, 1]
+        for z in range(n_zones):
+            for way in range(N_STATES**3 if n_ways > 0 else 0):
+                lives = 0.0
+                for w in range(n_ways):
+                    lives += more_ways[z, w, way]
+                    ways[p, w, z, way] += max(lives, 0.0)
 
 
 def stand(
