@@ -22,6 +22,8 @@ from scheduler.errors import FarmFileError, WhitethreadError
 # isort: off
 from scheduler.cli import start, pages, entries, mail, files  # noqa: F401  in the order of the help
 from scheduler.cli import review  # noqa: F401
+from scheduler.cli import whatif  # noqa: F401
+from scheduler.cli import compare  # noqa: F401
 # isort: on
 
 __all__ = ["FARM_VARIABLE", "NOW_VARIABLE", "app", "main"]
