@@ -213,6 +213,7 @@ def weed_history(
     latitude_deg: float,
     n_particles: int = N_PARTICLES,
     planned: Sequence[Event] = (),
+    known_kills: dict[str, FloatArray] | None = None,
 ) -> WeedHistory:
     """Follow the ready pool of seeds through everything that was done to a planting.
 
@@ -244,6 +245,9 @@ def weed_history(
     planned : sequence of Event
         What is thought of for later than now, in order: it opens and kills then, and changes
         nothing of how ready and rested the ground is now.
+    known_kills : dict, optional
+        Kill of passes by their entry, for the same weather and particles: taken where it is known,
+        and added to.
 
     Returns
     -------
@@ -325,10 +329,13 @@ def weed_history(
             stirs = kills.stirs_frac[tool.key]
             good = kills.kill_frac[tool.key]
             works = good.max(axis=1)
-            kill = pass_kill_frac(
-                tool, planting.key, kills.kill_frac, depth, np.array([hour]), [at.date()],
-                weather, rules, member,
-            )[0]  # fmt: skip
+            kept = known_kills if known_kills is not None else {}
+            if event.event_id not in kept:
+                kept[event.event_id] = pass_kill_frac(
+                    tool, planting.key, kills.kill_frac, depth, np.array([hour]), [at.date()],
+                    weather, rules, member,
+                )[0]  # fmt: skip
+            kill = kept[event.event_id]
             if not (has_rows or (since_at is not None and at >= since_at)):
                 stirs, works = _over_the_whole_width(stirs), _over_the_whole_width(works)
                 good = _over_the_whole_width(good)

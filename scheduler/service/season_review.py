@@ -41,6 +41,7 @@ from scheduler.planning.review.scoring import Marks, lane_marks, list_marks, sco
 from scheduler.planning.review.seasons import Lane, SeasonDays, Span, lanes_of, season_days
 from scheduler.planning.review.telling import Told, pass_told, span_days, window_told
 from scheduler.planning.review.totals import EMPTY, Row, Work, totals_of
+from scheduler.planning.season.replay import one_thread
 from scheduler.ports import Journal, Lists, Progress, WeatherStore
 from scheduler.records import (
     HOURLY_VARIABLES,
@@ -79,11 +80,11 @@ from scheduler.service.situation import situation
 from scheduler.service.weather import KNOWN_SHARE, MOST_PAST_YEARS, weather_on_record
 
 N_MEMBERS = 12
-N_PARTICLES = 36
-SPIN_UP = timedelta(days=30)  # before the season, in which the columns find their state
-MOST_ANEW = 4  # mornings computed again, the costliest first
-MOST_BEDS_ANEW = 6  # on each of them
-ANEW_MEMBERS = 16
+N_PARTICLES = 24
+SPIN_UP = timedelta(days=24)  # before the season, in which the columns find their state
+MOST_ANEW = 3  # mornings computed again, the costliest first
+MOST_BEDS_ANEW = 4  # on each of them
+ANEW_MEMBERS = 12
 MORNING = time(5, 30)  # of a list that was never made
 _BATCH = 8  # lanes whose columns are kept at once
 _LEAST_DAYS = 3
@@ -271,7 +272,7 @@ def _series(
     end: datetime,
     year: int,
 ) -> tuple[WeatherSeries, list[str]]:
-    """The weather of a season and of the month before it, as far as it was read."""
+    """The weather of a season and of the weeks before it, as far as it was read."""
     first = begin - SPIN_UP
     values = weather.weather_values(now, first, end)
     own = [e for e in events if e.kind in ("rain", "temp")]
@@ -497,24 +498,25 @@ def _read_lanes(season: _Season, read: _Read, told: Callable[[float], None]) -> 
             batch_groups=len(batch),
         )
         by_lane: dict[str, dict[Span, CropReading]] = {}
-        readings = []
-        for lane in batch:
-            reading = read_lane(lane, ensemble, surfaces[lane.key][1], book)
-            by_lane[lane.key] = {
-                span: read_crop(reading, span, surfaces[lane.key][1]) for span in lane.spans
-            }
-            readings.append(reading)
-        for reading in readings:
-            work = LaneWork(
-                loads,
-                unfit,
-                _list_said(season, reading.lane),
-                minutes,
-                lambda a, b: _is_rain_read(season, a, b),
-            )
-            _read_lane(season, read, reading, by_lane, work)
-            done += 1
-            told(done / len(lanes))
+        readings: list[LaneReading] = []
+        with one_thread():  # many small computations
+            for lane in batch:
+                reading = read_lane(lane, ensemble, surfaces[lane.key][1], book)
+                by_lane[lane.key] = {
+                    span: read_crop(reading, span, surfaces[lane.key][1]) for span in lane.spans
+                }
+                readings.append(reading)
+            for reading in readings:
+                work = LaneWork(
+                    loads,
+                    unfit,
+                    _list_said(season, reading.lane),
+                    minutes,
+                    lambda a, b: _is_rain_read(season, a, b),
+                )
+                _read_lane(season, read, reading, by_lane, work)
+                done += 1
+                told(done / len(lanes))
 
 
 def _batches(lanes: Sequence[Lane]) -> list[list[Lane]]:

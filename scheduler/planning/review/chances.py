@@ -68,7 +68,7 @@ class _Try:
         return self.a + int(open_hours[open_hours.size // 2])
 
 
-def chances_in(window: Window, course: Course, ground: Ground) -> Found:
+def chances_in(window: Window, course: Course, ground: Ground, *, is_weighed: bool = True) -> Found:
     """Every tool on every day of a window.
 
     Parameters
@@ -79,6 +79,8 @@ def chances_in(window: Window, course: Course, ground: Ground) -> Found:
         Its flush.
     ground : Ground
         The lane.
+    is_weighed : bool
+        Whether the chances are wanted; else only the hours, by the crop in the middle.
 
     Returns
     -------
@@ -104,14 +106,16 @@ def chances_in(window: Window, course: Course, ground: Ground) -> Found:
         if not own:
             continue
         fit_ones = [t for t in own if t.fits.any()]
-        asked = _ways_in(tool, fit_ones if any_fit else [own[len(own) // 2]], ground)
+        if not is_weighed and not fit_ones:
+            continue
+        asked = _ways_in(tool, fit_ones if any_fit else [own[len(own) // 2]], ground, is_weighed)
         for one in own if any_fit else [own[len(own) // 2]]:
             way_in = asked.get(one.place)
             chance, hours = _chance(one, way_in, course, ground)
             found.append(chance)
             if chance.is_let_in and one.fits.any():
                 within.append((one, hours))
-    chances = _valued(found, course, ground) if window.outcome == "missed" else ()
+    chances = _valued(found, course, ground) if is_weighed else ()
     return Found(chances, _fit_hours(within, ground))
 
 
@@ -136,10 +140,15 @@ def _tries(window: Window, ground: Ground) -> list[_Try]:
     return found
 
 
-def _ways_in(tool: Tool, tries: Sequence[_Try], ground: Ground) -> dict[int, tuple[Gate, Fit]]:
+def _ways_in(
+    tool: Tool, tries: Sequence[_Try], ground: Ground, is_weighed: bool
+) -> dict[int, tuple[Gate, Fit]]:
     """Gate and geometry of a tool by day; days between two that agree are as these."""
     if not tries:
         return {}
+    if not is_weighed:
+        middle = gate_and_fit(tool, tries[len(tries) // 2].asked, ground)
+        return dict.fromkeys((t.place for t in tries), middle)
     picked = {t.place: t for t in (tries[0], tries[len(tries) // 2], tries[-1])}
     asked = {place: gate_and_fit(tool, t.asked, ground) for place, t in picked.items()}
     told = {(g.because, w.is_fit, w.because) for g, w in asked.values()}

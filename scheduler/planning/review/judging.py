@@ -47,8 +47,10 @@ from scheduler.records import Event, FloatArray, Planting
 
 _COURSE_D = 45.0  # that a flush is followed as if nothing were done
 _COURSE_STEP_H = 24.0
+_A_MEMBER = 2  # particles on each member that date a flush
+_ACCOUNT_BEFORE_D = 30.0  # openings before it that an account follows
 _GRID_D = 4.0  # between the times at which an account looks at the weeds
-_STRIP_D = 3.0  # likewise for the picture of the season
+_STRIP_D = 4.0  # likewise for the picture of the season
 _CHUNK_D = 40.0
 _JUST_H = 0.01  # before and after a pass
 _DRY_FOR_GOOD_MM = 100.0
@@ -292,15 +294,18 @@ def flush_course(
 
 
 def _judged(window: Window, course: Course, span: Span, ground: Ground, work: LaneWork) -> Judged:
-    found = chances_in(window, course, ground)
+    is_weighed = window.outcome == "missed" and not _is_covered(window, ground)
+    found = chances_in(window, course, ground, is_weighed=is_weighed)
     plain = Judged(window, course, span.planting, found.fit_hours)
     if window.outcome != "missed":
         return plain
+    if not is_weighed:
+        return replace(plain, reason=Reason("crop", "crop_up", ()))
     read = work.is_rain_read(window.opened.hour, window.usable_to)
     reason = reason_of(found.chances, work.told, is_weather_known=read)
     best = best_chance(found.chances)
     judged = replace(plain, chances=found.chances, reason=reason, best=best)
-    if best is None or _is_covered(window, ground) or _is_little(course, best, ground):
+    if best is None or _is_little(course, best, ground):
         return judged
     return replace(judged, saving=saving_of_chance(window, best, ground))
 
@@ -348,7 +353,8 @@ def saving_of_chance(window: Window, best: Chance, ground: Ground) -> Saving | N
         reading = replace(reading, weather=_good_hour(reading.weather, best.hour))
     at = book.sky.at(best.hour)
     data = {"tool": best.tool, "depth_mm": best.depth_mm}
-    thought = Event("thought of", "pass", at, at, reading.lane.bed.name, reading.lane.part, data)
+    name = f"thought of {best.tool} {best.hour:g}"
+    thought = Event(name, "pass", at, at, reading.lane.bed.name, reading.lane.part, data)
     events = [e for e in reading.events if e.happened_at <= at]
     events += [thought, *(e for e in reading.events if e.happened_at > at)]
     until = window.last_good_hour + 24.0 * FOLLOWED_D
@@ -487,7 +493,7 @@ def _accounts(
     share = rates.area_m2 / rates.area_m2.sum()
     found = []
     for events in ways:
-        weeds = lane_weeds(reading, planting, events, times)
+        weeds = lane_weeds(reading, planting, events, times, _ACCOUNT_BEFORE_D)
         stands = weeds.count_m2[:, 0].sum(axis=2) @ share
         of = account(weeds.count_m2, weeds.to_come, is_round.tolist(), pressed, rates)
         found.append((of, stands))
@@ -640,7 +646,7 @@ def rates_of(reading: LaneReading, crop: CropReading, end_hour: float) -> Rates:
 
 
 def strip_weeds(reading: LaneReading, days: Sequence[tuple[date, int, int]]) -> FloatArray:
-    """Weeds of a lane by stage, day by day: medians of the particles.
+    """Weeds of a lane by stage, day by day: medians of one particle a member.
 
     Parameters
     ----------
@@ -656,7 +662,7 @@ def strip_weeds(reading: LaneReading, days: Sequence[tuple[date, int, int]]) -> 
 
     Notes
     -----
-    Every third day is computed, those between lie on a line. Definition of this project.
+    Every fourth day is computed, those between lie on a line. Definition of this project.
     """
     book = reading.book
     noon = np.array([0.5 * (a + b) for _, a, b in days])
@@ -667,7 +673,9 @@ def strip_weeds(reading: LaneReading, days: Sequence[tuple[date, int, int]]) -> 
         inside = np.flatnonzero((noon >= a) & (noon < b))
         for chunk in _chunks(noon[inside]):
             at = np.unique(np.append(chunk[:: int(_STRIP_D)], chunk[-1]))
-            found = lane_weeds(reading, span.planting, reading.events, at)
+            found = lane_weeds(
+                reading, span.planting, reading.events, at, n_particles=reading.ensemble.n_members
+            )
             share = np.array([found.row_share, 1.0 - found.row_share])
             by_stage = np.median(np.einsum("ptzs,z->pts", found.count_m2, share), axis=0)
             where = np.isin(noon, chunk)

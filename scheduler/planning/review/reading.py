@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 from functools import cached_property
 
@@ -31,8 +31,8 @@ from scheduler.planning.visits import A_SQUEEZE
 from scheduler.planning.weeds import HandRates, WeedHistory, WeedOutlook, weed_history, weed_outlook
 from scheduler.records import BoolArray, Event, Farm, FloatArray, Planting
 
-N_PARTICLES = 48  # that follow the weeds of one bed; a multiple of the members
-_BEFORE = timedelta(days=45)  # over which openings before an hour asked about are followed
+N_PARTICLES = 24  # that follow the weeds of one bed; a multiple of the members
+FOLLOWED_BEFORE_D = 45.0  # over which openings before an hour asked about are followed
 _CROP_AHEAD = timedelta(days=21)  # beyond the end of a planting, for crops not up yet
 _DEEP = 40.0  # mm; a preparation from this depth on brings up new seed: what was before is gone
 _WEED_BAND_MM = (5.0, 25.0)
@@ -96,6 +96,7 @@ class LaneReading:
     soil_mean_c: FloatArray
     theta_m3m3: FloatArray  # (n_members, n_hours, n_layers)
     temp_c: FloatArray
+    kills: dict[int, dict[str, FloatArray]] = field(default_factory=dict)  # as they are asked for
     squeeze: Met | None = None  # how a hand finds the soil, where somebody felt it
 
     @property
@@ -174,7 +175,7 @@ def read_lane(lane: Lane, ensemble: Ensemble, surface: FloatArray, book: Book) -
         np.convolve(week, np.ones(_WEEK_H) / _WEEK_H, mode="valid"),
         ground.theta_m3m3,
         temp,
-        met_by(A_SQUEEZE, ground) if any(e.kind == "feel" for e in events) else None,
+        squeeze=met_by(A_SQUEEZE, ground) if any(e.kind == "feel" for e in events) else None,
     )
 
 
@@ -282,6 +283,8 @@ def lane_history(
     events: Sequence[Event],
     from_hour: float,
     to_hour: float,
+    before_d: float = FOLLOWED_BEFORE_D,
+    n_particles: int | None = None,
 ) -> tuple[WeedHistory, Ensemble]:
     """Openings and passes of a lane that matter between two hours, and the readings of then.
 
@@ -295,6 +298,10 @@ def lane_history(
         Entries of the lane, as they were or as they might have been, in order.
     from_hour, to_hour : float
         Between which weeds will be asked for.
+    before_d : float
+        Days before them over which openings are followed.
+    n_particles : int, optional
+        Particles; those of the book by default.
 
     Returns
     -------
@@ -303,12 +310,13 @@ def lane_history(
 
     Notes
     -----
-    Openings of the 45 days before are followed. What was done before the last deep preparation
+    What was done before the last deep preparation
     that lies so far back is left out: it brought up new seed. Definition of this project; range as
     `weed_history`.
     """
     book = reading.book
-    first = max(float(book.from_hour), from_hour - _BEFORE / timedelta(hours=1))
+    n = n_particles or book.n_particles
+    first = max(float(book.from_hour), from_hour - 24.0 * before_d)
     cut = cut_readings(reading, first, to_hour)
     deep = [
         book.hour(e.happened_at)
@@ -331,7 +339,8 @@ def lane_history(
         cut,
         reading.soil_mean_c,
         book.farm.place.latitude_deg,
-        book.n_particles,
+        n,
+        known_kills=reading.kills.setdefault(n, {}),
     )
     return history, cut
 
@@ -341,6 +350,8 @@ def lane_weeds(
     planting: Planting,
     events: Sequence[Event],
     hours: FloatArray,
+    before_d: float = FOLLOWED_BEFORE_D,
+    n_particles: int | None = None,
 ) -> WeedOutlook:
     """Weeds of a lane at some hours, after the entries given.
 
@@ -354,6 +365,10 @@ def lane_weeds(
         Entries of the lane, as they were or as they might have been, in order.
     hours : array
         Ascending hours on the season's clock, (n_times,).
+    before_d : float
+        Days before them over which openings are followed.
+    n_particles : int, optional
+        Particles; those of the book by default.
 
     Returns
     -------
@@ -365,7 +380,8 @@ def lane_weeds(
     Definition of this project; range as `weed_outlook`.
     """
     book = reading.book
-    history, cut = lane_history(reading, planting, events, float(hours[0]), float(hours[-1]))
+    first, last = float(hours[0]), float(hours[-1])
+    history, cut = lane_history(reading, planting, events, first, last, before_d, n_particles)
     return weed_outlook(
         planting,
         cut,
@@ -374,7 +390,7 @@ def lane_weeds(
         book.gate_kpa,
         book.farm.seed,
         hours,
-        book.n_particles,
+        n_particles or book.n_particles,
         n_seeds=N_SEEDS,
     )
 
