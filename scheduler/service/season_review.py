@@ -82,7 +82,7 @@ from scheduler.service.weather import KNOWN_SHARE, MOST_PAST_YEARS, weather_on_r
 N_MEMBERS = 12
 N_PARTICLES = 24
 SPIN_UP = timedelta(days=24)  # before the season, in which the columns find their state
-MOST_ANEW = 3  # mornings computed again, the costliest first
+MOST_ANEW = 2  # mornings computed again, the costliest first
 MOST_BEDS_ANEW = 4  # on each of them
 ANEW_MEMBERS = 12
 MORNING = time(5, 30)  # of a list that was never made
@@ -256,7 +256,7 @@ def _season(
         if name in {bed.soil for bed in farm.beds}
     }
     sky = member_skies(series, end, farm.place, sd, farm.seed, n_members)
-    book = _book(farm, events, series, sky, begin, n_members)
+    book = replace(_book(farm, events, series, sky, begin, n_members), is_over=days.is_over)
     season = _Season(
         farm, now, days, begin, end, events, series, members, book, _issued(lists, now, book)
     )
@@ -818,6 +818,11 @@ def _weak_notes(season: _Season, read: _Read) -> list[str]:
     notes = []
     if read.windows and not season.lists:
         notes.append("no list was issued in this season: none could be missed or followed")
+    if read.windows:
+        notes.append(
+            "each window and each pass is weighed by itself, all else as it was done: what two "
+            "passes would both have taken counts for neither, and costs of one bed may overlap"
+        )
     untimed = sum(not p.is_timed for p in read.passes)
     if untimed:
         notes.append(f"{untimed} of {len(read.passes)} passes were not timed: minutes as reckoned")

@@ -42,6 +42,8 @@ from scheduler.planning import (
     work,
 )
 from scheduler.planning.cautions import HEAT_BANDS
+from scheduler.planning.review import chances, costs, fit_days, judging, reading, seasons, windows
+from scheduler.planning.review import hours as review_hours
 from scheduler.planning.season import play, truth, world
 from scheduler.planning.season import rules as played_rules
 from scheduler.records import HeatBands, Soil
@@ -255,6 +257,17 @@ def _in_code() -> dict[Key, float]:
         ("value", "spring_month_south"): window._SPRING_MONTH_SOUTH,
         ("value", "winter_d"): window._WINTER / timedelta(days=1),
         ("order", "keeps_place_frac"): order._KEEPS_PLACE,
+        ("review", "ripe_frac"): windows._RIPE_FRAC,
+        ("review", "last_good_frac"): windows._LAST_GOOD_FRAC,
+        ("review", "standing_frac"): windows._STANDING_FRAC,
+        ("review", "early_frac"): windows._EARLY_FRAC,
+        ("review", "at_once_h"): windows._AT_ONCE_H,
+        ("review", "followed_d"): costs.FOLLOWED_D,
+        ("review", "account_before_d"): judging._ACCOUNT_BEFORE_D,
+        ("review", "small_min"): costs.SMALL_MIN,
+        ("review", "unknown_pass_min"): review_hours._UNKNOWN_PASS_MIN,
+        ("review", "fit_day_h"): fit_days._LEAST_H,
+        ("review", "weeks_unknown_d"): judging._WEEKS_UNKNOWN_D,
         ("crust break", "worth_min_m2"): advice._CRUST_MIN_M2,
         ("crust break", "before_d"): advice._BEFORE_IT_D,
     }
@@ -334,6 +347,9 @@ def test_constants_that_stand_twice_agree(tables: Tables) -> None:
     assert _default(crust.crust_maturity, "decay_d") == kernel._CRUST_DECAY_D
     assert special._CRUST_HARD == outlook._CRUST_HARD
     assert special._MAT_M2 == verdict._MAT_M2
+    assert chances._UNFITTING_MIN == review_hours._UNKNOWN_PASS_MIN
+    assert verdict._HAND_WINDOW / timedelta(days=1) == judging._WEEKS_UNKNOWN_D
+    assert reading._DEEP == plantings._DEEP_PREP_MM
     assert value._NEARLY == verdict._NEARLY
     assert truth._LEAST_OPENING == weeds._LEAST_OPENING
     assert truth._SOWING_STIRS == weeds._SOWING_STIRS
@@ -424,6 +440,36 @@ NO_PARAMETER: Mapping[str, tuple[str, ...]] = {
         "_RAIN_ENOUGH_MM",
     ),
     "visits": ("_NOON_H", "_HALVINGS"),
+    # of the review: what is computed how finely, and figures that stand twice, see above
+    "windows": (),
+    "costs": ("_SECONDS",),
+    "fit_days": (),
+    "hours": ("_NOON_H",),
+    "seasons": ("_LEAST_SPAN",),
+    "chances": ("_GATE_H", "_UNFITTING_MIN", "_SECONDS"),
+    "reading": (
+        "N_PARTICLES",
+        "N_SEEDS",
+        "FOLLOWED_BEFORE_D",
+        "_READING_STEP",
+        "_CROP_AHEAD",
+        "_DEEP",
+        "_WEED_BAND_MM",
+        "_WEEK_H",
+    ),
+    "judging": (
+        "_COURSE_D",
+        "_COURSE_STEP_H",
+        "_A_MEMBER",
+        "_GRID_D",
+        "_STRIP_D",
+        "_CHUNK_D",
+        "_JUST_H",
+        "_DRY_FOR_GOOD_MM",
+        "_NEAR_H",
+        "_SETTLED_M3M3",
+        "_SECONDS",
+    ),
     "stale_bed": ("_SEED_BAND_MM", "_MOST_FLUSHES", "_TOLD_FLUSHES"),
     "special": ("_CRUST_HARD", "_MAT_M2", "_ESTABLISHED"),  # stand twice, see above
 }
@@ -452,6 +498,14 @@ NO_PARAMETER: Mapping[str, tuple[str, ...]] = {
         visits,
         window,
         work,
+        chances,
+        costs,
+        fit_days,
+        judging,
+        reading,
+        review_hours,
+        seasons,
+        windows,
         play,
         played_rules,
         truth,

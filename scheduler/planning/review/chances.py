@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import date
 
 import numpy as np
@@ -16,6 +16,7 @@ from scheduler.planning.review.costs import Rates
 from scheduler.planning.review.hours import DayLoad
 from scheduler.planning.review.reading import CropReading, LaneReading
 from scheduler.planning.review.reasons import Chance
+from scheduler.planning.review.seasons import Span
 from scheduler.planning.review.windows import Course, Window
 from scheduler.planning.spans import RAINS_MM
 from scheduler.planning.work import work_minutes
@@ -38,6 +39,7 @@ class Ground:
     loads: tuple[DayLoad, ...]  # by day of the book
     unfit: Mapping[tuple[str, date, bool], str]  # half-days found unfit
     rates: Rates
+    crops: Mapping[Span, CropReading] = field(default_factory=dict)  # of all spans of the lane
 
 
 @dataclass(frozen=True)
@@ -370,6 +372,6 @@ def _worth_min(chances: Sequence[Chance], course: Course, ground: Ground) -> Flo
     if ground.crop.span.planting.crop is None:
         kill = np.repeat(kill.max(axis=1, keepdims=True), 2, axis=1)
     at = np.clip(np.searchsorted(course.hour, hours), 0, course.hour.size - 1)
-    taken = np.einsum("tzs,tzs,zs->tz", course.count_m2[at], kill, ground.rates.end_s[:, 1:])
+    taken = np.einsum("tzs,tzs,z->tz", course.count_m2[at], kill, ground.rates.end_s[:, 1])
     gain: FloatArray = taken @ ground.rates.area_m2 / _SECONDS
     return gain - book.farm.work.machine_price * np.array([c.work_min for c in chances])

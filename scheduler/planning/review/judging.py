@@ -202,6 +202,7 @@ def lane_windows(
                 work.loads,
                 work.unfit,
                 rates_of(reading, crops[span], window.usable_to),
+                crops,
             )
             found.append(_judged(window, course, span, ground, work))
     return found
@@ -358,7 +359,11 @@ def saving_of_chance(window: Window, best: Chance, ground: Ground) -> Saving | N
     events = [e for e in reading.events if e.happened_at <= at]
     events += [thought, *(e for e in reading.events if e.happened_at > at)]
     until = window.last_good_hour + 24.0 * FOLLOWED_D
-    return _difference(reading, ground.crop, reading.events, events, best.hour + _JUST_H, until)
+    first = best.hour + _JUST_H
+    both = _accounts(
+        reading, ground.crops, ground.crop.span, (reading.events, events), first, until
+    )
+    return None if both is None else saving(both[0][0], both[1][0])
 
 
 def _good_hour(weather: PassWeather, hour: float) -> PassWeather:
@@ -417,7 +422,7 @@ def lane_passes(
         without = [e for e in reading.events if e is not event]
         until = hour + 24.0 * FOLLOWED_D
         first = hour + _JUST_H
-        both = _accounts(reading, crops[span], (without, reading.events), first, until)
+        both = _accounts(reading, crops, span, (without, reading.events), first, until)
         if both is None:
             found.append(JudgedPass(event, span.planting, hour, minutes, none, 0.0, None))
             continue
@@ -457,28 +462,32 @@ def span_at(reading: LaneReading, hour: float) -> Span | None:
 # --------------------------------------------------------------------- accounts
 
 
-def _difference(
-    reading: LaneReading,
-    crop: CropReading,
-    without: Sequence[Event],
-    with_pass: Sequence[Event],
-    first: float,
-    until: float,
-) -> Saving | None:
-    both = _accounts(reading, crop, (without, with_pass), first, until)
-    return None if both is None else saving(both[0][0], both[1][0])
+def _followed(
+    reading: LaneReading, crops: Mapping[Span, CropReading], span: Span, until: float
+) -> tuple[CropReading, float]:
+    """The planting in which an account ends, and when: an empty bed is followed into its crop."""
+    book = reading.book
+    end = min(until, book.hour(span.end_at) - _JUST_H, float(book.end_hour))
+    after = next((s for s in reading.lane.spans if s.start_at == span.end_at), None)
+    if span.planting.crop is None and after is not None and after.planting.crop is not None:
+        later = min(until, book.hour(after.end_at) - _JUST_H, float(book.end_hour))
+        if later > end + 1.0:
+            return crops[after], later
+    return crops[span], end
 
 
 def _accounts(
     reading: LaneReading,
-    crop: CropReading,
+    crops: Mapping[Span, CropReading],
+    span: Span,
     ways: tuple[Sequence[Event], Sequence[Event]],
     first: float,
     until: float,
 ) -> tuple[tuple[Account, FloatArray], ...] | None:
     """Accounts of two courses of events, each with the weeds that stand at the first time."""
-    book, planting = reading.book, crop.span.planting
-    end = min(until, book.hour(crop.span.end_at) - _JUST_H, float(book.end_hour))
+    book = reading.book
+    crop, end = _followed(reading, crops, span, until)
+    planting = crop.span.planting
     if end - first < 1.0:
         return None
     rounds = [
@@ -596,7 +605,8 @@ def rates_of(reading: LaneReading, crop: CropReading, end_hour: float) -> Rates:
     A round by hand goes by the rates of `HandRates`. Of seeds in the ground that a pass opened a
     share would have come later anyway: it costs nothing. What is left at the end has the prices of
     the list (`price_of_weeds`), with no pass to come: less once the weed-free weeks are over, less
-    on an empty bed by what sowing or preparing it will take; a crop without such weeks counts 60
+    on an empty bed by what sowing or preparing it will take, as one that was not used again this
+    season will be; a crop without such weeks counts 60
     days from sowing or setting. Definition of this project; figures grade E.
     """
     book, planting = reading.book, crop.span.planting
@@ -615,7 +625,8 @@ def rates_of(reading: LaneReading, crop: CropReading, end_hour: float) -> Rates:
         mixed = v.row_share * end_s[IN_ROW] + (1.0 - v.row_share) * end_s[BETWEEN]
         end_s = np.tile(mixed * v.sowing_leaves_frac, (2, 1))
         known = [e for e in reading.events if e.happened_at <= at]
-        if not is_prepared(planting, known):
+        is_used = any(e.kind in ("sow", "plant") and e.happened_at > at for e in reading.events)
+        if not (is_prepared(planting, known) and (is_used or not book.is_over)):
             end_s = v.unprepared_frac * end_s
             end_s[:, -1] += v.seed_s
         yield_d = 0.0

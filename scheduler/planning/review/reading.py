@@ -60,6 +60,7 @@ class Book:
     is_morning: BoolArray  # before noon
     from_hour: int  # of the season; before it the columns only find their state
     n_particles: int = N_PARTICLES
+    is_over: bool = True  # the season; else a bed may still be used
 
     @property
     def end_hour(self) -> int:

@@ -87,7 +87,13 @@ def chance_score(what: str, stated: FloatArray, came_true: FloatArray, of: str) 
     return Score(what, n, few + "; ".join(words) + one_sided, brier, tuple(bins))
 
 
-def range_score(what: str, seen: Sequence[Seen], of: str, unit: str) -> Score:
+def range_score(
+    what: str,
+    seen: Sequence[Seen],
+    of: str,
+    unit: str,
+    ways: tuple[str, str] = ("more", "less"),
+) -> Score:
     """Ranges that were told against what was seen.
 
     Parameters
@@ -100,6 +106,8 @@ def range_score(what: str, seen: Sequence[Seen], of: str, unit: str) -> Score:
         What is counted, as "crops seen up".
     unit : str
         As "days".
+    ways : tuple of str
+        Words for what was seen beyond what was told, and short of it.
 
     Returns
     -------
@@ -114,7 +122,7 @@ def range_score(what: str, seen: Sequence[Seen], of: str, unit: str) -> Score:
     Examples
     --------
     >>> seen = [Seen(8, 10, 12, 11), Seen(8, 10, 12, 14)]
-    >>> range_score("up", seen, "crops seen up", "days").words
+    >>> range_score("up", seen, "crops seen up", "days", ("later", "earlier")).words
     'few data: 2 crops seen up; 1 of 2 inside the range told; mean 2.5 days later, off by 2.5'
     """
     n = len(seen)
@@ -123,7 +131,7 @@ def range_score(what: str, seen: Sequence[Seen], of: str, unit: str) -> Score:
     error = np.array([s.seen - s.mid for s in seen])
     inside = sum(s.low <= s.seen <= s.high for s in seen)
     mean = float(error.mean())
-    way = "later" if mean >= 0.0 else "earlier"
+    way = ways[0] if mean >= 0.0 else ways[1]
     few = "few data: " if n < _FEW else ""
     return Score(
         what,

@@ -22,7 +22,7 @@ from scheduler.records import Event, FloatArray, Planting, Score
 
 _JUST_H = 0.01
 _HOWS = ("well", "fair", "poorly")
-_SECONDS = 60.0
+_LATER = ("later", "earlier")
 
 
 @dataclass
@@ -288,7 +288,9 @@ def scores_of(marks: Marks, *, has_lists: bool) -> tuple[Score, ...]:
         fit,
         _listed_score(marks, has_lists),
         sure if has_lists else Score(sure.what, 0, "no list was issued"),
-        range_score("emergence (hindcast)", marks.up, "crops seen up", "days"),
+        range_score(
+            "emergence (hindcast)", marks.up, "crops seen up", "days", ("later", "earlier")
+        ),
         _kill_score(marks),
         range_score("weeds counted (hindcast)", marks.weeds, "looks", "weeds/m2"),
         range_score("minutes of a round by hand", marks.hand, "rounds timed", "min"),

@@ -183,7 +183,7 @@ def _small_why(judged: Judged, brought: str, reading: LaneReading) -> str:
         net = range_of(
             judged.saving.cost_min(reading.book.farm.work.machine_price, best.work_min)
         ).mid
-        return f"{brought}; a pass would have left {net:.0f} min: too little to set out for"
+        return f"{brought}; a pass would have left {_whole(net)} min: too little to set out for"
     if reason is not None and reason.because == "crop_up":
         return f"{brought}; the crop covered the ground and held them down"
     return f"{brought}: too few to set out for"
@@ -208,6 +208,11 @@ def _missed_why(judged: Judged, book: Book) -> str:
     if reason.reason == "not_listed":
         return f"fit and free on {days}; the list did not name it ({reason.what})"
     return f"fit and free on {days}; no list was made then"
+
+
+def _whole(minutes: float) -> str:
+    """Minutes without decimals, and no nought below nought."""
+    return f"{round(minutes):d}"
 
 
 def _is_no_tool(best: Chance) -> bool:
@@ -267,8 +272,8 @@ def pass_told(
     else:
         did = "hit" if saved.mid + lost > price else "little"
         why = (
-            f"took {killed.mid:.0f} weeds/m2 and saved {saved.mid:.0f} min by hand "
-            f"({saved.low:.0f} to {saved.high:.0f}){_in_time(judged, windows, book)}"
+            f"took {killed.mid:.0f} weeds/m2 and saved {_whole(saved.mid)} min by "
+            f"hand ({_whole(saved.low)} to {_whole(saved.high)}){_in_time(judged, windows, book)}"
         )
     return PassReview(
         bed=reading.lane.bed.name,
