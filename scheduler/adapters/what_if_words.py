@@ -45,7 +45,10 @@ _AHEAD = re.compile(
     rf"|(?P<at3>{_CLOCK}))$",
     re.IGNORECASE,
 )
-_OF_ANOTHER_DAY = re.compile(r"(?:yesterday|\d [a-z]{3,9}|from|to)$", re.IGNORECASE)
+_MONTH = "jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec"
+_OF_ANOTHER_DAY = re.compile(
+    rf"(?:yesterday|\d (?:{_MONTH})[a-z]*|from|to)(?: at)?$", re.IGNORECASE
+)
 
 
 @dataclass(frozen=True)
@@ -275,8 +278,8 @@ def moment_ahead(text: str, now: datetime, zone: ZoneInfo, option: str) -> datet
         return now + timedelta(hours=float(found["hours"].replace(",", ".")))
     today = now.astimezone(zone).date()
     clock = found["at1"] or found["at2"] or found["at3"]
-    day = _day(found["day"], today) if found["day"] else today
     try:
+        day = _day(found["day"], today) if found["day"] else today
         if clock:
             at = parse_clock(clock.rjust(5, "0"))
         elif found["this"]:

@@ -7,7 +7,6 @@ from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
-from typer.core import TyperCommand
 
 from scheduler.cli.app import (
     AsOfOption,
@@ -25,6 +24,7 @@ from scheduler.cli.app import (
     progress_shown,
     setup_names,
 )
+from scheduler.cli.worded import WordedCommand
 from scheduler.errors import UsageError
 
 if TYPE_CHECKING:
@@ -34,29 +34,12 @@ if TYPE_CHECKING:
     from scheduler.service.situation import Kept
 
 GOES_ON_FOR = timedelta(hours=3)  # the list printed last is gone on from, if nothing came since
-WORDED = ("--rain", "--at", "--over", "--fell", "--when", "--water", "--pass", "--hours")
-"""Options that take all words up to the next option."""
 
 
-class WordedCommand(TyperCommand):
-    """A command whose options take words without quotes, as --pass B4 tine weeder tomorrow."""
+class WhatIfCommand(WordedCommand):
+    """Options take words without quotes, as --pass B4 tine weeder tomorrow."""
 
-    def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
-        """Join the words of an option before they are parsed."""
-        joined: list[str] = []
-        is_open = False
-        for word in args:
-            if word.startswith("--") or word == "-h":
-                joined.append(word)
-                is_open = False
-                if word in WORDED:
-                    joined.append("")
-                    is_open = True
-            elif is_open:
-                joined[-1] = f"{joined[-1]} {word}".strip()
-            else:
-                joined.append(word)
-        return super().parse_args(ctx, joined)
+    worded = ("--rain", "--at", "--over", "--fell", "--when", "--water", "--pass", "--hours")
 
 
 def words_option(name: str, help_text: str) -> Any:
@@ -64,7 +47,7 @@ def words_option(name: str, help_text: str) -> Any:
     return typer.Option(name, metavar="WORDS", help=help_text)
 
 
-@app.command(cls=WordedCommand)
+@app.command(cls=WhatIfCommand)
 def whatif(
     rain: Annotated[
         str | None, words_option("--rain", "Rain to come, as 15 mm; with --at and --over.")

@@ -40,6 +40,7 @@ SAVED_MOVED_FRAC = 0.2
 HAND_MOVED_MIN = 2.0
 HAND_NAMED_MIN = 5.0
 
+NO_HOURS = "worth a pass, no hours"
 AS_IT_STANDS, WHAT_IF = "as it stands", "what if"
 
 
@@ -168,9 +169,13 @@ class WhatIfPage:
         if line.verdict == "nothing":
             return "nothing worth a pass" if line.because == "clean" else f"nothing, {reason}"
         if line.because == "no_hours":
-            return "worth a pass, no hours"
-        until = "" if line.until is None else f" until {self.moment(line.until)}"
-        return f"wait{until}, {reason}"
+            cost = (line.minutes or {}).get("cost_of_waiting")
+            if cost is None or detail < 2 or round(cost.high) < 1:
+                return NO_HOURS
+            return f"{NO_HOURS}; waiting costs {minutes_words(cost)}"
+        if line.until is None:
+            return f"wait, {reason}, no end in sight"
+        return f"wait until {self.moment(line.until)}, {reason}"
 
     # ---------------------------------------------------------------- what is told
 
@@ -224,7 +229,11 @@ class WhatIfPage:
         first = max(len(row[0]) for row in rows) + 2
         second = max(len(AS_IT_STANDS), *(len(row[1]) for row in rows)) + 2
         if first + second + max(len(row[2]) for row in rows) > self.width:
-            return [f"{name}: {x} -> {y}" for name, x, y in rows]
+            return [
+                part
+                for name, x, y in rows
+                for part in wrapped(f"{name}: {x} -> {y}", self.width, rest="  ")
+            ]
         return [
             f"{'':<{first}}{AS_IT_STANDS:<{second}}{WHAT_IF}",
             *(f"{name:<{first}}{x:<{second}}{y}" for name, x, y in rows),
@@ -425,6 +434,8 @@ class WhatIfPage:
         span = self.found.hand_change_min
         ends = sorted((abs(span.low), abs(span.high)))
         told = f"{ends[0]:.0f}-{ends[1]:.0f}"
+        if f"{ends[0]:.0f}" == f"{ends[1]:.0f}":
+            told = f"{ends[0]:.0f}"
         if span.low < 0.0 < span.high:
             told = f"{_more(span.low)} to {_more(span.high)}"
         until = dated_words(self.found.hand_until.astimezone(self.zone).date())
@@ -492,9 +503,9 @@ class WhatIfPage:
             line = p.after
             words = self.verdict(line, 0) if line.verdict != "wait" else "wait"
             if line.verdict == "wait" and line.because == "no_hours":
-                words = "worth a pass, no hours"
+                words = NO_HOURS
             groups[words].append(planting_name(line))
-        order = ("go", "worth a pass, no hours", "wait", "by hand")
+        order = ("go", NO_HOURS, "wait", "by hand")
         in_order = sorted(groups, key=lambda w: (order.index(w) if w in order else 9, w))
         lines: list[str] = []
         for place, words in enumerate(in_order):
