@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, time, timedelta
-from typing import Any
+from typing import Any, Protocol
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -61,6 +61,7 @@ from scheduler.records import (
     WeatherSeries,
     WeatherValue,
 )
+from scheduler.service.replay import REPLAY_NOTES, replays
 from scheduler.service.settings import (
     GATE_KPA,
     STAGE_KILL_FRAC,
@@ -94,7 +95,20 @@ _AHEAD = timedelta(days=10)
 _HOUR = timedelta(hours=1)
 _TELLING = ("pass", "prep", "sow", "plant", "hand", "clear")
 
-Replayer = Callable[[Farm, Sequence[Event], WeatherSeries], tuple[Replay, ...]]
+
+class Replayer(Protocol):
+    """Plays a season again, as `scheduler.service.replay.replays` does."""
+
+    def __call__(
+        self,
+        farm: Farm,
+        events: Sequence[Event],
+        series: WeatherSeries,
+        *,
+        progress: Progress | None = None,
+    ) -> tuple[Replay, ...]:
+        """Replays of the season, as logged first."""
+        ...
 
 
 @dataclass(frozen=True)
@@ -134,7 +148,7 @@ def season_review(
     *,
     n_members: int = N_MEMBERS,
     progress: Progress | None = None,
-    replay: Replayer | None = None,
+    replay: Replayer | None = replays,
 ) -> SeasonReview:
     """Read a season back with what is known now.
 
@@ -155,8 +169,7 @@ def season_review(
     progress : Progress, optional
         Told how far the computation has come.
     replay : callable, optional
-        Plays the season again under other rules, as `scheduler.service.replay.replays` does;
-        without it no replays are told.
+        Plays the season again under other rules, told how far it is; None: no replays are told.
 
     Returns
     -------
@@ -186,10 +199,15 @@ def season_review(
         )
     else:
         notes.append("no planting on record: rain and fit days alone are told")
-    replays: tuple[Replay, ...] = ()
+    played: tuple[Replay, ...] = ()
     if replay is not None and read.windows:
-        told("the season under other rules", 0.7)
-        replays = replay(farm, season.events, season.series)
+        played = replay(
+            farm,
+            season.events,
+            season.series,
+            progress=lambda message, done: told(message, 0.7 + 0.3 * done),
+        )
+        notes += REPLAY_NOTES if played else ()
     told("the season", 1.0)
     notes += _weak_notes(season, read)
     series = season.series
@@ -206,7 +224,7 @@ def season_review(
         rain_mm=_daily_rain(season),
         fit_days=fit,
         scores=scores_of(read.marks, has_lists=bool(season.lists)),
-        replays=replays,
+        replays=played,
         totals=totals_of(*_rows(season, read)),
         notes=tuple(dict.fromkeys(notes)),
         attribution=tuple(f"Weather: {source}" for source in series.sources),
