@@ -83,7 +83,7 @@ from scheduler.service.weather import KNOWN_SHARE, MOST_PAST_YEARS, weather_on_r
 N_MEMBERS = 12
 N_PARTICLES = 24
 SPIN_UP = timedelta(days=24)  # before the season, in which the columns find their state
-MOST_ANEW = 2  # mornings computed again, the costliest first
+MOST_ANEW = {"not_listed": 4, "no_list": 2}  # mornings computed again, the costliest first
 MOST_BEDS_ANEW = 4  # on each of them
 ANEW_MEMBERS = 12
 MORNING = time(5, 30)  # of a list that was never made
@@ -709,7 +709,12 @@ def _anew(
     def cost(places: Sequence[int]) -> float:
         return sum(_whole_min(read.windows[i][0]) for i in places)
 
-    chosen = sorted(by_day.items(), key=lambda item: (-cost(item[1]), item[0]))[:MOST_ANEW]
+    costliest = sorted(by_day.items(), key=lambda item: (-cost(item[1]), item[0]))
+    chosen = [
+        item
+        for reason, most in MOST_ANEW.items()
+        for item in [c for c in costliest if c[0][1] == reason][:most]
+    ]
     n_done = n_named = 0
     for k, ((day, reason), places) in enumerate(chosen):
         told(k / len(chosen))

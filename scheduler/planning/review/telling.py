@@ -177,15 +177,14 @@ def _why(judged: Judged, outcome: str, cost: FloatArray | None, reading: LaneRea
 
 def _small_why(judged: Judged, brought: str, reading: LaneReading) -> str:
     best, reason = judged.best, judged.reason
-    if best is None:
-        return f"{brought}; the farm has no tool for it"
-    if judged.saving is not None:
-        net = range_of(
-            judged.saving.cost_min(reading.book.farm.work.machine_price, best.work_min)
-        ).mid
+    if judged.saving is not None and best is not None:
+        price = reading.book.farm.work.machine_price
+        net = range_of(judged.saving.cost_min(price, best.work_min)).mid
         return f"{brought}; a pass would have left {_whole(net)} min: too little to set out for"
     if reason is not None and reason.because == "crop_up":
         return f"{brought}; the crop covered the ground and held them down"
+    if best is None:
+        return f"{brought}; the farm has no tool for it"
     return f"{brought}: too few to set out for"
 
 
