@@ -207,9 +207,9 @@ def season_review(
             season.series,
             progress=lambda message, done: told(message, 0.7 + 0.3 * done),
         )
-        notes += REPLAY_NOTES if played else ()
     told("the season", 1.0)
     notes += _weak_notes(season, read)
+    notes += REPLAY_NOTES if played else ()
     series = season.series
     return SeasonReview(
         farm=farm,

@@ -21,8 +21,8 @@ from scheduler.records import (
     FlushWindow,
     SeasonReview,
 )
-from scheduler.service.season_review import season_review
-from tests.scenes.made import MadeStore, local, made_farm, made_hours, observed
+from scheduler.service.season_review import _season, _verdicts_anew, season_review
+from tests.scenes.made import MadeStore, forecast, local, made_farm, made_hours, observed
 
 N_MEMBERS = 4
 START = local(2013, 3, 25)
@@ -270,6 +270,44 @@ def test_a_list_that_never_named_it_missed_it_itself() -> None:
 def test_lists_of_other_beds_alone_leave_it_unlisted() -> None:
     left = missed(review(kept(), lists=every_day("S1", "go")), "S2")
     assert {w.reason for w in left} == {"no_list"}
+
+
+def test_a_line_counts_once_until_its_bed_is_no_longer_named() -> None:
+    """S1 is named from 10:00 to 16:00 on all days but 20 May: two statements, both come true."""
+    days = [START + timedelta(days=i) for i in range(45, 80)]
+
+    def said(day: datetime) -> dict[str, Any]:
+        if (day.month, day.day) == (5, 20):
+            return line("S1", "wait", "weeds_small")
+        start, end = (local(2013, day.month, day.day, hour) for hour in (10, 16))
+        action = {"tool": "hoe", "start": start.isoformat(), "end": end.isoformat()}
+        fit = {"workable_from": local(2013, day.month, day.day, 6).isoformat()}
+        return {**line("S1", "go"), "action": action, "sure": 0.7, "soil": fit}
+
+    lists = Issued({(d.month, d.day): {"beds": [said(d)], "not_reached": []} for d in days})
+    scores = {s.what: s for s in review(kept(), lists=lists).scores}
+    assert scores["lines of issued lists"].bins == ((0.7, 1.0, 2),)
+    assert scores["lines of issued lists"].brier == pytest.approx(0.09)
+    visits = scores["working hours, as lists said them"]
+    assert visits.n == len(HOED_ON)
+    assert "3 of 3 were; before them 0 of 0" in visits.words
+
+
+def test_a_forecast_that_did_not_come_is_told_from_what_came() -> None:
+    """On 16 May rain was forecast that stayed away: with it no pass, without it one."""
+    store = kept()
+    on = local(2013, 5, 16, 5)
+    wet = made_hours(
+        on, 240, mean_c=17.0, rain=[(on + timedelta(hours=1 + i), 4.0) for i in range(12)]
+    )
+    store.forecasts = [forecast(on, wet)]
+    season, _ = _season(FARM, store, store, None, NOW, None, N_MEMBERS)
+    day = season.book.day_at(season.book.hour(on))
+    then, came = (
+        _verdicts_anew(season, day, reason, ["S2"], store, store)["S2", ""][0]
+        for reason in ("no_list", "not_listed")
+    )
+    assert (then, came) == ("wait", "go")
 
 
 # ------------------------------------------------------------------ what is missing
