@@ -256,6 +256,7 @@ def flush_course(
     Notes
     -----
     As `scheduler.planning.weeds.flush_course`. Definition of this project. No range stated.
+    Worked: tests/scenes/test_review_scenes.py.
     """
     book = reading.book
     apart = np.abs(history.openings.hour - opened.hour)
@@ -348,6 +349,7 @@ def saving_of_chance(window: Window, best: Chance, ground: Ground) -> Saving | N
     -----
     Where the soil was never fit the pass is thought to work as on a good day: the figure is what
     the soil cost. Definition of this project; range as `lane_weeds`.
+    Worked: tests/scenes/test_review_scenes.py.
     """
     reading, book = ground.reading, ground.reading.book
     if not best.is_fit:
@@ -404,6 +406,7 @@ def lane_passes(
     -----
     What a pass saved is the difference of two accounts over three weeks: as it was, and with all
     that was done but this pass. Definition of this project; range as `lane_weeds`.
+    Worked: tests/scenes/test_review_scenes.py.
     """
     book = reading.book
     found: list[JudgedPass] = []
@@ -454,6 +457,7 @@ def span_at(reading: LaneReading, hour: float) -> Span | None:
     Notes
     -----
     Definition of this project. No range stated.
+    Worked: tests/scenes/test_review_scenes.py.
     """
     at = reading.book.sky.at(hour)
     return next((s for s in reading.lane.spans if s.start_at <= at < s.end_at), None)
@@ -563,6 +567,7 @@ def weed_free_hours(reading: LaneReading, crop: CropReading) -> tuple[float, flo
     -----
     As `weed_free_window_h`: from when it came up, as seen or for half of the members, of a plant
     from setting. Definition of this project around the windows of the tables.
+    No range stated. Worked: tests/scenes/test_review_scenes.py.
     """
     book, planting = reading.book, crop.span.planting
     traits = book.kit.crops.get(planting.crop or "")
@@ -608,6 +613,7 @@ def rates_of(reading: LaneReading, crop: CropReading, end_hour: float) -> Rates:
     on an empty bed by what sowing or preparing it will take, as one that was not used again this
     season will be; a crop without such weeks counts 60
     days from sowing or setting. Definition of this project; figures grade E.
+    No range stated. Worked: tests/scenes/test_review_scenes.py.
     """
     book, planting = reading.book, crop.span.planting
     v, hand = book.values, book.hand
@@ -674,6 +680,7 @@ def strip_weeds(reading: LaneReading, days: Sequence[tuple[date, int, int]]) -> 
     Notes
     -----
     Every fourth day is computed, those between lie on a line. Definition of this project.
+    No range stated. Worked: tests/scenes/test_review_scenes.py.
     """
     book = reading.book
     noon = np.array([0.5 * (a + b) for _, a, b in days])

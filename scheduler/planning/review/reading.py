@@ -240,6 +240,7 @@ def read_crop(reading: LaneReading, span: Span, surface: FloatArray) -> CropRead
     -----
     Hours of emergence are those that the weather foretold, whatever was seen later: gates before
     the crop was up go by them. Definition of this project; range as `crop_stage`.
+    Worked: tests/scenes/test_review_scenes.py.
     """
     book, planting = reading.book, span.planting
     sky = book.sky
@@ -314,6 +315,7 @@ def lane_history(
     What was done before the last deep preparation
     that lies so far back is left out: it brought up new seed. Definition of this project; range as
     `weed_history`.
+    Worked: tests/scenes/test_review_scenes.py.
     """
     book = reading.book
     n = n_particles or book.n_particles
@@ -379,6 +381,7 @@ def lane_weeds(
     Notes
     -----
     Definition of this project; range as `weed_outlook`.
+    Worked: tests/scenes/test_review_scenes.py.
     """
     book = reading.book
     first, last = float(hours[0]), float(hours[-1])
@@ -414,6 +417,7 @@ def cut_readings(reading: LaneReading, from_hour: float, to_hour: float) -> Ense
     Notes
     -----
     Definition of this project. No range stated.
+    Worked: tests/scenes/test_review_scenes.py.
     """
     ensemble, key = reading.ensemble, reading.planting.key
     run, columns = ensemble.run_of(key)

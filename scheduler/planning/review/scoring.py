@@ -196,6 +196,7 @@ def list_marks(marks: Marks, lists: Mapping[int, Mapping[str, Any]], reading: La
     half of its hours or more by the weather that came, or by whoever went there that day; whether
     going truly beat leaving it is not known. A visit after a list of its day is held against the
     hour from which that list called the soil fit. Definition of this project. No range stated.
+    Worked: tests/scenes/test_review_scenes.py.
     """
     lane = reading.lane
     was_go = False
@@ -271,6 +272,7 @@ def scores_of(marks: Marks, *, has_lists: bool) -> tuple[Score, ...]:
     Notes
     -----
     Definition of this project. No range stated.
+    Worked: tests/scenes/test_review_scenes.py.
     """
     fit = chance_score(
         "working hours (hindcast)",

@@ -57,6 +57,7 @@ def window_told(judged: Judged, reading: LaneReading) -> Told:
     -----
     A missed window whose cost and yield come to under three minutes, and one that the crop covered,
     are `small`. Definition of this project. No range stated.
+    Worked: tests/scenes/test_review_scenes.py.
     """
     book, window = reading.book, judged.window
     lane = reading.lane
@@ -255,6 +256,7 @@ def pass_told(
     Notes
     -----
     By the middle of the particles. Definition of this project. No range stated.
+    Worked: tests/scenes/test_review_scenes.py.
     """
     book, event = reading.book, judged.event
     tool = str(event.data.get("tool", "a tool"))
