@@ -110,8 +110,15 @@ class Basis:
     def key(self) -> str:
         """A digest of all that the computed state depends on, but for the parameter tables."""
         series, sky = self.series, self.sky
-        said: list[object] = [__version__, self.farm, self.now, self.n_members, self.events]
-        said += [self.acts, series.rain_totals, series.notes, series.fills, series.sources]
+        said: list[object] = [__version__, self.farm, self.now.astimezone(UTC), self.n_members]
+        said += [
+            self.events,
+            self.acts,
+            series.rain_totals,
+            series.notes,
+            series.fills,
+            series.sources,
+        ]
         said += [series.last_observed_at, series.forecast_issued_at]
         said += [sky.start_at, sky.now_hour, sky.has_forecast, sky.n_past_years]
         arrays = [getattr(series, name) for name in HOURLY_VARIABLES]

@@ -40,6 +40,7 @@ N_STATES = N_STAGES + 1  # in the ground, and the stages
 N_SEEDS = 40  # that stand for a cohort, each with its own rank of germination
 N_RISES = 10  # pairs of depth and rate of elongation that they share
 _NEVER = 1e9  # position of what lies beyond the last reading
+_N_ZONES = 2
 _N_LEDGER = 4  # to come, killed, dried, held below
 
 _GOLDEN = 0.5 * (5.0**0.5 - 1.0)
@@ -305,7 +306,7 @@ def _stand(  # type: ignore[no-untyped-def]
     n_gates = gate_kpa.shape[0]
     n_times = times.shape[0]
     n_passes = passed.shape[0]
-    n_zones = kill.shape[2]
+    n_zones = _N_ZONES  # a constant: its loops are unrolled
     n_seeds = score.shape[2]
     n_done = np.zeros(n_times, np.int64)  # passes before each time
     for t in range(n_times):
@@ -625,6 +626,9 @@ def stand(
         raise ValueError(msg)
 
     n_particles, n_zones = particles.member.shape[0], openings.size.shape[2]
+    if not 1 <= n_zones <= _N_ZONES:
+        msg = f"weeds: openings in {n_zones} zones; they must be 1 or {_N_ZONES}"
+        raise ValueError(msg)
     shapes = [(passes.hour.shape[0], n, n_zones, N_STAGES) for n in (1, n_particles)]
     if passes.kill_frac.shape not in shapes:
         msg = (
@@ -657,23 +661,31 @@ def stand(
         1.0 + np.exp((depth - guilds.half_depth_mm[:, None, None]) / guilds.half_depth_slope_mm)
     )
     n_times, n_guilds = time_hour.shape[0], openings.size.shape[1]
-    count = np.zeros((n_particles, n_times, n_guilds, n_zones, N_STAGES))
-    ledger = np.zeros((n_particles, n_times, n_guilds, n_zones, _N_LEDGER))
-    opened_m2 = np.zeros((n_particles, n_times, n_guilds, n_zones))
+    count = np.zeros((n_particles, n_times, n_guilds, _N_ZONES, N_STAGES))
+    ledger = np.zeros((n_particles, n_times, n_guilds, _N_ZONES, _N_LEDGER))
+    opened_m2 = np.zeros((n_particles, n_times, n_guilds, _N_ZONES))
     is_way = first_way is not None
     n_ways = n_times - 1 - (first_way or 0)
-    shape = (n_particles, n_ways, n_zones, N_STATES**3) if is_way else (0, 0, 0, 0)
+    shape = (n_particles, n_ways, _N_ZONES, N_STATES**3) if is_way else (0, 0, 0, 0)
+    missing = _N_ZONES - n_zones  # zones of which nothing opens
+    size = np.pad(openings.size, ((0, 0), (0, 0), (0, missing)))
+    kill_frac = np.pad(passes.kill_frac, ((0, 0), (0, 0), (0, missing), (0, 0)))
     ways = np.zeros(shape, np.float32)
     _stand(
         along(germination_cd), along(elongation_cd), along(drying_d),
         along(leaf_cd), gate_kpa.astype(np.float64),
         particles.member, variant,
         particles.clock, particles.spread, particles.size_m2, particles.mix,
-        particles.dry_bias_kpa, position(openings.hour), openings.size, position(passes.hour),
-        passes.kill_frac, passes.depth_mm, position(time_hour),
+        particles.dry_bias_kpa, position(openings.hour), size, position(passes.hour),
+        kill_frac, passes.depth_mm, position(time_hour),
         guilds.theta50_cd, guilds.sigma_ln, guilds.base_suction_kpa, guilds.base_suction_sd_frac,
         depth, depth / rate, hold, guilds.seed_leaf_cd, guilds.phyllochron_cd,
         guilds.band_share, guilds.band_hazard_d, score, sample.rise,
         float(reach_mm), first_way or 0, count, ledger, opened_m2, ways,
     )  # fmt: skip
-    return Stand(count, ledger, opened_m2, ways if is_way else None)
+    return Stand(
+        count[:, :, :, :n_zones],
+        ledger[:, :, :, :n_zones],
+        opened_m2[:, :, :, :n_zones],
+        ways[:, :, :n_zones] if is_way else None,
+    )
