@@ -75,6 +75,10 @@ def compare(
             "--truths", min=1, max=200, help="Hidden truths to play it against; 8 if unsaid."
         ),
     ] = None,
+    by: Annotated[
+        str,
+        typer.Option("--by", metavar="RULE", help="Who chooses passes both ways: eyes, or list."),
+    ] = "eyes",
     farm: FarmOption = None,
     as_of: AsOfOption = None,
     is_json: JsonOption = False,
@@ -82,8 +86,8 @@ def compare(
 ) -> None:
     """Play a past season under another set-up: does it pay?
 
-    Other rows, a tool more or less, other hours, a stale bed; several go together. Both ways the
-    passes are chosen by the list. It takes half a minute to two; nothing is written.
+    Other rows, a tool more or less, other hours, a stale bed; several go together. Passes are
+    chosen by the same rule both ways. It takes half a minute, by the list two; nothing is written.
     """
     from scheduler.adapters.compare_words import AskedSetUp, asked_set_up
     from scheduler.adapters.render.compare_json import compare_json
@@ -109,6 +113,7 @@ def compare(
                 change,
                 year=year,
                 n_truths=n_truths or N_TRUTHS,
+                by=by,
                 progress=progress,
             )
     sys.stdout.write(compare_json(found) if is_json else compare_text(found, page_width(width)))

@@ -1,7 +1,10 @@
 """A season under another set-up: what it takes, what it saves, and whether it pays.
 
 Both set-ups are played under the same rule and against the same hidden truths, so that differences
-are those of the set-up. All of it is the program's own model of soil, weeds and work.
+are those of the set-up. The rule is a grower's eye, bed by bed: one bed's change leaves the choices
+in the others alone. The list weighs all beds and tools against one another; a tool more turns many
+of its choices, and what that brings by chance is more than most set-ups do. All of it is the
+program's own model of soil, weeds and work.
 """
 
 from __future__ import annotations
@@ -16,7 +19,7 @@ import numpy as np
 from scheduler.errors import UsageError
 from scheduler.planning.geometry import is_same_spacing
 from scheduler.planning.season.belief import Belief
-from scheduler.planning.season.play import played
+from scheduler.planning.season.play import PlayState, played
 from scheduler.planning.season.replay import (
     Planned,
     believed_plan,
@@ -25,11 +28,15 @@ from scheduler.planning.season.replay import (
     list_belief,
     range_of,
 )
+from scheduler.planning.season.rules import LOOK_ERROR_LN_SD, Attentive
 from scheduler.planning.season.shapes import Bill, Garden, Hours, Rule, SeasonPlanting, Truth
 from scheduler.planning.season.truth import TruthSeason, truth_season
 from scheduler.planning.season.world import World
 from scheduler.records import FloatArray, Planting, Range, WorkPlan
 
+BY_EYE, BY_LIST = "eyes", "list"  # rules by which passes are chosen
+SEEN_M2 = 10.0  # weeds up, at a look, from which a bed is passed
+LOOK_EVERY_D = 7
 STALE_D = 21.0  # before sowing or setting, by which a stale bed is prepared
 PAID_BACK_SEASONS = 5.0  # within which a tool must have paid, for the least garden that bears it
 _EDGE_MM = 50.0  # of bed outside the outer rows
@@ -250,18 +257,23 @@ class Setting:
 class Bills:
     """Bills of two set-ups under the same rule; element i of both in truth i.
 
-    `n_named` are passes by tool as the rule chose them, before and after.
+    `n_by_tool` are passes made with each tool, before and after, means over the truths.
     """
 
     before: tuple[Bill, ...]
     after: tuple[Bill, ...]
-    n_named: tuple[Mapping[str, int], Mapping[str, int]] = ({}, {})
+    n_by_tool: tuple[Mapping[str, float], Mapping[str, float]] = ({}, {})
 
 
 def bills_of_both(
-    before: Setting, after: Setting, n_truths: int, price: float, told: Told | None = None
+    before: Setting,
+    after: Setting,
+    n_truths: int,
+    price: float,
+    by: str = BY_EYE,
+    told: Told | None = None,
 ) -> Bills:
-    """Play two set-ups by the list, against the same hidden truths.
+    """Play two set-ups under the same rule, against the same hidden truths.
 
     Parameters
     ----------
@@ -270,7 +282,11 @@ def bills_of_both(
     n_truths : int
         Hidden truths.
     price : float
-        Hand minutes that a machine minute must save [min/min].
+        Hand minutes that a machine minute must save, for the list [min/min].
+    by : str
+        `eyes`: a look a week at every bed, with its error; beds with more than ten weeds up a
+        square metre are passed when the soil allows, the weediest first, each with the tool that
+        reaches and kills most. `list`: as the list names them.
     told : callable, optional
         Told the share done.
 
@@ -279,6 +295,11 @@ def bills_of_both(
     Bills
         Paired by truth.
 
+    Raises
+    ------
+    UsageError
+        If the rule is neither.
+
     Notes
     -----
     The list chooses its passes once for each set-up, for soil and weeds as the tables have them,
@@ -286,24 +307,40 @@ def bills_of_both(
     once for both. Definition of this project. No range stated. Worked:
     tests/planning/test_compare.py.
     """
+    if by not in (BY_EYE, BY_LIST):
+        raise UsageError(f"compare: no rule {by!r}; {BY_EYE} or {BY_LIST}")
     say = told or (lambda done_frac: None)
     joint = _joint(before.world, after.world)
+    truths = drawn_truths(joint[-1], n_truths)
+    if by == BY_EYE:
+        eyes = [
+            Attentive(of.world, SEEN_M2, 1.0, LOOK_EVERY_D, LOOK_ERROR_LN_SD)
+            for of in (before, after)
+        ]
+        return bills_of_rules((before, after), eyes, truths, say)
+    plans = _plans(before, after, joint, price, lambda done: say(0.5 * done))
+    return bills_of_rules((before, after), plans, truths, lambda done: say(0.5 + 0.5 * done))
+
+
+def _plans(
+    before: Setting, after: Setting, joint: Sequence[World], price: float, told: Told
+) -> list[Planned]:
+    """What the list names in each set-up."""
     hours = Hours(np.maximum(before.hours.a_day_min, after.hours.a_day_min))
     believed: list[tuple[Belief, TruthSeason]] = []
     for i, world in enumerate(joint):
-        belief = list_belief(world, hours, lambda done, i=i: say(0.4 * (i + done) / len(joint)))  # type: ignore[misc]
+
+        def say(done_frac: float, i: int = i) -> None:
+            told(0.8 * (i + done_frac) / len(joint))
+
+        belief = list_belief(world, hours, say)
         believed.append((belief, truth_season(world, central_truth(world))))
-    rules: list[Planned] = []
+    plans: list[Planned] = []
     for i, setting in enumerate((before, after)):
         belief, central = believed[min(i, len(joint) - 1)]
-        rules.append(believed_plan(belief, setting.world, central, setting.hours, price))
-        say(0.4 + 0.1 * (i + 1))
-    found = bills_of_rules((before, after), rules, drawn_truths(joint[-1], n_truths), say)
-    return replace(found, n_named=(_named_by_tool(rules[0]), _named_by_tool(rules[1])))
-
-
-def _named_by_tool(rule: Planned) -> Mapping[str, int]:
-    return Counter(choose.tool for passes in rule.plan.values() for choose in passes)
+        plans.append(believed_plan(belief, setting.world, central, setting.hours, price))
+        told(0.8 + 0.1 * (i + 1))
+    return plans
 
 
 def bills_of_rules(
@@ -323,7 +360,7 @@ def bills_of_rules(
     truths : sequence of Truth
         Drawn for the tools of both.
     told : callable, optional
-        Told the share done, from a half on.
+        Told the share done.
 
     Returns
     -------
@@ -336,15 +373,27 @@ def bills_of_rules(
     """
     joint = _joint(settings[0].world, settings[1].world)
     found: tuple[list[Bill], list[Bill]] = [], []
+    tools: tuple[Counter[str], Counter[str]] = Counter(), Counter()
     for n, truth in enumerate(truths):
         seasons = [truth_season(world, truth) for world in joint]
         for i, (setting, rule) in enumerate(zip(settings, rules, strict=True)):
             own = replace(seasons[min(i, len(joint) - 1)], world=setting.world)
-            bill = played(setting.world, truth, rule, setting.hours, season=own).bill()
-            found[i].append(bill)
+            state = played(setting.world, truth, rule, setting.hours, season=own)
+            found[i].append(state.bill())
+            tools[i].update(_tools_used(state))
         if told is not None:
-            told(0.5 + 0.5 * (n + 1) / len(truths))
-    return Bills(tuple(found[0]), tuple(found[1]))
+            told((n + 1) / len(truths))
+    each = [{tool: n / len(truths) for tool, n in used.items()} for used in tools]
+    return Bills(tuple(found[0]), tuple(found[1]), (each[0], each[1]))
+
+
+def _tools_used(state: PlayState) -> list[str]:
+    """The tool of each pass that was made."""
+    return [
+        str(event.data["tool"])
+        for event in state.events
+        if event.kind == "pass" and event.data.get("worked") is True
+    ]
 
 
 def _joint(before: World, after: World) -> tuple[World, ...]:
@@ -423,7 +472,7 @@ class Compared:
     area_m2: float
     hours_of_plan_h: tuple[float, float]
     money: Money | None
-    n_named: tuple[Mapping[str, int], Mapping[str, int]] = ({}, {})
+    n_by_tool: tuple[Mapping[str, float], Mapping[str, float]] = ({}, {})
 
 
 FIGURES: Mapping[str, Callable[[Bill], float]] = {
@@ -488,7 +537,7 @@ def compared(
         area_m2,
         hours_of_plan_h,
         _money(saved, row_m, area_m2, work, price),
-        bills.n_named,
+        bills.n_by_tool,
     )
 
 

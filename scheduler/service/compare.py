@@ -9,6 +9,7 @@ from datetime import datetime
 
 from scheduler.errors import UsageError
 from scheduler.planning.compare import (
+    BY_EYE,
     Compared,
     Setting,
     bed_area_m2,
@@ -91,7 +92,7 @@ class Comparison:
     change: SetUpChange
     tools: tuple[Tool, ...]
     stale: tuple[StaleBeds, ...]
-    n_plantings: int
+    by: str
     row_m_of: tuple[tuple[str, float, float], ...]  # crop, before, after
     compared: Compared
     left_out: tuple[str, ...]
@@ -106,9 +107,10 @@ def compare(
     *,
     year: int | None = None,
     n_truths: int = N_TRUTHS,
+    by: str = BY_EYE,
     progress: Progress | None = None,
 ) -> Comparison:
-    """Play a season as it was set up, and under another set-up, both by the list.
+    """Play a season as it was set up, and under another set-up, both by the same rule.
 
     Parameters
     ----------
@@ -124,6 +126,8 @@ def compare(
         Of the season; the last one on record by default.
     n_truths : int
         Hidden truths that both are played against.
+    by : str
+        `eyes` or `list`: by what rule passes are chosen; see `bills_of_both`.
     progress : Progress, optional
         Told how far it is.
 
@@ -143,7 +147,7 @@ def compare(
     told = progress or (lambda message, done_frac: None)
     told("the season's beds", 0.0)
     season = farm_season(farm, journal, weather, now, year)
-    return compare_season(farm, season, change, n_truths=n_truths, progress=progress)
+    return compare_season(farm, season, change, n_truths=n_truths, by=by, progress=progress)
 
 
 def compare_season(
@@ -152,6 +156,7 @@ def compare_season(
     change: SetUpChange,
     *,
     n_truths: int = N_TRUTHS,
+    by: str = BY_EYE,
     progress: Progress | None = None,
 ) -> Comparison:
     """As `compare`, of a season at hand.
@@ -166,6 +171,8 @@ def compare_season(
         What is another.
     n_truths : int
         Hidden truths.
+    by : str
+        As `compare`.
     progress : Progress, optional
         Told how far it is.
 
@@ -194,6 +201,7 @@ def compare_season(
         Setting(after, Hours(hours[1])),
         n_truths,
         farm.work.machine_price,
+        by,
         lambda done: told("the season both ways", 0.2 + 0.8 * done),
     )
     crops = [rows.crop for rows in change.rows]
@@ -206,7 +214,7 @@ def compare_season(
         change.price,
     )
     return Comparison(
-        farm, season.year, change, tools, stale, len(garden.plantings),
+        farm, season.year, change, tools, stale, by,
         tuple((c, row_metres(before.garden, c), row_metres(garden, c)) for c in crops),
         found, season.left_out,
     )  # fmt: skip

@@ -6,10 +6,12 @@ The weather is that on record: what a reading lacks is filled as for a list, wit
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from datetime import UTC, date, datetime, time, timedelta
+from zoneinfo import ZoneInfo
 
 from scheduler.errors import UsageError, WeatherMissingError
+from scheduler.models.soil_column import ColumnForcing
 from scheduler.models.weeds.degree_days import flush_milestones
 from scheduler.planning.ensemble import member_skies
 from scheduler.planning.hours import at_local
@@ -17,7 +19,7 @@ from scheduler.planning.offers import Kit
 from scheduler.planning.outlook import GuildView
 from scheduler.planning.passes import PassRules
 from scheduler.planning.season.garden import logged_garden
-from scheduler.planning.season.shapes import Garden, SeasonWeather
+from scheduler.planning.season.shapes import SeasonWeather
 from scheduler.planning.season.world import SeasonTables, World, build_world
 from scheduler.ports import Journal, WeatherStore
 from scheduler.records import Event, Farm, Kind, WeatherSeries
@@ -86,7 +88,8 @@ def season_weather(farm: Farm, series: WeatherSeries, name: str) -> SeasonWeathe
     Returns
     -------
     SeasonWeather
-        Measured values as they are; drawn hours of daily rain and fills for what is missing.
+        Measured values as they are; drawn hours of daily rain and fills for what is missing. From
+        the farm's first midnight on, as the player's days begin there.
     """
     exact = replace(
         settings.spread(),
@@ -97,7 +100,12 @@ def season_weather(farm: Farm, series: WeatherSeries, name: str) -> SeasonWeathe
     )
     end_at = series.start_at + timedelta(hours=series.n_hours)
     sky = member_skies(series, end_at, farm.place, exact, farm.seed, 1)
-    return SeasonWeather(name, series.start_at, sky.forcing)
+    local = series.start_at.astimezone(ZoneInfo(farm.place.time_zone))
+    skipped = -local.hour % 24
+    forcing = ColumnForcing(
+        *(getattr(sky.forcing, f.name)[:, skipped:] for f in fields(ColumnForcing))
+    )
+    return SeasonWeather(name, series.start_at + timedelta(hours=skipped), forcing)
 
 
 def farm_season(
@@ -176,36 +184,16 @@ def season_on_record(
     UsageError
         If nothing was sown or set within the weather.
     """
+    spell = season_weather(farm, series, f"{farm.name} {year}")
     end_at = series.start_at + timedelta(hours=series.n_hours)
-    logged = logged_garden(farm, events, series.start_at, end_at)
+    logged = logged_garden(farm, events, spell.start_at, end_at)
     if not logged.garden.plantings:
         raise UsageError(
-            f"season {year}: nothing was sown or set between {series.start_at:%d %b} and "
+            f"season {year}: nothing was sown or set between {spell.start_at:%d %b} and "
             f"{end_at:%d %b %Y}, where weather is on record"
         )
-    world = farm_world(logged.garden, series, f"{farm.name} {year}")
+    world = build_world(logged.garden, spell, season_tables(farm))
     return FarmSeason(year, world, tuple(events), logged.left_out)
-
-
-def farm_world(garden: Garden, series: WeatherSeries, name: str) -> World:
-    """The world of a garden under weather on record.
-
-    Parameters
-    ----------
-    garden : Garden
-        The garden.
-    series : WeatherSeries
-        Its weather.
-    name : str
-        Name of the season.
-
-    Returns
-    -------
-    World
-        As `build_world`.
-    """
-    weather = season_weather(garden.farm, series, name)
-    return build_world(garden, weather, season_tables(garden.farm))
 
 
 def season_series(

@@ -38,6 +38,7 @@ def compare_answer(found: Comparison) -> dict[str, Any]:
         "change": asdict(found.change),
         "tools": [asdict(tool) for tool in found.tools],
         "stale": [asdict(stale) for stale in found.stale],
+        "rule": found.by,
         "n_truths": c.n_truths,
         "n_saving": c.n_saving,
         "figures": {
@@ -56,7 +57,7 @@ def compare_answer(found: Comparison) -> dict[str, Any]:
         ],
         "area_m2": c.area_m2,
         "hours_of_plan_h": {"before": c.hours_of_plan_h[0], "after": c.hours_of_plan_h[1]},
-        "passes_by_tool": {"before": dict(c.n_named[0]), "after": dict(c.n_named[1])},
+        "passes_by_tool": {"before": dict(c.n_by_tool[0]), "after": dict(c.n_by_tool[1])},
         "money": None
         if money is None
         else {

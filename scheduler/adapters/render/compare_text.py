@@ -12,7 +12,7 @@ from scheduler.adapters.quantities import (
     speed_text,
 )
 from scheduler.adapters.render.phrases import wrapped
-from scheduler.planning.compare import PAID_BACK_SEASONS, STALE_D, Figure
+from scheduler.planning.compare import BY_LIST, PAID_BACK_SEASONS, SEEN_M2, STALE_D, Figure
 from scheduler.records import Farm, Range, Tool
 from scheduler.service.compare import Comparison
 
@@ -192,13 +192,13 @@ def _verdict(found: Comparison) -> str:
 def _unused(found: Comparison) -> str:
     if found.tools:
         names = " and ".join(tool.name for tool in found.tools)
-        return f"the list would never have taken the {names}"
+        return f"nobody would have taken the {names}"
     if found.change.without:
-        return f"the list never took the {' or the '.join(found.change.without)}"
+        return f"nobody took the {' or the '.join(found.change.without)}"
     if found.change.more_h_a_week:
         used_h = found.compared.figures["tool_min"].before.mid / 60.0
-        return f"the list used {used_h:.0f} of {found.compared.hours_of_plan_h[0]:.0f} hours"
-    return "the list would have made the same passes"
+        return f"{used_h:.0f} of {found.compared.hours_of_plan_h[0]:.0f} hours were used"
+    return "the same passes would have been made"
 
 
 def _more_or_less(saved_min: float) -> str:
@@ -298,32 +298,45 @@ def conditions(found: Comparison) -> Iterator[str]:
     c, farm = found.compared, found.farm
     for tool in found.tools:
         yield f"{_tool_words(tool, farm)}; kill and gates from the tables."
-        n = c.n_named[1].get(tool.name, 0)
-        whole = sum(c.n_named[1].values())
-        yield f"The list took the {tool.name} for {n} of {whole} passes."
+        yield f"It made {_share_words(tool.name, c.n_by_tool[1])}."
     for name in found.change.without:
-        n, whole = c.n_named[0].get(name, 0), sum(c.n_named[0].values())
-        yield f"With it the list took the {name} for {n} of {whole} passes."
+        yield f"The {name} made {_share_words(name, c.n_by_tool[0])} as it was."
     if found.change.more_h_a_week:
         used_h = c.figures["tool_min"].before.mid / 60.0
         yield (
-            f"The plan has {c.hours_of_plan_h[0]:.0f} hours for tools in the season, so "
-            f"{c.hours_of_plan_h[1]:.0f}; the list used {used_h:.0f} of them as it was."
+            f"The plan has {c.hours_of_plan_h[0]:.0f} hours for tools in the season, with the "
+            f"change {c.hours_of_plan_h[1]:.0f}; as it was {used_h:.0f} were used."
         )
+    yield _rule_words(found.by)
     yield (
-        f"Both ways by the same rule, the list within the hours of your plan, against the same "
-        f"{c.n_truths} hidden truths of soil, weeds and kill: ranges hold 8 in 10 of them, "
-        "differences are truth by truth."
-    )
-    yield (
-        "The list chose its passes once each way and made them again in every truth. A small "
-        "change can turn one choice into another: differences of a few minutes say nothing."
+        f"Both ways against the same {c.n_truths} hidden truths of soil, weeds and kill: ranges "
+        "hold 8 in 10 of them, differences are truth by truth."
     )
     yield (
         "All figures come from the program's own model of weeds, soil, work and hand weeding, not "
         "from your log: trust the differences more than the sums. Crop lost to tools is in no sum."
     )
     yield from (f"Not played: {text}." for text in found.left_out)
+
+
+def _share_words(tool: str, n_by_tool: Mapping[str, float]) -> str:
+    n, whole = n_by_tool.get(tool, 0.0), sum(n_by_tool.values())
+    return f"{n:.0f} of {whole:.0f} passes"
+
+
+def _rule_words(by: str) -> str:
+    """How passes were chosen, both ways."""
+    if by == BY_LIST:
+        return (
+            "Passes both ways by the list, within the hours of your plan; chosen once each way and "
+            "made again in every truth. A small change turns many of its choices: differences of "
+            "an hour or two may be chance."
+        )
+    return (
+        "Passes both ways by eye, within the hours of your plan: a look a week at every bed; "
+        f"from {SEEN_M2:.0f} weeds up a square metre a bed is passed once the soil allows, the "
+        "weediest first, with the tool that reaches and kills most."
+    )
 
 
 def _tool_words(tool: Tool, farm: Farm) -> str:

@@ -236,10 +236,7 @@ def build_world(garden: Garden, weather: SeasonWeather, tables: SeasonTables) ->
     plots: list[Plot] = []
     ways: dict[tuple[int, str], tuple[Way, ...]] = {}
     for item in garden.plantings:
-        outlook = planting_outlook(
-            item.planting, ensemble, (), tables.views[:1], tables.kit.crops,
-            tables.kit.rules.traits, surfaces[item.planting.key],
-        )  # fmt: skip
+        outlook = _outlook(item.planting, ensemble, tables, surfaces)
         plot = _plot(item, outlook, weather, tables.kit.crops)
         plots.append(plot)
         fits: dict[tuple[str, str], Fit] = {}
@@ -271,6 +268,26 @@ def _run(
         for bed in garden.farm.beds
     }
     return one_member_run(garden.farm, weather, central, surfaces, tables.weed_heat), surfaces
+
+
+def _outlook(
+    planting: Planting,
+    ensemble: Ensemble,
+    tables: SeasonTables,
+    surfaces: Mapping[str, FloatArray],
+) -> Outlook:
+    """A planting through the season; until a crop was seen to be up its own clock is gone by."""
+
+    def by(known: Planting) -> Outlook:
+        return planting_outlook(
+            known, ensemble, (), tables.views[:1], tables.kit.crops, tables.kit.rules.traits,
+            surfaces[planting.key],
+        )  # fmt: skip
+
+    found = by(planting)
+    if planting.up_at is None:
+        return found
+    return replace(found, crop_hours=by(replace(planting, up_at=None)).crop_hours)
 
 
 def _watered_by_rule(garden: Garden, weather: SeasonWeather) -> list[Event]:
