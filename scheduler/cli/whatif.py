@@ -30,7 +30,7 @@ from scheduler.errors import UsageError
 if TYPE_CHECKING:
     from scheduler.adapters.journal import FarmDatabase
     from scheduler.adapters.what_if_words import Asked
-    from scheduler.records import Farm
+    from scheduler.records import Farm, Forecast
     from scheduler.service.situation import Kept
 
 GOES_ON_FOR = timedelta(hours=3)  # the list printed last is gone on from, if nothing came since
@@ -143,13 +143,20 @@ def moment_of_list(kept: Kept | None, database: FarmDatabase, now: datetime) -> 
         return now
     is_same = (
         database.events(now) == database.events(then)
-        and database.latest_forecast(now) == database.latest_forecast(then)
+        and issue_of(database.latest_forecast(now)) == issue_of(database.latest_forecast(then))
         and not any(
             value.known_at > then
             for value in database.weather_values(now, then - timedelta(days=10), now)
         )
     )
     return then if is_same else now
+
+
+def issue_of(forecast: Forecast | None) -> tuple[str, datetime, datetime] | None:
+    """What tells one forecast from another."""
+    if forecast is None:
+        return None
+    return forecast.source, forecast.issued_at, forecast.known_at
 
 
 def asked_after_storm(described: Farm, now: datetime) -> Asked:
