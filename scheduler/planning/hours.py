@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from datetime import date, datetime, time, timedelta
+from datetime import UTC, date, datetime, time, timedelta
+from functools import lru_cache
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -188,6 +189,13 @@ def day_starts(start_at: datetime, n_hours: int, time_zone: str) -> list[tuple[d
     >>> [(day.isoformat(), first, end) for day, first, end in days]
     [('2013-05-08', 0, 2), ('2013-05-09', 2, 26), ('2013-05-10', 26, 27)]
     """
+    return list(_day_starts(start_at.astimezone(UTC), n_hours, time_zone))
+
+
+@lru_cache(maxsize=256)
+def _day_starts(
+    start_at: datetime, n_hours: int, time_zone: str
+) -> tuple[tuple[date, int, int], ...]:
     days: list[tuple[date, int, int]] = []
     for i in range(n_hours):
         day = local_day(start_at + timedelta(hours=i), time_zone)
@@ -195,7 +203,7 @@ def day_starts(start_at: datetime, n_hours: int, time_zone: str) -> list[tuple[d
             days.append((day, i, i + 1))
         else:
             days[-1] = (day, days[-1][1], i + 1)
-    return days
+    return tuple(days)
 
 
 def daily_sums(values: FloatArray, days: list[tuple[date, int, int]]) -> FloatArray:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 
@@ -72,6 +73,25 @@ class Ground:
     theta_m3m3: FloatArray  # (n_members, n_hours, n_layers)
     is_frozen: BoolArray  # (n_members, n_hours)
     crust_index: FloatArray
+    read: dict[tuple[str, float], FloatArray] = field(default_factory=dict)  # bands so far
+
+    def water(self, to_mm: float) -> FloatArray:
+        """Water from the surface to a depth, (n_members, n_hours)."""
+        if ("water", to_mm) not in self.read:
+            self.read["water", to_mm] = _band(self.theta_m3m3, 0.0, to_mm)
+        return self.read["water", to_mm]
+
+    def skin_water(self, to_mm: float) -> FloatArray:
+        """Its mean over the hours that tell a skin from dry soil."""
+        if ("skin", to_mm) not in self.read:
+            self.read["skin", to_mm] = _trailing_mean(self.water(to_mm), SKIN_H)
+        return self.read["skin", to_mm]
+
+    @cached_property
+    def is_soft(self) -> BoolArray:
+        """Whether it does not bear wheels."""
+        wheels = _band(self.theta_m3m3, *WHEEL_BAND_MM)
+        return np.asarray(wheels > self.members.wheel_m3m3[:, None])
 
 
 @dataclass(frozen=True)
@@ -123,6 +143,7 @@ class Outlook:
     first_up_hours: FloatArray | None = None  # by the faster of two published tables
     crop_hours: CropHours | None = None  # all of them, for the gates
     stage: CropStage | None = None
+    is_wetting: BoolArray | None = None  # (n_members, n_hours) of the sky: water on dry ground
 
 
 def ground_of(planting: Planting, ensemble: Ensemble, hours: slice = _ALL_HOURS) -> Ground:
@@ -182,11 +203,13 @@ def met_by(tool: ToolTraits, ground: Ground) -> Met:
     Worked: tests/planning/test_visits.py.
     """
     members = ground.members
-    water = _band(ground.theta_m3m3, 0.0, tool.decides_to_mm)
+    water = ground.water(tool.decides_to_mm)
     limits = members.working_m3m3, members.ceiling_m3m3, tool.wetness_offset_m3m3
     wet = is_too_wet(water, *limits)
-    is_soft = _band(ground.theta_m3m3, *WHEEL_BAND_MM) > members.wheel_m3m3[:, None]
-    wet |= is_soft & (tool.is_wheeled | is_too_wet(_trailing_mean(water, SKIN_H), *limits))
+    if tool.is_wheeled:
+        wet |= ground.is_soft
+    else:
+        wet |= ground.is_soft & is_too_wet(ground.skin_water(tool.decides_to_mm), *limits)
     is_crusted = (ground.crust_index >= _CRUST_HARD) & tool.minds_crust
     hard = is_too_hard(water, hard_theta_m3m3(members.dry_limit_m3m3, is_crusted))
     return Met(ground.is_frozen, wet, hard)
@@ -274,8 +297,9 @@ def planting_outlook(
     weed_temp = _band(temp, *_WEED_BAND_MM)
     weed_suction = _suction_kpa(members, _band(theta, *_WEED_BAND_MM))
     water_in = ensemble.sky.forcing.rain_mm + surface[None, :, 0]
+    is_wetting = wetting_triggers(water_in)
     flushes = tuple(
-        _flush_outlook(ensemble, triggers, view, weed_temp, weed_suction, water_in, weights)
+        _flush_outlook(ensemble, triggers, view, weed_temp, weed_suction, is_wetting, weights)
         for i, view in enumerate(guilds)
         if i == 0 or view.season_share > 0.0
     )
@@ -302,6 +326,7 @@ def planting_outlook(
         None if crop_hours is None else crop_hours.first_up,
         crop_hours,
         stage,
+        is_wetting,
     )
 
 
@@ -400,14 +425,13 @@ def _flush_outlook(
     lead: GuildView,
     soil_temp_c: FloatArray,
     suction_kpa: FloatArray,
-    water_in_mm: FloatArray,
+    is_wetting: BoolArray,
     weights: FloatArray,
 ) -> FlushOutlook:
     stored = ensemble.stored_from_hour
     sky = ensemble.sky
     progress = thermal_progress_cd(soil_temp_c, suction_kpa, lead.guild)
     cumulative = np.cumsum(progress, axis=1)
-    is_wetting = wetting_triggers(water_in_mm)
     wettings = past_wettings(ensemble, is_wetting, weights, stored)
     opened = _opening(
         [*triggers, *wettings], lead.milestones, cumulative, stored, ensemble, weights

@@ -11,7 +11,6 @@ import numpy as np
 
 from scheduler import __version__
 from scheduler.errors import UsageError, WeatherMissingError
-from scheduler.models.weeds.degree_days import wetting_triggers
 from scheduler.planning.advice import advice_for, advised
 from scheduler.planning.day import Day, date_words, day_of, local_moment
 from scheduler.planning.ensemble import (
@@ -484,11 +483,12 @@ def _weeds(
     day: Day,
     kit: Kit,
 ) -> WeedOutlook:
-    farm, sky, planting = day.farm, day.sky, outlook.planting
-    surface = basis.surfaces[planting.key][1]
+    farm, planting = day.farm, outlook.planting
     settings = weed_settings()
-    is_wetting = wetting_triggers(sky.forcing.rain_mm + surface[None, :, 0])
-    wettings = past_wettings(ensemble, is_wetting, outlook.weights, ensemble.readings_from_hour)
+    assert outlook.is_wetting is not None
+    wettings = past_wettings(
+        ensemble, outlook.is_wetting, outlook.weights, ensemble.readings_from_hour
+    )
     soil = np.average(outlook.surface_temp_c, axis=0, weights=outlook.weights)
     week = np.concatenate((np.full(167, soil[0]), soil))
     weekly = np.convolve(week, np.ones(168) / 168.0, mode="valid")
