@@ -51,6 +51,9 @@ COMMANDS = (
     "morning",
     "every-morning",
     "calendar",
+    "whatif",
+    "review",
+    "compare",
     "sources",
     "cautions",
 )

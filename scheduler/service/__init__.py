@@ -4,8 +4,10 @@ Sources, sinks and `now` are arguments; the same inputs give the same answer to 
 """
 
 from scheduler.service.bed import bed_page, bed_page_of
+from scheduler.service.compare import compare
 from scheduler.service.morning import morning, morning_of
 from scheduler.service.news import list_before, list_of_day, morning_news
+from scheduler.service.season_review import season_review
 from scheduler.service.settings import crop_names, sources_table, tables
 from scheduler.service.situation import Situation, situation
 from scheduler.service.weather import past_years, weather_on_record
@@ -15,6 +17,7 @@ __all__ = [
     "Situation",
     "bed_page",
     "bed_page_of",
+    "compare",
     "crop_names",
     "list_before",
     "list_of_day",
@@ -22,6 +25,7 @@ __all__ = [
     "morning_news",
     "morning_of",
     "past_years",
+    "season_review",
     "situation",
     "sources_table",
     "tables",
