@@ -87,7 +87,7 @@ def _rows(text: str, spacing: str | None, crops: Collection[str]) -> RowsChange:
         return RowsChange(crop, n_rows, None)
     try:
         apart_mm = quantities.depth_mm(spacing)
-    except ValueError as error:
+    except quantities.QuantityError as error:
         raise UsageError(f"--spacing: {error}") from error
     return RowsChange(crop, n_rows, apart_mm)
 

@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterator, Mapping
 
 from scheduler.adapters.quantities import (
+    density_text,
     depth_text,
     length_text,
     spacing_text,
@@ -16,7 +17,8 @@ from scheduler.planning.compare import BY_LIST, PAID_BACK_SEASONS, SEEN_M2, STAL
 from scheduler.records import Farm, Range, Tool
 from scheduler.service.compare import Comparison
 
-_LABEL_WIDTH = 28
+_HEAD = ("as it was", "so set up", "difference")
+_GAP, _MOST_GAP = 2, 6  # columns between the cells of the table
 _LONG_MIN = 600.0  # from then on minutes are told in hours
 _SQ_FT_PER_M2 = 10.7639
 _LARGE = 1e7
@@ -41,7 +43,8 @@ def compare_text(found: Comparison, width: int = 80) -> str:
     width
         Columns.
     """
-    lines = [f"{found.farm.name}, the season of {found.year} played again", ""]
+    lines = wrapped(f"{found.farm.name}, the season of {found.year} played again", width)
+    lines.append("")
     for sentence in what_is_changed(found):
         lines += wrapped(sentence, width)
     lines += ["", *_table(found, width), ""]
@@ -66,9 +69,9 @@ def what_is_changed(found: Comparison) -> Iterator[str]:
         noun = "row" if rows.n_rows == 1 else "rows"
         yield f"What if {rows.crop} had stood in {rows.n_rows} {noun}{apart}?"
     for tool in found.tools:
-        yield f"What if there had been {_article(tool.name)} {tool.name}{_kind_words(tool)}?"
+        yield f"What if you had owned this tool: {tool.name}{_kind_words(tool)}?"
     for name in change.without:
-        yield f"What if there had been no {name}?"
+        yield f"What if you had not owned this tool: {name}?"
     if change.more_h_a_week:
         more = "more" if change.more_h_a_week > 0.0 else "fewer"
         yield f"What if there had been {abs(change.more_h_a_week):g} hours a week {more} for tools?"
@@ -84,41 +87,53 @@ def _kind_words(tool: Tool) -> str:
     return "" if tool.name == tool.key else f" ({tool.key})"
 
 
-def _article(name: str) -> str:
-    return "an" if name[:1].casefold() in "aeiou" else "a"
-
-
 # --------------------------------------------------------------------------- the table
 
 
 def _table(found: Comparison, width: int) -> Iterator[str]:
     """As it was, as it would have been, and the difference, truth by truth."""
-    column = max(12, (width - _LABEL_WIDTH) // 3)
-    head = ("as it was", "so set up", "difference")
-    yield " " * _LABEL_WIDTH + "".join(word.rjust(column) for word in head)
+    rows = [("", *_HEAD), *_cells(found)]
+    label, *columns = (max(map(len, cells)) for cells in zip(*rows, strict=True))
+    spare = width - label - sum(columns)
+    if spare < _GAP * len(columns):
+        for name, before, after, change in rows[1:]:
+            line = f"{name.strip()}: {before}, so set up {after}, difference {change}"
+            yield from wrapped(line, width, "", "  ")
+        return
+    gap = min(spare // len(columns), _MOST_GAP)
+    for name, *cells in rows:
+        told = "".join(
+            cell.rjust(column + gap) for cell, column in zip(cells, columns, strict=True)
+        )
+        yield name.ljust(label) + told
+
+
+def _cells(found: Comparison) -> Iterator[tuple[str, str, str, str]]:
     for name, label in ROWS.items():
         figure = found.compared.figures[name]
-        if figure.before == figure.after == Range(0.0, 0.0, 0.0):
-            continue
-        yield _row(label, figure, column)
+        if not figure.before == figure.after == Range(0.0, 0.0, 0.0):
+            yield _figure_cells(label, figure)
     before_m, after_m = found.compared.row_m
     if before_m != after_m:
         units = found.farm.units
-        cells = [length_text(before_m, units), length_text(after_m, units)]
-        lost = length_text(abs(after_m - before_m), units)
-        cells.append(("+" if after_m > before_m else "-") + lost)
-        yield "crop rows".ljust(_LABEL_WIDTH) + "".join(cell.rjust(column) for cell in cells)
+        more = length_text(abs(after_m - before_m), units)
+        sign = "+" if after_m > before_m else "-"
+        sides = length_text(before_m, units), length_text(after_m, units)
+        yield "crop rows", *sides, sign + more
 
 
-def _row(label: str, figure: Figure, column: int) -> str:
+def _figure_cells(label: str, figure: Figure) -> tuple[str, str, str, str]:
     is_time = figure.name.endswith("_min")
     largest = max(figure.before.high, figure.after.high)
     scale = 60.0 if is_time and largest >= _LONG_MIN else 1.0
     unit = "" if not is_time else " h" if scale == 60.0 else " min"
-    sides = [_span(side, scale) + unit for side in (figure.before, figure.after)]
     change = _signed_span(figure.change, scale)
-    cells = [*sides, change + ("" if change == "none" else unit)]
-    return label.ljust(_LABEL_WIDTH) + "".join(cell.rjust(column) for cell in cells)
+    return (
+        label,
+        _span(figure.before, scale) + unit,
+        _span(figure.after, scale) + unit,
+        change + ("" if change == "none" else unit),
+    )
 
 
 def _span(span: Range, scale: float = 1.0) -> str:
@@ -307,7 +322,12 @@ def conditions(found: Comparison) -> Iterator[str]:
             f"The plan has {c.hours_of_plan_h[0]:.0f} hours for tools in the season, with the "
             f"change {c.hours_of_plan_h[1]:.0f}; as it was {used_h:.0f} were used."
         )
-    yield _rule_words(found.by)
+    if found.stale:
+        yield (
+            "An earlier preparation is taken to cost no more than a later one; what the bed could "
+            "have grown meanwhile is in no sum."
+        )
+    yield _rule_words(found.by, farm.units)
     yield (
         f"Both ways against the same {c.n_truths} hidden truths of soil, weeds and kill: ranges "
         "hold 8 in 10 of them, differences are truth by truth."
@@ -324,7 +344,7 @@ def _share_words(tool: str, n_by_tool: Mapping[str, float]) -> str:
     return f"{n:.0f} of {whole:.0f} passes"
 
 
-def _rule_words(by: str) -> str:
+def _rule_words(by: str, units: str) -> str:
     """How passes were chosen, both ways."""
     if by == BY_LIST:
         return (
@@ -333,8 +353,8 @@ def _rule_words(by: str) -> str:
             "an hour or two may be chance."
         )
     return (
-        "Passes both ways by eye, within the hours of your plan: a look a week at every bed; "
-        f"from {SEEN_M2:.0f} weeds up a square metre a bed is passed once the soil allows, the "
+        "Passes both ways by eye, within the hours of your plan: a look a week at every bed; with "
+        f"{density_text(SEEN_M2, units)} up or more a bed is passed once the soil allows, the "
         "weediest first, with the tool that reaches and kills most."
     )
 
