@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
@@ -115,7 +115,7 @@ class FlushOutlook:
     opened_hour: int | None
     opened_by: str | None
     lead: GuildView
-    heat_cd: FloatArray  # (n_members, n_stored) since the opening, of the lead guild
+    heat_cd: FloatArray  # (n_members, n_stored) since the opening; of the leading guild alone
     shares: Mapping[str, Range]  # of the flush now: to_come, thread, up; heat
     reached: Mapping[str, FloatArray]  # milestone to hours by member (NaN beyond sight)
     next_expected_hour: float | None
@@ -303,6 +303,7 @@ def planting_outlook(
         for i, view in enumerate(guilds)
         if i == 0 or view.season_share > 0.0
     )
+    flushes = (flushes[0], *(replace(f, heat_cd=f.heat_cd[:, :0].copy()) for f in flushes[1:]))
     crop_hours = hours_of_crop(planting, ensemble, traits, temp, theta)
     last_up = None if crop_hours is None else crop_hours.last_up
     crop = traits.get(planting.crop or "")

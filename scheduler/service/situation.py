@@ -69,7 +69,7 @@ PAST_DAYS = 75
 STORED_DAYS = 45
 READING_DAYS = 60
 HORIZON_DAYS = 10
-MARKED_DAYS = (7, 4)  # before and after now: from there a changed run goes on
+MARKED_DAYS = (-7, -3, -2, -1, 0, 1, 2, 3)  # from now: from there a changed run goes on
 _LEAST_PAST_DAYS = 3
 
 
@@ -389,7 +389,7 @@ def _run(basis: Basis, progress: Progress | None) -> Ensemble:
         for name, soil in farm.soils.items()
         if name in used
     }
-    marks = [sky.now_hour + 24 * day for day in range(-MARKED_DAYS[0], MARKED_DAYS[1] + 1)]
+    marks = [sky.now_hour + 24 * day for day in MARKED_DAYS]
     return run_ensemble(
         sky,
         members,

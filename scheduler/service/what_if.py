@@ -147,9 +147,9 @@ def _notes(
         if event.kind == "pass":
             notes += _pass_notes(event, basis, before, after)
     first = sky_change_hour(basis.sky, other.sky)
-    if first is not None and first < basis.sky.now_hour - 24 * MARKED_DAYS[0]:
+    if first is not None and first < basis.sky.now_hour + 24 * MARKED_DAYS[0]:
         notes.append(
-            f"the change begins more than {MARKED_DAYS[0]} days ago: every column was run anew"
+            f"the change begins more than {-MARKED_DAYS[0]} days ago: every column was run anew"
         )
     if any(e.kind == "pass" for e in changes.logged):
         notes.append(
