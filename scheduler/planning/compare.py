@@ -34,7 +34,7 @@ from scheduler.planning.season.truth import TruthSeason, truth_season
 from scheduler.planning.season.world import World
 from scheduler.records import FloatArray, Planting, Range, WorkPlan
 
-BY_EYE, BY_LIST = "eyes", "list"  # rules by which passes are chosen
+RULES = BY_EYE, BY_LIST = "eyes", "list"  # by which passes are chosen
 SEEN_M2 = 10.0  # weeds up, at a look, from which a bed is passed
 LOOK_EVERY_D = 7
 STALE_D = 21.0  # before sowing or setting, by which a stale bed is prepared
@@ -307,8 +307,8 @@ def bills_of_both(
     once for both. Definition of this project. No range stated. Worked:
     tests/planning/test_compare.py.
     """
-    if by not in (BY_EYE, BY_LIST):
-        raise UsageError(f"compare: no rule {by!r}; {BY_EYE} or {BY_LIST}")
+    if by not in RULES:
+        raise UsageError(f"compare: no rule {by!r}; {' or '.join(RULES)}")
     say = told or (lambda done_frac: None)
     joint = _joint(before.world, after.world)
     truths = drawn_truths(joint[-1], n_truths)

@@ -10,6 +10,7 @@ from datetime import datetime
 from scheduler.errors import UsageError
 from scheduler.planning.compare import (
     BY_EYE,
+    RULES,
     Compared,
     Setting,
     bed_area_m2,
@@ -143,7 +144,7 @@ def compare(
     WeatherMissingError
         If there is no weather to play.
     """
-    _check(farm, change, n_truths)
+    _check(farm, change, n_truths, by)
     told = progress or (lambda message, done_frac: None)
     told("the season's beds", 0.0)
     season = farm_season(farm, journal, weather, now, year)
@@ -186,7 +187,7 @@ def compare_season(
     UsageError
         As `compare`.
     """
-    _check(farm, change, n_truths)
+    _check(farm, change, n_truths, by)
     told = progress or (lambda message, done_frac: None)
     before = season.world
     tools = tuple(new_tool(tool, before.garden) for tool in change.tools)
@@ -285,7 +286,9 @@ def new_tool(change: ToolChange, garden: Garden) -> Tool:
     )
 
 
-def _check(farm: Farm, change: SetUpChange, n_truths: int) -> None:
+def _check(farm: Farm, change: SetUpChange, n_truths: int, by: str) -> None:
+    if by not in RULES:
+        raise UsageError(f"compare: no rule {by!r}; {' or '.join(RULES)}")
     if change.is_none:
         raise UsageError(
             "compare: nothing is changed; give --rows, --tool, --without, --hours or --stale"
