@@ -21,6 +21,7 @@ from scheduler.planning.geometry import is_same_spacing
 from scheduler.planning.season.belief import Belief
 from scheduler.planning.season.play import PlayState, played
 from scheduler.planning.season.replay import (
+    SEEN_M2,
     Planned,
     believed_plan,
     central_truth,
@@ -35,8 +36,8 @@ from scheduler.planning.season.world import World
 from scheduler.records import FloatArray, Planting, Range, WorkPlan
 
 RULES = BY_EYE, BY_LIST = "eyes", "list"  # by which passes are chosen
-SEEN_M2 = 10.0  # weeds up, at a look, from which a bed is passed
 LOOK_EVERY_D = 7
+_GAP_D = 1.0  # no bed twice a day
 STALE_D = 21.0  # before sowing or setting, by which a stale bed is prepared
 PAID_BACK_SEASONS = 5.0  # within which a tool must have paid, for the least garden that bears it
 _EDGE_MM = 50.0  # of bed outside the outer rows
@@ -314,7 +315,7 @@ def bills_of_both(
     truths = drawn_truths(joint[-1], n_truths)
     if by == BY_EYE:
         eyes = [
-            Attentive(of.world, SEEN_M2, 1.0, LOOK_EVERY_D, LOOK_ERROR_LN_SD)
+            Attentive(of.world, SEEN_M2, _GAP_D, LOOK_EVERY_D, LOOK_ERROR_LN_SD)
             for of in (before, after)
         ]
         return bills_of_rules((before, after), eyes, truths, say)

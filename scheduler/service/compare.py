@@ -31,9 +31,9 @@ from scheduler.service.garden import FarmSeason, farm_season, season_tables
 
 N_TRUTHS = 8
 MOST_TRUTHS = 200
-_MACHINE_SETUP_MIN = 10.0  # of a new machine where the farm has none to go by
-_MACHINE_WIDTH_M = 0.8  # where no bed says it
-_HOE_WIDTH_M = 0.2
+MACHINE_SETUP_MIN = 10.0  # of a new machine where the farm has none to go by
+MACHINE_WIDTH_M = 0.8  # where no bed says it
+HOE_WIDTH_M = 0.2
 _HAND = "hand"
 
 
@@ -265,7 +265,7 @@ def new_tool(change: ToolChange, garden: Garden) -> Tool:
     speed_m_s = min(t.number(part, "speed_m_s") for part in (kind, *carries))
     if not traits[kind].is_wheeled:
         return Tool(
-            change.name, kind, depth_mm, speed_m_s, width_m=_HOE_WIDTH_M, travel="by hand",
+            change.name, kind, depth_mm, speed_m_s, width_m=HOE_WIDTH_M, travel="by hand",
             setup_min=0.0, carries=tuple(carries),
         )  # fmt: skip
     like = own[0] if own else None
@@ -275,13 +275,13 @@ def new_tool(change: ToolChange, garden: Garden) -> Tool:
         kind,
         depth_mm,
         speed_m_s,
-        width_m=max(widths, default=_MACHINE_WIDTH_M),
+        width_m=max(widths, default=MACHINE_WIDTH_M),
         rows=rows,
         row_spacings_mm=spacings,
         travel="in the paths" if like is None else like.travel,
         track_mm=None if like is None else like.track_mm,
         clearance_mm=None if like is None else like.clearance_mm,
-        setup_min=statistics.median([tool.setup_min for tool in own] or [_MACHINE_SETUP_MIN]),
+        setup_min=statistics.median([tool.setup_min for tool in own] or [MACHINE_SETUP_MIN]),
         carries=tuple(carries),
     )
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import importlib
 import inspect
 from collections.abc import Callable, Mapping
 from datetime import timedelta
@@ -19,6 +20,7 @@ from scheduler.models.weeds.cohorts import STAGES
 from scheduler.models.weeds.degree_days import wetting_triggers
 from scheduler.planning import (
     advice,
+    compare,
     crop_stage,
     day,
     ensemble,
@@ -44,12 +46,14 @@ from scheduler.planning import (
 from scheduler.planning.cautions import HEAT_BANDS
 from scheduler.planning.review import chances, costs, fit_days, judging, reading, seasons, windows
 from scheduler.planning.review import hours as review_hours
-from scheduler.planning.season import play, truth, world
+from scheduler.planning.season import play, replay, truth, world
 from scheduler.planning.season import rules as played_rules
 from scheduler.records import HeatBands, Soil
 from scheduler.reference import Parameter, Tables, load_tables
 from scheduler.service import settings
 from tests.planning.made import START, planting
+
+set_ups = importlib.import_module("scheduler.service.compare")
 
 Key = tuple[str, str]
 
@@ -292,7 +296,20 @@ def _in_code() -> dict[Key, float]:
         found["flush", f"one_pass_{stage}_frac"] = kill
     for stage, kill in zip(STAGES, weeds._SOWING_KILL[weeds.IN_ROW], strict=True):
         found["sowing", f"kill_{stage}_frac"] = float(kill)
-    return found
+    return found | {
+        # a season played again
+        ("replay", "every_d"): replay.EVERY_D,
+        ("replay", "seen_m2"): replay.SEEN_M2,
+        ("replay", "seen_gap_d"): replay.SEEN_GAP_D,
+        ("replay", "out_from_min"): replay._OUT_FROM_MIN,
+        ("compare", "look_every_d"): compare.LOOK_EVERY_D,
+        ("compare", "stale_d"): compare.STALE_D,
+        ("compare", "paid_back_seasons"): compare.PAID_BACK_SEASONS,
+        ("compare", "edge_mm"): compare._EDGE_MM,
+        ("compare", "machine_setup_min"): set_ups.MACHINE_SETUP_MIN,
+        ("compare", "machine_width_mm"): 1000.0 * set_ups.MACHINE_WIDTH_M,
+        ("compare", "hoe_width_mm"): 1000.0 * set_ups.HOE_WIDTH_M,
+    }
 
 
 IN_CODE = _in_code()
@@ -396,6 +413,8 @@ NO_PARAMETER: Mapping[str, tuple[str, ...]] = {
     "advice": (),
     "order": ("_PRICES", "_STEP_MIN"),  # what is tried
     # what is played is no part of an answer: garden, hidden truth, its second build, rules, hand
+    "replay": ("_LIST_MEMBERS", "_LIST_PARTICLES", "_LIST_SEEDS"),
+    "compare": ("_GAP_D",),
     "play": (
         "_CHECK_EVERY_D",
         "_YOUNG_M2",
@@ -506,8 +525,10 @@ NO_PARAMETER: Mapping[str, tuple[str, ...]] = {
         review_hours,
         seasons,
         windows,
+        compare,
         play,
         played_rules,
+        replay,
         truth,
         world,
     ],

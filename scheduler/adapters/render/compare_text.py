@@ -13,7 +13,8 @@ from scheduler.adapters.quantities import (
     speed_text,
 )
 from scheduler.adapters.render.phrases import wrapped
-from scheduler.planning.compare import BY_LIST, PAID_BACK_SEASONS, SEEN_M2, STALE_D, Figure
+from scheduler.planning.compare import BY_LIST, PAID_BACK_SEASONS, STALE_D, Figure
+from scheduler.planning.season.replay import SEEN_M2
 from scheduler.records import Farm, Range, Tool
 from scheduler.service.compare import Comparison
 
