@@ -1,6 +1,7 @@
 """The computed state of the list printed last, kept in the cache folder for the next question.
 
-One file a farm. It may be deleted at any time: then the next question takes as long as the list.
+One file a farm, of the farms asked last; it may be deleted at any time, then the next question
+takes as long as the list.
 The file is only read back where it was written by this program, version and user; nothing but the
 program's own records and plain arrays is ever made from it.
 """
@@ -24,6 +25,7 @@ from scheduler import __version__
 from scheduler.service.situation import Kept
 
 FOLDER = "situations"
+MOST_FARMS = 2
 _MARK = b"whitethread situation 1\n"
 _ALIGN = 64
 _SPARE_BYTES = 1_000_000_000  # left free on the disk
@@ -67,9 +69,21 @@ def write_kept(path: Path, kept: Kept) -> bool:
             except BaseException:
                 Path(file.name).unlink(missing_ok=True)
                 raise
+        _tidy(path.parent)
     except OSError:
         return False
     return True
+
+
+def _tidy(folder: Path) -> None:
+    """Delete all but the files written last: each is large, and of use for some hours."""
+    dated = []
+    for path in folder.iterdir():
+        with contextlib.suppress(OSError):
+            dated.append((path.stat().st_mtime_ns, path))
+    for _, path in sorted(dated, reverse=True)[MOST_FARMS:]:
+        with contextlib.suppress(OSError):
+            path.unlink()
 
 
 def _write(file: Any, head: bytes, arrays: list[pickle.PickleBuffer]) -> None:

@@ -87,7 +87,8 @@ def morning_page(
             database.write_list(found.as_of, now, answer(found))
     sys.stdout.write(answer_text(found) if is_json else today_text(found, page_width(width)))
     sys.stdout.flush()  # it is read while the state is kept for `whatif`
-    keep_situation(folder, kept[0])
+    for situation in kept:
+        keep_situation(folder, situation)
     return found
 
 

@@ -93,6 +93,15 @@ def test_nothing_but_records_is_made_from_it(tmp_path: Path) -> None:
     assert not witness.exists()
 
 
+def test_only_the_farms_asked_last_are_kept(tmp_path: Path) -> None:
+    paths = [kept_path(tmp_path, tmp_path / name) for name in ("one", "two", "three")]
+    for place, path in enumerate(paths):
+        assert write_kept(path, kept())
+        os.utime(path, ns=(place + 1, place + 1))
+    assert write_kept(paths[0], kept())
+    assert [path.exists() for path in paths] == [True, False, True]
+
+
 def test_a_full_disk_keeps_nothing_and_fails_nothing(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
