@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
+from functools import lru_cache
 
 import numpy as np
 
@@ -99,6 +100,7 @@ class SoilMembers:
     dry_limit_m3m3: FloatArray
 
 
+@lru_cache(maxsize=64)
 def soil_members(prior: SoilPrior, spread: Spread, seed: int, n_members: int) -> SoilMembers:
     """Draw the members of one soil and anchor their conductivity.
 
@@ -127,7 +129,8 @@ def soil_members(prior: SoilPrior, spread: Spread, seed: int, n_members: int) ->
     -----
     The curve of a member runs through its own water content at 33 kPa with its own slope, up to its
     own saturation; thresholds are suctions on that curve. Stones take their share of volume from
-    all water. Definition of this project on the regressions of `saxton_rawls_2006`.
+    all water. The same arguments give the same record: its arrays are not to be written to.
+    Definition of this project on the regressions of `saxton_rawls_2006`.
 
     Examples
     --------
