@@ -313,7 +313,23 @@ def believed_plan(
 
 @contextmanager
 def one_thread() -> Iterator[None]:
-    """Many small computations, each too short to be worth sharing among threads."""
+    """Computations that are each too short to be worth sharing among threads.
+
+    Returns
+    -------
+    context manager
+        Within it compiled loops run on one thread; the number of before holds again after it.
+
+    Notes
+    -----
+    Results are the same. Definition of this project. No range stated.
+
+    Examples
+    --------
+    >>> with one_thread():
+    ...     nb.get_num_threads()
+    1
+    """
     n_threads = nb.get_num_threads()
     nb.set_num_threads(1)
     try:
