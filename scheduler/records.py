@@ -676,7 +676,8 @@ class Score:
 class Replay:
     """The season played again under a rule, on the same weather and plantings, over hidden truths.
 
-    Ranges are over the truths that were played; `against_logged_min` is hand minutes less those of
+    Ranges are over the truths that were played; `of_logged_frac` is hand minutes over those of the
+    season as logged, played in the same truths, `against_logged_min` is hand minutes less those of
     the season as logged, played in the same truths, and below nought where the rule did better.
     """
 
@@ -686,6 +687,7 @@ class Replay:
     n_passes: Range
     against_logged_min: Range
     n_truths: int
+    of_logged_frac: Range = Range(1.0, 1.0, 1.0)
 
 
 @dataclass(frozen=True)

@@ -246,7 +246,7 @@ _DAY_COLUMNS = {
 _REPLAY_COLUMNS = {
     "rule": "",
     "n_truths": "int64",
-    **_ranges("hand_min", "machine_min", "against_logged_min"),
+    **_ranges("hand_min", "machine_min", "against_logged_min", "of_logged_frac"),
     "n_passes_low": "float64",
     "n_passes_mid": "float64",
     "n_passes_high": "float64",
@@ -337,6 +337,7 @@ def _replay_row(found: Replay) -> dict[str, object]:
         "n_passes_mid": found.n_passes.mid,
         "n_passes_high": found.n_passes.high,
         **_ends("against_logged_min", found.against_logged_min),
+        **_ends("of_logged_frac", found.of_logged_frac),
     }
 
 

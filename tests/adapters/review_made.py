@@ -265,13 +265,16 @@ def scores() -> tuple[Score, ...]:
 def replays() -> tuple[Replay, ...]:
     return (
         Replay("as logged", Range(3300.0, 4200.0, 5200.0), spread(1300.0, 1.05),
-               Range(194.0, 194.0, 194.0), NONE, 8),
+               Range(194.0, 194.0, 194.0), NONE, 8, Range(1.0, 1.0, 1.0)),
         Replay("every 8 days", Range(3000.0, 3900.0, 5600.0), spread(1900.0, 1.02),
-               Range(290.0, 296.0, 300.0), Range(-700.0, -300.0, 400.0), 8),
+               Range(290.0, 296.0, 300.0), Range(-700.0, -300.0, 400.0), 8,
+               Range(0.82, 0.93, 1.09)),
         Replay("whenever seen", Range(3900.0, 4900.0, 6100.0), spread(1500.0, 1.1),
-               Range(210.0, 224.0, 240.0), Range(350.0, 720.0, 1100.0), 8),
+               Range(210.0, 224.0, 240.0), Range(350.0, 720.0, 1100.0), 8,
+               Range(1.08, 1.17, 1.25)),
         Replay("the list with the same hours", Range(2500.0, 3200.0, 4100.0), spread(1250.0, 1.1),
-               Range(170.0, 182.0, 195.0), Range(-1400.0, -980.0, -520.0), 8),
+               Range(170.0, 182.0, 195.0), Range(-1400.0, -980.0, -520.0), 8,
+               Range(0.68, 0.76, 0.88)),
     )  # fmt: skip
 
 

@@ -49,7 +49,7 @@ def test_it_says_what_the_summary_says() -> None:
     told += [text for row in words.all_missed() for text in (row.when, row.cost, row.why)]
     told += [text for what, said in words.score_lines() for text in (what, said)]
     told += [text for soil, said in words.fit_lines() for text in (soil, said)]
-    told += [text for row in words.replays() for text in row[:5]]
+    told += [text for row in words.replays() for text in row[:4]]
     told += [text for row in words.tools() for text in (row.tool, row.time, row.saved)]
     told += [text for _, rows in words.totals() for row in rows for text in row]
     for text in told:

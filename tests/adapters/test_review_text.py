@@ -11,9 +11,8 @@ from scheduler.adapters.render.review_text import review_text
 from scheduler.adapters.render.review_words import (
     MISSED_WORDS,
     REASON_LETTERS,
-    against_words,
     reason_words,
-    signed_words,
+    share_against_words,
     span_of_days,
     time_words,
 )
@@ -103,11 +102,11 @@ def test_every_reason_has_its_words_and_its_letter() -> None:
 def test_a_rule_that_did_better_than_the_list_is_named() -> None:
     """Also when it wins: `every 8 days` before the list, and the reader is told of chance."""
     review = small_season()
-    eight = replace(review.replays[1], against_logged_min=Range(-2000.0, -1500.0, 60.0))
+    eight = replace(review.replays[1], of_logged_frac=Range(0.55, 0.65, 1.02))
     text = joined(replace(review, replays=(review.replays[0], eight, *review.replays[2:])))
-    assert "Every 8 days did best: from 33 h less to 60 min more by hand than as logged." in text
+    assert "Every 8 days did best: from 45 % less to 2 % more by hand than as logged." in text
     assert "that may be chance" in text
-    none = [replace(r, against_logged_min=Range(60.0, 300.0, 700.0)) for r in review.replays[1:]]
+    none = [replace(r, of_logged_frac=Range(1.01, 1.1, 1.2)) for r in review.replays[1:]]
     text = joined(replace(review, replays=(review.replays[0], *none)))
     assert "No rule did better than the season as logged." in text
 
@@ -197,8 +196,6 @@ def test_minutes_and_hours() -> None:
     assert time_words(Range(2.0, 60.0, 240.0)) == "up to 4 h"
     assert time_words(Range(600.0, 700.0, 6100.0)) == "10-100 h"
     assert time_words(spread(600.0, 1.0)) == "10 h"
-    assert against_words(Range(-30.0, -20.0, -10.0)) == "10-30 min less"
-    assert against_words(Range(10.0, 20.0, 30.0)) == "10-30 min more"
-    assert signed_words(Range(0.0, 0.0, 0.0)) == "0 min"
+    assert share_against_words(Range(0.1, 0.2, 0.3)) == "10-30 % more"
     assert span_of_days(at(5, 28).date(), at(6, 3).date()) == "28 May-3 Jun"
     assert span_of_days(at(6, 3).date(), at(6, 3).date()) == "3 Jun"

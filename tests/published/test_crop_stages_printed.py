@@ -79,7 +79,9 @@ def grown(crop: str, temp_c: float, depth_mm: float | None = None, is_sown: bool
     )
     of = Planting(BED, None, 0.0, 18.0, crop, is_sown, START, 3, 250.0, depth_mm)
     layers = (2, N_HOURS, N_STORED_LAYERS)
-    hours = hours_of_crop(of, ensemble, crop_traits(), np.full(layers, temp_c), np.full(layers, 0.3))
+    hours = hours_of_crop(
+        of, ensemble, crop_traits(), np.full(layers, temp_c), np.full(layers, 0.3)
+    )
     up = None if hours is None else hours.last_up
     stage = crop_stage(of, crop_traits()[crop], ensemble, up, np.full(N_HOURS, 0.3))
     assert stage is not None

@@ -442,7 +442,10 @@ def _marks(
     y = base + 2.0
     parts = []
     days = {found.at.astimezone(axis.zone).date() for found in passes}
+    is_divided = np.isnan(strip.weeds_m2[:, 0]).tolist()  # otherwise than this strip
     for day, kind, _ in strip.done:
+        if is_divided[day]:
+            continue
         x = axis.x(day + 0.5)
         if kind == "hand":
             parts.append(_square(x, y))
@@ -451,7 +454,8 @@ def _marks(
         elif kind == "pass" and axis.from_on + timedelta(days=day) not in days:
             parts.append(_triangle(x, y, "little"))
     for found in passes:
-        if not is_of(found, strip.bed, strip.part):
+        day = (found.at.astimezone(axis.zone).date() - axis.from_on).days
+        if not is_of(found, strip.bed, strip.part) or is_divided[day]:
             continue
         x = axis.at(found.at)
         if found.did == "in vain":

@@ -192,8 +192,8 @@ class _SummaryPage:
         rows = self.words.replays()
         if not rows:
             return []
-        headings = ("Played again", "by hand", "with tools", "passes", "against the log")
-        lines = self.table(headings, [row[:5] for row in rows])
+        headings = ("Played again", "by hand, log = 100", "with tools, set-ups in", "passes")
+        lines = self.table(headings, [row[:4] for row in rows])
         return [*lines, *self.wrapped(self.words.replays_said())]
 
     def foot(self) -> list[str]:

@@ -119,8 +119,7 @@ class ReplayRow(NamedTuple):
     hand: str
     machine: str
     passes: str
-    against: str
-    span: Range | None
+    span: Range | None  # by hand against the season as logged, as a share of it
 
 
 class TotalRow(NamedTuple):
@@ -424,11 +423,10 @@ class ReviewWords:
             rows.append(
                 ReplayRow(
                     replay.rule,
-                    about_words(replay.hand_min),
+                    "100" if is_log else hundredths_words(replay.of_logged_frac),
                     time_words(replay.machine_min),
                     count_words(replay.n_passes),
-                    "" if is_log else signed_words(replay.against_logged_min),
-                    None if is_log else replay.against_logged_min,
+                    None if is_log else _less_one(replay.of_logged_frac),
                 )
             )
         return rows
@@ -441,16 +439,19 @@ class ReviewWords:
         n_truths = others[0].n_truths
         heading = (
             f"The same weather, beds and sowings, played {_counted(n_truths, 'time')} with "
-            "different weeds and soils that fit what is known; no figure of it was measured."
+            "different weeds and soils that fit what is known, by one rule for weeding by hand: so "
+            "only how it compares is told, and no figure of it was measured."
         )
-        best = min(others, key=lambda replay: replay.against_logged_min.mid)
+        best = min(others, key=lambda replay: replay.of_logged_frac.mid)
         return f"{heading} {self.best_said(best, others)}"
 
     def best_said(self, best: Replay, others: Sequence[Replay]) -> str:
-        against = best.against_logged_min
+        against = _less_one(best.of_logged_frac)
         if against.mid >= 0:
             return "No rule did better than the season as logged."
-        told = sentence(f"{best.rule} did best: {against_words(against)} by hand than as logged")
+        told = sentence(
+            f"{best.rule} did best: {share_against_words(against)} by hand than as logged"
+        )
         if against.high > 0:
             told += " It did not in every play, so that may be chance."
         return told
@@ -605,31 +606,38 @@ def _hours(minutes: float) -> str:
     return f"{hours:.0f}" if hours < 99.5 else f"{hours / 10:.0f}0"
 
 
-def against_words(span: Range) -> str:
-    """A difference of minutes in words: "5-16 h less", "from 12 h less to 7 h more"."""
-    if span.high <= 0:
-        return f"{time_words(Range(-span.high, -span.mid, -span.low))} less"
-    if span.low >= 0:
-        return f"{time_words(span)} more"
-    less, more = (time_words(Range(v, v, v)) for v in (-span.low, span.high))
-    return f"from {less} less to {more} more"
-
-
-def signed_words(span: Range) -> str:
-    """A difference of minutes in figures with signs.
+def share_against_words(span: Range) -> str:
+    """A difference as a share, in words.
 
     Examples
     --------
-    >>> signed_words(Range(-700.0, -300.0, 400.0)), signed_words(Range(2.0, 12.0, 30.0))
-    ('-12 to +6.7 h', '+2 to +30 min')
+    >>> share_against_words(Range(-0.42, -0.3, -0.11)), share_against_words(Range(-0.2, 0.0, 0.05))
+    ('11-42 % less', 'from 20 % less to 5 % more')
     """
-    is_long = max(abs(span.low), abs(span.high)) >= LONG_MIN
-    ends = [
-        ("-" if v < 0 else "+") + (_hours(abs(v)) if is_long else f"{abs(v):.0f}")
-        for v in (span.low, span.high)
-    ]
-    ends = ["0" if float(end) == 0 else end for end in ends]
-    return f"{' to '.join(dict.fromkeys(ends))} {'h' if is_long else 'min'}"
+    if span.high <= 0:
+        return f"{_between(-100.0 * span.high, -100.0 * span.low)} % less"
+    if span.low >= 0:
+        return f"{_between(100.0 * span.low, 100.0 * span.high)} % more"
+    return f"from {-100.0 * span.low:.0f} % less to {100.0 * span.high:.0f} % more"
+
+
+def hundredths_words(span: Range) -> str:
+    """A share in hundredths, from the low end to the high one.
+
+    Examples
+    --------
+    >>> hundredths_words(Range(0.58, 0.7, 0.89)), hundredths_words(Range(1.0, 1.0, 1.0))
+    ('58-89', '100')
+    """
+    return _between(100.0 * span.low, 100.0 * span.high)
+
+
+def _between(low: float, high: float) -> str:
+    return "-".join(dict.fromkeys((f"{low:.0f}", f"{high:.0f}")))
+
+
+def _less_one(span: Range) -> Range:
+    return Range(span.low - 1.0, span.mid - 1.0, span.high - 1.0)
 
 
 def hours_text(minutes: float) -> str:

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field, replace
 import numba as nb
 import numpy as np
 
+from scheduler.planning.draws import stratified_normals
 from scheduler.planning.ensemble import SoilMembers, soil_members
 from scheduler.planning.season.belief import Belief, build_belief
 from scheduler.planning.season.garden import LoggedPasses, day_at, played_as_logged
@@ -88,7 +89,8 @@ def drawn_truths(world: World, n_truths: int, name: str = "replay") -> tuple[Tru
     Returns
     -------
     tuple of Truth
-        Inside the prior, their soils spread evenly over what the tables allow.
+        Inside the prior; their soils, clocks and the size of the farm's flushes lie spread evenly
+        over what the tables allow, so that a few of them stray to no side.
 
     Notes
     -----
@@ -102,12 +104,20 @@ def drawn_truths(world: World, n_truths: int, name: str = "replay") -> tuple[Tru
         for soil, prior in world.tables.priors.items()
         if soil in used
     }
+    size_ln = TruthSpread().farm_size_ln_sd * stratified_normals(seed, n_truths, name, "size")
+    clock_ln = world.tables.kit.weeds.clock_ln_sd * stratified_normals(
+        seed, n_truths, name, "clock"
+    )
     return tuple(
-        draw_truth(
-            f"{name} {i + 1}",
-            seed,
-            world,
-            soils={soil: _one(drawn, i) for soil, drawn in members.items()},
+        replace(
+            draw_truth(
+                f"{name} {i + 1}",
+                seed,
+                world,
+                soils={soil: _one(drawn, i) for soil, drawn in members.items()},
+            ),
+            farm_size_ln=float(size_ln[i]),
+            clock=float(np.exp(clock_ln[i])),
         )
         for i in range(n_truths)
     )
@@ -451,6 +461,7 @@ def _replay(rule: str, bills: Sequence[Bill], as_logged_min: FloatArray) -> Repl
         range_of([bill.n_passes for bill in bills]),
         range_of(hand - as_logged_min),
         len(bills),
+        range_of(hand / np.maximum(as_logged_min, 1e-9)),
     )
 
 
