@@ -32,7 +32,7 @@ def asked(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> list[dict[str, Any
     monkeypatch.setenv(cli.NOW_VARIABLE, NOW)
     calls: list[dict[str, Any]] = []
 
-    def season_review(*sources: object, progress: object) -> object:
+    def season_review(*sources: object, progress: object, begin: object) -> object:
         farm, _, _, _, now, year = sources
         calls.append({"farm": farm, "now": now, "year": year})
         return small_season()

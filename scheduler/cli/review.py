@@ -55,6 +55,7 @@ def review(
     With the weather that came and the journal as kept. The page of --html needs no network and no
     program but a browser.
     """
+    from scheduler.adapters.meanwhile import replays_meanwhile
     from scheduler.adapters.render.review_json import review_json
     from scheduler.adapters.render.review_text import review_text
     from scheduler.adapters.review_csv import require_free_folder, write_review_csv
@@ -69,11 +70,11 @@ def review(
     asked = None if year is None else year_said(year, now.year)
     with farm_database(folder) as database:
         described = farm_as_known(folder, database, moment)
-        with progress_shown() as progress:
+        with progress_shown() as progress, replays_meanwhile() as begin:
             from scheduler.service.season_review import season_review
 
             found = season_review(
-                described, database, database, database, now, asked, progress=progress
+                described, database, database, database, now, asked, progress=progress, begin=begin
             )
     sys.stdout.write(review_json(found) if is_json else review_text(found, page_width(width)))
     written: list[Path] = []

@@ -111,6 +111,10 @@ class Replayer(Protocol):
         ...
 
 
+Begin = Callable[[Farm, Sequence[Event], WeatherSeries], Callable[[], tuple[Replay, ...]]]
+"""Begins to play a season again and returns what waits for it."""
+
+
 @dataclass(frozen=True)
 class _Season:
     """What a review works on."""
@@ -149,6 +153,7 @@ def season_review(
     n_members: int = N_MEMBERS,
     progress: Progress | None = None,
     replay: Replayer | None = replays,
+    begin: Begin | None = None,
 ) -> SeasonReview:
     """Read a season back with what is known now.
 
@@ -170,6 +175,8 @@ def season_review(
         Told how far the computation has come.
     replay : callable, optional
         Plays the season again under other rules, told how far it is; None: no replays are told.
+    begin : callable, optional
+        In place of `replay`: plays it meanwhile, elsewhere.
 
     Returns
     -------
@@ -189,10 +196,14 @@ def season_review(
     told = progress or (lambda message, done_frac: None)
     told("reading the season", 0.0)
     season, notes = _season(farm, journal, weather, lists, now, year, n_members)
+    has_entries = any(e.kind in _TELLING and _is_in(e, season) for e in season.events)
+    played_elsewhere = None
+    if begin is not None and has_entries:
+        played_elsewhere = begin(farm, season.events, season.series)
     fit = _fit_days(season, weather)
     told("days fit for the field", 0.1)
     read = _Read()
-    if any(e.kind in _TELLING and _is_in(e, season) for e in season.events):
+    if has_entries:
         _read_lanes(season, read, lambda done: told("the beds", 0.1 + 0.5 * done))
         notes += _anew(
             season, read, journal, weather, lambda done: told("mornings", 0.6 + 0.1 * done)
@@ -200,7 +211,10 @@ def season_review(
     else:
         notes.append("no planting on record: rain and fit days alone are told")
     played: tuple[Replay, ...] = ()
-    if replay is not None and read.windows:
+    if played_elsewhere is not None:
+        told("the season under other rules", 0.7)
+        played = played_elsewhere() if read.windows else ()
+    elif replay is not None and read.windows:
         played = replay(
             farm,
             season.events,

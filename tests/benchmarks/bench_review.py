@@ -10,6 +10,7 @@ import resource
 import sys
 import tempfile
 import time
+from contextlib import nullcontext
 from datetime import UTC, datetime
 from itertools import pairwise
 from pathlib import Path
@@ -17,6 +18,7 @@ from pathlib import Path
 from scheduler.adapters.demo import write_demo_farm
 from scheduler.adapters.farmfile import read_farm
 from scheduler.adapters.journal import open_farm_database
+from scheduler.adapters.meanwhile import replays_meanwhile
 from scheduler.service.replay import replays
 from scheduler.service.season_review import season_review
 
@@ -45,12 +47,15 @@ def main() -> None:
                 ("first of this process", None),
                 ("without replays", None),
                 ("with replays", replays),
+                ("with replays meanwhile", replays),
             ):
                 started, cpu = time.perf_counter(), time.process_time()
                 steps = Steps()
-                found = season_review(
-                    farm, database, database, database, AS_OF, progress=steps, replay=replay
-                )
+                with replays_meanwhile() if "meanwhile" in name else nullcontext() as begin:
+                    found = season_review(
+                        farm, database, database, database, AS_OF,
+                        progress=steps, replay=replay, begin=begin,
+                    )  # fmt: skip
                 seconds, cpu_s = time.perf_counter() - started, time.process_time() - cpu
                 print(
                     f"{name:24s} {seconds:6.2f} s ({cpu_s:.2f} s of processor), "
