@@ -10,7 +10,6 @@ from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.special import gammaln
 
 from scheduler.records import FloatArray
 
@@ -187,11 +186,8 @@ def fixed_counts_log_likelihood(
     seen = np.asarray(counts, np.float64)
     mean = np.maximum(np.asarray(expected, np.float64), 1e-9)
     total = float(seen.sum())
-    logs: FloatArray = (
-        np.log(mean) @ seen
-        + gammaln(clumping + total)
-        - (clumping + total) * np.log(clumping + mean.sum(axis=1))
-    )
+    whole = np.log(clumping + mean.sum(axis=1))
+    logs: FloatArray = np.log(mean) @ seen - (clumping + total) * whole
     return logs
 
 
