@@ -692,7 +692,7 @@ class Replay:
 
 @dataclass(frozen=True)
 class ReviewTotal:
-    """Minutes under one heading."""
+    """Minutes under one heading. `saved_min` are those of its passes, each weighed alone."""
 
     name: str
     n_windows: int
@@ -701,6 +701,7 @@ class ReviewTotal:
     yield_min: Range
     machine_min: float
     hand_min: float  # as logged or reckoned
+    saved_min: Range = Range(0.0, 0.0, 0.0)
 
 
 @dataclass(frozen=True)
@@ -720,6 +721,6 @@ class SeasonReview:
     fit_days: tuple[FitDays, ...]
     scores: tuple[Score, ...]
     replays: tuple[Replay, ...]
-    totals: Mapping[str, tuple[ReviewTotal, ...]]  # by planting, crop, tool, week, reason
+    totals: Mapping[str, tuple[ReviewTotal, ...]]  # season, planting, crop, tool, week, reason
     notes: tuple[str, ...]  # what is missing or weak, in words
     attribution: tuple[str, ...] = ()

@@ -229,6 +229,7 @@ _TOTAL_COLUMNS = {
     **_ranges("cost_min", "yield_min"),
     "machine_min": "float64",
     "hand_min": "float64",
+    **_ranges("saved_min"),
 }
 _FIT_COLUMNS = {
     "soil": "",
@@ -314,6 +315,7 @@ def _total_row(by: str, total: ReviewTotal) -> dict[str, object]:
         **_ends("yield_min", total.yield_min),
         "machine_min": total.machine_min,
         "hand_min": total.hand_min,
+        **_ends("saved_min", total.saved_min),
     }
 
 

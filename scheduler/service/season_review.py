@@ -27,6 +27,7 @@ from scheduler.planning.review.fit_days import FitYear, fit_weeks, fit_year, str
 from scheduler.planning.review.hours import day_loads, found_unfit, pass_minutes
 from scheduler.planning.review.judging import (
     Judged,
+    JudgedPass,
     LaneWork,
     book_particles,
     lane_passes,
@@ -138,7 +139,7 @@ class _Read:
     windows: list[tuple[Told, Judged]] = field(default_factory=list)
     passes: list[PassReview] = field(default_factory=list)
     strips: list[PlantingStrip] = field(default_factory=list)
-    hand: list[Work] = field(default_factory=list)
+    work: list[Work] = field(default_factory=list)
     marks: Marks = field(default_factory=Marks)
 
 
@@ -591,7 +592,9 @@ def _read_lane(
     read.windows += [(window_told(judged, reading), judged) for judged in windows]
     for judged in passes:
         n_parts = 1 if judged.event.part is not None else 1 + len(mates(judged.hour))
-        read.passes.append(pass_told(judged, windows, reading, 1.0 / n_parts))
+        done = pass_told(judged, windows, reading, 1.0 / n_parts)
+        read.passes.append(done)
+        read.work.append(_work_of(done, judged, season))
     days = _season_days_of(season)
     read.strips.append(
         PlantingStrip(
@@ -614,7 +617,20 @@ def _read_lane(
     for event, planting, minutes in hand:
         on = _local_day(event, season)
         name = _planting_name(lane, planting.crop)
-        read.hand.append(Work(name, planting.crop, on, hand_min=minutes))
+        read.work.append(Work(name, planting.crop, on, hand_min=minutes))
+
+
+def _work_of(done: PassReview, judged: JudgedPass, season: _Season) -> Work:
+    """The minutes of one pass, and what it saved by particle."""
+    key = done.bed if done.part is None else f"{done.bed}/{done.part}"
+    return Work(
+        f"{key} {done.crop or EMPTY}",
+        done.crop,
+        _local_day(judged.event, season),
+        done.work_min,
+        tool=done.tool,
+        saved_min=None if judged.saving is None else judged.saving.hand_min,
+    )
 
 
 def _entries(reading: LaneReading, season: _Season) -> tuple[tuple[int, str, str], ...]:
@@ -843,11 +859,7 @@ def _rows(season: _Season, read: _Read) -> tuple[list[Row], list[Work]]:
                 one.yield_min,
             )
         )
-    work = list(read.hand)
-    for p in read.passes:
-        key = p.bed if p.part is None else f"{p.bed}/{p.part}"
-        work.append(Work(f"{key} {p.crop or EMPTY}", p.crop, p.at.date(), p.work_min, tool=p.tool))
-    return rows, work
+    return rows, read.work
 
 
 def _weak_notes(season: _Season, read: _Read) -> list[str]:

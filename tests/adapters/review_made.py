@@ -114,7 +114,7 @@ def total(name: str, windows: Iterable[FlushWindow], machine: float, hand: float
         for span in (lambda w: w.cost_min, lambda w: w.yield_min)
     ]
     n_missed = sum(w.outcome == "missed" for w in found)
-    return ReviewTotal(name, len(found), n_missed, sums[0], sums[1], machine, hand)
+    return ReviewTotal(name, len(found), n_missed, sums[0], sums[1], machine, hand, saved)
 
 
 def totals_of(

@@ -64,7 +64,7 @@ def test_every_planting_has_its_strip_with_the_same_in_words() -> None:
     said = [strip.attributes["aria-label"] for strip in strips]
     assert said[0].startswith("A4/north: carrot 8 Apr to 6 Jul, spinach 16 Aug to 26 Oct; 1 flush")
     assert "3-4 Jun missed, soil never fit: wet" in said[2]
-    assert "2 passes (1 paid off, 1 did little); 1 hand weeding" in said[4]
+    assert "2 passes (1 paid off alone, 1 not alone); 1 hand weeding" in said[4]
     assert re.search(r"most weeds on \d+ \w+, \d+ weeds/sq ft", said[4])
 
 

@@ -67,7 +67,7 @@ def test_what_it_cost_comes_first() -> None:
         "worth 38 min (22-64) more."
     )
     assert text.startswith(head)
-    assert "3 passes: 1 paid off, 1 did little, 1 in vain." in text
+    assert "3 passes: 1 paid off alone, 1 not alone, 1 in vain. Alone means: that one left out and all" in text
 
 
 def test_the_missed_ones_are_told_by_their_cost() -> None:

@@ -171,7 +171,7 @@ class _SummaryPage:
             (row.tool, str(row.n_passes), row.time, *map(_count, row[3:6]), row.saved)
             for row in rows
         ]
-        headings = ("Tool", "passes", "time", "paid off", "little", "in vain", "saved by hand")
+        headings = ("Tool", "passes", "time", "paid alone", "not", "in vain", "saved by hand")
         timed = self.words.timed_said()
         return [*self.table(headings, cells), *(self.wrapped(timed) if timed else [])]
 

@@ -60,8 +60,9 @@ REASON_LETTERS = {
 
 OWN_MISS_WORDS = {"forecast": "forecast wrong", "model": "model wrong"}
 OWN_MISS = "not_listed"
-DID_WORDS = {"hit": "paid off", "little": "did little", "in vain": "in vain"}
-"""Of passes: their saving outweighed their minutes at the farm's price; it did not; none was."""
+DID_WORDS = {"hit": "paid off alone", "little": "not alone", "in vain": "in vain"}
+"""Of passes, each as if it alone had been left out: the saving outweighed its minutes at the farm's
+price; it did not, as the others took most of what it would have left; none was."""
 EMPTY = "empty bed"
 TOTAL_HEADINGS = {"crop": "crop", "planting": "bed", "week": "week of"}
 """The totals that have a table of their own, and what stands over their names."""
@@ -163,7 +164,13 @@ class ReviewWords:
 
     def summary(self) -> list[str]:
         """What the season was and cost, a sentence each."""
-        said = [self.flushes_said(), self.cost_said(), self.work_said(), self.passes_said()]
+        said = [
+            self.flushes_said(),
+            self.cost_said(),
+            self.work_said(),
+            self.passes_said(),
+            self.saved_said(),
+        ]
         return [sentence(text) for text in said if text]
 
     def flushes_said(self) -> str:
@@ -213,6 +220,18 @@ class ReviewWords:
             return "no pass is on record" if self.review.windows else ""
         parts = [f"{n} {words}" for did, words in DID_WORDS.items() if (n := _n_did(passes, did))]
         return f"{_counted(len(passes), 'pass', 'passes')}: {', '.join(parts)}"
+
+    def saved_said(self) -> str:
+        """What passes paid off by, and what a pass that did not pay off alone is."""
+        passes = self.review.passes
+        if not _n_did(passes, "hit") + _n_did(passes, "little"):
+            return ""
+        said = (
+            "alone means: that one left out and all else done as it was, so that the next pass or "
+            "round by hand takes what it leaves"
+        )
+        saved = _whole(self.review.totals, "saved_min")
+        return f"{said}; added up so, they saved {about_words(saved)}" if saved.high >= 1 else said
 
     def season_cost(self) -> Range:
         """Of the whole season: its own total, else that of the reasons, ends added."""
@@ -305,11 +324,16 @@ class ReviewWords:
                     _n_did(passes, "hit"),
                     _n_did(passes, "little"),
                     _n_did(passes, "in vain"),
-                    about_words(_summed(found.saved_min for found in passes)),
+                    about_words(self.saved(tool, passes)),
                     "" if total is None or not total.n_missed else about_words(total.cost_min),
                 )
             )
         return rows
+
+    def saved(self, tool: str, passes: Sequence[PassReview]) -> Range:
+        """By hand with one tool: its own total, else what its passes saved, ends added."""
+        own = next((t for t in self.review.totals.get("tool", ()) if t.name == tool), None)
+        return _summed(p.saved_min for p in passes) if own is None else own.saved_min
 
     def timed_said(self) -> str:
         """How many of the minutes were measured."""

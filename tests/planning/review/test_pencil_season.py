@@ -20,6 +20,7 @@ from scheduler.planning.review.costs import Account, Rates, account, is_small, r
 from scheduler.planning.review.reasons import Chance, Told, best_chance, reason_of
 from scheduler.planning.review.totals import Row, Work, totals_of
 from scheduler.planning.review.windows import Course, Opened, Window, window_of
+from scheduler.records import ReviewTotal
 
 DAYS = np.arange(0.0, 31.0)
 TAKEN = np.interp(DAYS, [0, 4, 8, 10, 18, 30], [0.0, 0.0, 0.8, 0.8, 0.0, 0.0])
@@ -233,6 +234,7 @@ def test_totals_of_the_season() -> None:
     Not done, hoe, 12 May (week of the 6th): 10 or 20 min by two particles, yield 5. No hours, hoe,
     14 May (week of the 13th): 4 or 2 min. By the bed 14 or 22 min: the range of the sums, not the
     sum of the ranges. Machine: 6 min with the hoe on bed one, 4 on bed two. Hand: 30 min there.
+    The hoe saved 1 or 9 min and 8 or 2: 9 or 11 together.
     """
     second = FIRST_ON + timedelta(days=8)
     rows = [
@@ -244,8 +246,8 @@ def test_totals_of_the_season() -> None:
         Row("3 empty bed", None, second, is_missed=False),
     ]  # fmt: skip
     work = [
-        Work("1 beet", "beet", FIRST_ON, machine_min=6.0, tool="hoe"),
-        Work("2 beet", "beet", second, machine_min=4.0, tool="hoe"),
+        Work("1 beet", "beet", FIRST_ON, 6.0, tool="hoe", saved_min=np.array([1.0, 9.0])),
+        Work("2 beet", "beet", second, 4.0, tool="hoe", saved_min=np.array([8.0, 2.0])),
         Work("2 beet", "beet", second, hand_min=30.0),
     ]
     totals = totals_of(rows, work)
@@ -263,6 +265,11 @@ def test_totals_of_the_season() -> None:
     ]
     hoe = totals["tool"][0]
     assert (hoe.name, hoe.n_missed, hoe.machine_min) == ("hoe", 2, 10.0)
+    assert hoe.saved_min == range_of(np.array([9.0, 11.0]))
+    assert totals["season"] == (
+        ReviewTotal("season", 4, 2, range_of(np.array([14.0, 22.0])), range_of(np.full(2, 5.0)),
+                    10.0, 30.0, hoe.saved_min),
+    )  # fmt: skip
     assert {t.name: t.n_windows for t in totals["crop"]} == {"beet": 3, "empty bed": 1}
 
 
@@ -274,4 +281,4 @@ def test_every_heading_tells_of_the_same_minutes() -> None:
     ]  # fmt: skip
     totals = totals_of(rows, [])
     sums = {heading: sum(t.cost_min.mid for t in each) for heading, each in totals.items()}
-    assert sums == dict.fromkeys(("planting", "crop", "tool", "week", "reason"), 15.0)
+    assert sums == dict.fromkeys(("season", "planting", "crop", "tool", "week", "reason"), 15.0)
