@@ -10,14 +10,13 @@ from functools import lru_cache
 import numpy as np
 
 from scheduler.models.soil_column import ColumnForcing
-from scheduler.planning.offers import Kit
-from scheduler.planning.passes import PassRules
 from scheduler.planning.season.shapes import Garden, SeasonPlanting, SeasonWeather, Truth
 from scheduler.planning.season.truth import GATE, TruthSeason, draw_truth, truth_season
 from scheduler.planning.season.world import SeasonTables, World, build_world, made_garden
 from scheduler.planning.traits import CropTraits
 from scheduler.records import Bed, Farm, Planting
 from scheduler.service import settings
+from scheduler.service.garden import season_tables
 from tests.planning.made import view
 
 START = datetime(2013, 3, 1, tzinfo=UTC)
@@ -31,18 +30,8 @@ def crops() -> dict[str, CropTraits]:
 
 
 def tables(farm: Farm) -> SeasonTables:
-    """What the tables say for a farm."""
-    tools = {tool.name: tool for tool in farm.tools}
-    rules = PassRules(tools, settings.tool_traits(farm), settings.kill_settings(), farm.seed)
-    return SeasonTables(
-        Kit(rules, settings.kill_table(farm), settings.crop_traits(), settings.weed_settings()),
-        settings.hand_rates(),
-        settings.value_settings(),
-        {name: settings.soil_prior(soil) for name, soil in farm.soils.items()},
-        settings.spread(),
-        settings.weed_heat(),
-        (view(),),
-    )
+    """What the tables say for a farm, with a made guild for the crop's clock."""
+    return replace(season_tables(farm), views=(view(),))
 
 
 def weather(
