@@ -95,6 +95,7 @@ class WhatIfPage:
         self.now = found.before.as_of
         self.was = DayWords(found.before, units)
         self.then = DayWords(found.after, units)
+        self.is_idle = found.changes.hours_today_h == 0.0
         self.flips = [p for p in found.plantings if self.is_flip(p)]
         self.stay = [p for p in found.plantings if not self.is_flip(p)]
 
@@ -122,8 +123,8 @@ class WhatIfPage:
         changes = self.found.changes
         said = []
         for rain in changes.rain:
-            amount = rain_text(rain.rain_mm, self.units)
-            said.append(f"{amount} of rain, {self.span(rain.start_at, rain.end_at)}")
+            amount = f"{rain_text(rain.rain_mm, self.units)} of" if rain.rain_mm > 0.0 else "no"
+            said.append(f"{amount} rain, {self.span(rain.start_at, rain.end_at)}")
         if changes.is_dry:
             said.append("no other rain" if said else "no rain in all days in sight")
         said += [self.event_words(event) for event in (*changes.logged, *changes.acts)]
@@ -189,7 +190,9 @@ class WhatIfPage:
             return (a.action.tool, a.action.setup) != (b.action.tool, b.action.setup) or any(
                 abs(x - y) >= HOURS_MOVED for x, y in hours
             )
-        return a.because != "no_hours" and _is_moved(a.until, b.until, UNTIL_MOVED)
+        if a.because == "no_hours" or not _is_moved(a.until, b.until, UNTIL_MOVED):
+            return False
+        return self.verdict(a, 2) != self.verdict(b, 2)  # half days: three hours may be one
 
     # --------------------------------------------------------------------- blocks
 
@@ -211,21 +214,24 @@ class WhatIfPage:
         if all(p.is_same for p in found.plantings) and before == after:
             return "Nothing changes: the list stands."
         gone, new = before - after, after - before
-        others = [p for p in self.flips if _place(p.before) not in gone | new]
-        return f"{_lines_words(before, after)} {_fare(len(others))}".strip()
+        stay = before & after
+        n_otherwise = sum(_place(p.before) in stay for p in self.flips)
+        others = [p for p in self.flips if _place(p.before) not in before | after]
+        words = _lines_words(before, after, n_otherwise)
+        return f"{words} {_fare(len(others))}".strip()
 
     def totals(self) -> list[str]:
         """What both lists plan, in a small table."""
         a, b = self.found.before_totals, self.found.after_totals
-        if a == b and not self.found.changes.is_skipped:
+        if a == b and not self.is_idle:
             return []
         rows = [
             ("lines today", f"{a.n_lines}", f"{b.n_lines}"),
             ("with set-ups", duration_text(a.minutes), duration_text(b.minutes)),
             ("saved by hand", _about(a.saved_min), _about(b.saved_min)),
-            ("beyond the hours", _beyond(a), _beyond(b)),
+            ("beyond the hours", _beyond(a), f"{b.n_not_reached}" if self.is_idle else _beyond(b)),
         ]
-        rows = [row for row in rows if row[1:] != ("none", "none")]
+        rows = [row for row in rows if not set(row[1:]) <= {"none", "0"}]
         first = max(len(row[0]) for row in rows) + 2
         second = max(len(AS_IT_STANDS), *(len(row[1]) for row in rows)) + 2
         if first + second + max(len(row[2]) for row in rows) > self.width:
@@ -315,7 +321,8 @@ class WhatIfPage:
         short = [
             text.removeprefix("Soil fit for every tool, 8 in 10 sure: ") for text in (was, then)
         ]
-        return self.labelled("Soil fit", f"{short[0].rstrip('.')} -> {short[1].rstrip('.')}")
+        told = f"for every tool: {short[0].rstrip('.')} -> {short[1].rstrip('.')}"
+        return self.labelled("Soil fit", told)
 
     def threads(self) -> str:
         """When the flush in force opens and its threads come, where either is another."""
@@ -392,6 +399,10 @@ class WhatIfPage:
         return f"{chance_words(middle)}{at}"
 
     def last_good(self) -> str:
+        """Until when a pass is nearly as good, where it is another; no hours have none."""
+        if self.is_idle:
+            return ""
+
         def told(p: PlantingChange) -> str:
             a, b = p.before.last_good_at, p.after.last_good_at
             if a is None or b is None or not _is_moved(a, b, UNTIL_MOVED):
@@ -448,18 +459,19 @@ class WhatIfPage:
 
     def lost(self) -> str:
         """What a day without work loses: what waiting costs, and for which beds it is the last."""
-        if not self.found.changes.is_skipped:
+        if not self.is_idle:
             return ""
         go = [line for line in self.found.before.beds if line.verdict == "go"]
         if not go:
             return "nothing was on the list"
         today = self.now.astimezone(self.zone).date()
-        last = [
-            line
+        ends = [
+            (line, line.last_good_at.astimezone(self.zone).date())
             for line in go
-            if line.last_good_at and line.last_good_at.astimezone(self.zone).date() <= today
+            if line.last_good_at is not None
         ]
-        still = [planting_name(line) for line in go if line not in last]
+        last = [line for line, end in ends if end <= today]
+        still = [planting_name(line) for line, end in ends if end > today]
         words = [f"about {sum(max(_cost(line), 0.0) for line in go):.0f} min by hand in all"]
         if last:
             costs = [
@@ -532,8 +544,13 @@ class WhatIfPage:
         return lines
 
 
-def _lines_words(before: set[tuple[str, str]], after: set[tuple[str, str]]) -> str:
-    """How many lines of the list stay, go and come, in a sentence."""
+def _lines_words(
+    before: set[tuple[str, str]], after: set[tuple[str, str]], n_otherwise: int
+) -> str:
+    """How many lines of the list stay, go and come, in a sentence.
+
+    Of those that stay, `n_otherwise` are done with another tool or at other hours.
+    """
     n, n_stay, n_new = len(before), len(before & after), len(after - before)
     if not before and not after:
         return "Nothing is on the list either way."
@@ -546,6 +563,8 @@ def _lines_words(before: set[tuple[str, str]], after: set[tuple[str, str]]) -> s
         stay = f"None of the {n} lines stays" if n > 1 else "The one line of the list goes"
     else:
         stay = f"{n_stay} of {n} lines stay, {n - n_stay} go{'es' if n - n_stay == 1 else ''}"
+    if n_otherwise:
+        stay += f" ({n_otherwise} with another tool or at other hours)"
     return f"{stay}, {come}." if come else f"{stay}."
 
 
