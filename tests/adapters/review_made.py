@@ -107,14 +107,21 @@ def small_windows() -> tuple[FlushWindow, ...]:
     return (hit, *rows, small, still)  # type: ignore[return-value]
 
 
-def total(name: str, windows: Iterable[FlushWindow], machine: float, hand: float) -> ReviewTotal:
-    found = list(windows)
+def total(
+    name: str, windows: Iterable[FlushWindow], passes: Iterable[PassReview], hand: float
+) -> ReviewTotal:
+    found, made = list(windows), list(passes)
     sums = [
-        Range(*(sum(getattr(span(w), end) for w in found) for end in ("low", "mid", "high")))
-        for span in (lambda w: w.cost_min, lambda w: w.yield_min)
+        Range(*(sum(getattr(span, end) for span in spans) for end in ("low", "mid", "high")))
+        for spans in (
+            [w.cost_min for w in found],
+            [w.yield_min for w in found],
+            [p.saved_min for p in made],
+        )
     ]
+    machine = sum(p.work_min for p in made)
     n_missed = sum(w.outcome == "missed" for w in found)
-    return ReviewTotal(name, len(found), n_missed, sums[0], sums[1], machine, hand, saved)
+    return ReviewTotal(name, len(found), n_missed, sums[0], sums[1], machine, hand, sums[2])
 
 
 def totals_of(
@@ -147,7 +154,7 @@ def totals_of(
             total(
                 name,
                 by_window.get(name, []),  # type: ignore[arg-type]
-                sum(p.work_min for p in by_pass.get(name, [])),  # type: ignore[attr-defined]
+                by_pass.get(name, []),  # type: ignore[arg-type]
                 0.0 if way in ("tool", "reason") else 40.0 + 12.0 * len(by_window.get(name, [])),
             )
             for name in names

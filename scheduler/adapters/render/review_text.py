@@ -96,7 +96,7 @@ class _SummaryPage:
 
     def labelled(self, heading: str, said: Sequence[tuple[str, str]]) -> list[str]:
         """Statements under a heading, each with a label that hangs where there is room."""
-        lines = self.wrapped(f"{heading}:") if said else []
+        lines = self.wrapped(f"{heading}:") if said and heading else []
         label_width = min(MAX_LABEL, max((len(label) + 2 for label, _ in said), default=0))
         for label, text in said:
             if self.is_narrow:
@@ -176,17 +176,18 @@ class _SummaryPage:
         return [*self.table(headings, cells), *(self.wrapped(timed) if timed else [])]
 
     def fit_days(self) -> list[str]:
-        said = self.words.past_said()
-        lines = self.labelled("Days fit for the field, in your hours", self.words.fit_lines())
-        return [*lines, *self.wrapped(said)]
+        said, lines = self.words.past_said(), self.words.fit_lines()
+        if not lines:
+            return self.wrapped(said)
+        heading = self.wrapped(f"Days fit for the field, in your hours. {said}")
+        return [*heading, *self.labelled("", lines)]
 
     def scores(self) -> list[str]:
         told, untold = self.words.scored()
         lines = self.labelled("How good the forecasts were", told)
-        if untold:
-            lines += self.wrapped(f"Nothing is on record to score: {'; '.join(untold)}.")
-        brier = self.words.brier_said()
-        return [*lines, *(self.wrapped(brier) if brier else [])]
+        nothing = f"Nothing is on record to score: {'; '.join(untold)}." if untold else ""
+        rest = f"{self.words.brier_said()} {nothing}".strip()
+        return [*lines, *(self.wrapped(rest) if rest else [])]
 
     def replays(self) -> list[str]:
         rows = self.words.replays()

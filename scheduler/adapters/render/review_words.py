@@ -164,13 +164,7 @@ class ReviewWords:
 
     def summary(self) -> list[str]:
         """What the season was and cost, a sentence each."""
-        said = [
-            self.flushes_said(),
-            self.cost_said(),
-            self.work_said(),
-            self.passes_said(),
-            self.saved_said(),
-        ]
+        said = [self.flushes_said(), self.cost_said(), self.work_said(), self.passes_said()]
         return [sentence(text) for text in said if text]
 
     def flushes_said(self) -> str:
@@ -218,18 +212,14 @@ class ReviewWords:
         passes = self.review.passes
         if not passes:
             return "no pass is on record" if self.review.windows else ""
-        parts = [f"{n} {words}" for did, words in DID_WORDS.items() if (n := _n_did(passes, did))]
-        return f"{_counted(len(passes), 'pass', 'passes')}: {', '.join(parts)}"
-
-    def saved_said(self) -> str:
-        """What passes paid off by, and what a pass that did not pay off alone is."""
-        passes = self.review.passes
-        if not _n_did(passes, "hit") + _n_did(passes, "little"):
-            return ""
-        said = (
-            "alone means: that one left out and all else done as it was, so that the next pass or "
-            "round by hand takes what it leaves"
-        )
+        words = ("paid off", "did not", "in vain")
+        parts = [
+            f"{n} {said}"
+            for did, said in zip(DID_WORDS, words, strict=True)
+            if (n := _n_did(passes, did))
+        ]
+        how = ", each weighed alone, all else as done" if len(passes) > 1 else ""
+        said = f"{_counted(len(passes), 'pass', 'passes')}{how}: {', '.join(parts)}"
         saved = _whole(self.review.totals, "saved_min")
         return f"{said}; added up so, they saved {about_words(saved)}" if saved.high >= 1 else said
 
