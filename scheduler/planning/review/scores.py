@@ -116,29 +116,31 @@ def range_score(
 
     Notes
     -----
-    Error: seen less told; below nought it came earlier. Definition of this project. No range
-    stated.
+    Error: seen less the middle told; below nought it came earlier, or was less. What was told to
+    lie beyond sight has no error. Definition of this project. No range stated.
 
     Examples
     --------
     >>> seen = [Seen(8, 10, 12, 11), Seen(8, 10, 12, 14)]
-    >>> range_score("up", seen, "crops seen up", "days", ("later", "earlier")).words
-    'few data: 2 crops seen up; 1 of 2 inside the range told; mean 2.5 days later, off by 2.5'
+    >>> print(range_score("up", seen, "crops seen up", "days", ("later", "earlier")).words)
+    few data: 2 crops seen up; 1 of 2 inside the range told, where 8 in 10 are to be; on average
+    2.5 days later than its middle, off by 2.5 either way
     """
     n = len(seen)
     if n == 0:
         return Score(what, 0, f"no {of} to hold it against")
-    error = np.array([s.seen - s.mid for s in seen])
+    error = np.array([s.seen - s.mid for s in seen if np.isfinite(s.mid)])
     inside = sum(s.low <= s.seen <= s.high for s in seen)
-    mean = float(error.mean())
-    way = ways[0] if mean >= 0.0 else ways[1]
     few = "few data: " if n < _FEW else ""
-    return Score(
-        what,
-        n,
-        f"{few}{n} {of}; {inside} of {n} inside the range told; mean {abs(mean):.1f} {unit} "
-        f"{way}, off by {float(np.abs(error).mean()):.1f}",
-    )
+    words = f"{few}{n} {of}; {inside} of {n} inside the range told, where 8 in 10 are to be"
+    if error.size:
+        mean = float(error.mean())
+        way = ways[0] if mean >= 0.0 else ways[1]
+        words += (
+            f"; on average {abs(mean):.1f} {unit} {way} than its middle, off by "
+            f"{float(np.abs(error).mean()):.1f} either way"
+        )
+    return Score(what, n, words)
 
 
 def _chance_words(mean: float) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from scheduler.models.weeds.cohorts import STAGES
+from scheduler.planning.crop_stage import hour_of_share
 from scheduler.planning.draws import weighted_quantiles
 from scheduler.planning.plantings import was_done
 from scheduler.planning.review.judging import JudgedPass, span_at
@@ -119,12 +120,57 @@ def _emergence(marks: Marks, reading: LaneReading, crops: Mapping[Span, CropRead
         if planting.up_at is None or planting.established_at is None or crop.hours is None:
             continue
         first, last = crop.hours.first_up + crop.first, crop.hours.last_up + crop.first
-        both = np.concatenate((first, last))
-        if not np.isfinite(both).any():
-            continue
-        sown, even = book.hour(planting.established_at), np.ones(both.size)
-        low, mid, high = ((weighted_quantiles(both, even) - sown) / 24.0).tolist()
-        marks.up.append(Seen(low, mid, high, (book.hour(planting.up_at) - sown) / 24.0))
+        marks.up.append(
+            days_to_up(
+                np.concatenate((first, last)),
+                book.hour(planting.established_at),
+                book.hour(planting.up_at),
+                book.day_at,
+            )
+        )
+
+
+def days_to_up(
+    up_hours: FloatArray, sown_hour: float, seen_hour: float, day_at: Callable[[float], int]
+) -> Seen:
+    """When a crop was to come up and when it was seen up, in days of the calendar from sowing.
+
+    Parameters
+    ----------
+    up_hours : array
+        Hour at which it comes up by member and table, NaN beyond sight, (n,).
+    sown_hour, seen_hour : float
+        Hours of the entries.
+    day_at : callable
+        Place of the day of an hour.
+
+    Returns
+    -------
+    Seen
+        10, 50 and 90 % of the members, endless where they lie beyond sight.
+
+    Notes
+    -----
+    A sighting tells the day, not the hour: whoever walks the beds of an evening writes down what
+    came up since the evening before. Members beyond sight are later than all others. Definition of
+    this project. No range stated.
+
+    Examples
+    --------
+    Sown on day 0 in the evening, seen on day 5 in the afternoon; it was to come up between the
+    evening of day 4 and the noon of day 5, for one member not within sight.
+
+    >>> day_at = lambda hour: int(hour // 24)
+    >>> days_to_up(np.array([115.0, 120.0, 132.0]), 19.0, 136.5, day_at)
+    Seen(low=4.0, mid=5.0, high=5.0, seen=5.0)
+    >>> days_to_up(np.array([115.0, 120.0, np.nan]), 19.0, 136.5, day_at).high
+    inf
+    """
+    sown = day_at(sown_hour)
+    even = np.ones(up_hours.size)
+    hours = [hour_of_share(up_hours, even, share) for share in (0.1, 0.5, 0.9)]
+    low, mid, high = (np.inf if h is None else float(day_at(h) - sown) for h in hours)
+    return Seen(low, mid, high, float(day_at(seen_hour) - sown))
 
 
 def _counted(
@@ -290,9 +336,7 @@ def scores_of(marks: Marks, *, has_lists: bool) -> tuple[Score, ...]:
         fit,
         _listed_score(marks, has_lists),
         sure if has_lists else Score(sure.what, 0, "no list was issued"),
-        range_score(
-            "emergence (hindcast)", marks.up, "crops seen up", "days", ("later", "earlier")
-        ),
+        range_score("emergence (hindcast)", marks.up, "crops seen up", "days", _LATER),
         _kill_score(marks),
         range_score("weeds counted (hindcast)", marks.weeds, "looks", "weeds/m2"),
         range_score("minutes of a round by hand", marks.hand, "rounds timed", "min"),
