@@ -27,6 +27,7 @@ _UNFITTING_MIN = 5.0  # of a pass with a tool that does not fit
 _MACHINE_ALONE = ("hand",)
 _SECONDS = 60.0
 _HILLS = "hilling"
+_TAKES_NONE = "it takes nothing of what stood there"
 
 
 @dataclass(frozen=True)
@@ -188,9 +189,10 @@ def _chance(
     within = np.ones(hours.size, bool)
     fits = one.fits
     minutes, depth, is_let_in, closed = _UNFITTING_MIN, tool.depth_mm, False, "no_fit"
+    why = ""
     if way_in is not None:
         found, way = way_in
-        closed = way.because if not way.is_fit else found.because
+        closed, why = (found.because, found.why) if way.is_fit else (way.because, way.why)
         is_let_in = found.is_open and way.is_fit
         depth = min(tool.depth_mm, found.depth_mm)
         if way.is_fit:
@@ -201,7 +203,7 @@ def _chance(
             within = hours >= found.opens_hour
             is_let_in = bool((within & fits).any())
         if is_let_in and not _takes_any(tool, one.asked, course, ground):
-            is_let_in, closed = False, "no_fit"
+            is_let_in, closed, why = False, "no_fit", _TAKES_NONE
         if is_let_in:
             fits = fits & within
     need = max(1, int(np.ceil(minutes / _SECONDS)))
@@ -229,6 +231,7 @@ def _chance(
             setup,
             depth,
             0.0,
+            "" if is_let_in else why,
         ),
         within,
     )

@@ -49,6 +49,7 @@ class Chance:
     setup_min: float
     depth_mm: float
     worth_min: float  # about what it would have taken of the flush, to choose among chances
+    closed_why: str = ""  # in words, where it was not let in
 
     @property
     def level(self) -> int:
@@ -92,7 +93,8 @@ def best_chance(chances: Sequence[Chance]) -> Chance | None:
     -------
     Chance or None
         None without a tool. A tool that the crop would have let in comes first where no day was
-        fit.
+        fit; where the crop was in the way, one that it kept out for a time before one that never
+        goes there, as `reason_of` has it.
 
     Notes
     -----
@@ -104,6 +106,8 @@ def best_chance(chances: Sequence[Chance]) -> Chance | None:
     among = [chance for chance in chances if chance.level == furthest]
     if furthest == NEVER_FIT:
         among = [chance for chance in among if chance.is_let_in] or among
+    if furthest == SOIL_ALONE:
+        among = [chance for chance in among if chance.closed != "no_fit"] or among
     return max(among, key=lambda c: (c.worth_min, -c.work_min, -c.hour, c.tool))
 
 

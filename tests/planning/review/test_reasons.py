@@ -139,3 +139,14 @@ def test_where_no_day_was_fit_a_tool_that_the_crop_stood_comes_first() -> None:
     closed = replace(WET, is_let_in=False, closed="crop_up", worth_min=99.0)
     assert best_chance([closed, WET]) == WET
     assert best_chance([closed]) == closed
+
+
+def test_the_pass_told_is_one_of_the_reason_that_is_told() -> None:
+    """A tool that never goes there is worth more, but the reason is the tender crop's."""
+    never = replace(TENDER, tool="hoe", closed="no_fit", worth_min=50.0)
+    best = best_chance([never, TENDER])
+    assert best is not None
+    assert best.closed == reason_of([never, TENDER], {}).because == "crop_tender"
+    alone = best_chance([never])
+    assert alone is not None
+    assert alone.closed == reason_of([never], {}).because == "no_fit"
