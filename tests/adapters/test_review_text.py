@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from datetime import timedelta
 
 import pytest
 
@@ -213,3 +214,16 @@ def test_what_passes_saved_is_a_sum_of_its_own_and_not_of_their_ranges() -> None
     text = joined(replace(review, passes=passes, totals=totals))
     assert "1 did not, 1 in vain; added up so, they saved 11 h (10-12)." in text
     assert text.count("7 h (6-8)") == 2
+
+
+def test_a_week_not_read_to_its_end_is_no_week_without_a_day() -> None:
+    """Two days of the last week were read, and none of them fit: that is no week without any."""
+    review = bare_season()
+    whole = next(w for w in review.fit_days if review.from_on <= w.week_on)
+    begun = replace(whole, week_on=whole.week_on + timedelta(days=7), days=Range(0.0, 0.0, 0.0))
+    review = replace(review, fit_days=(whole, begun), to_on=begun.week_on + timedelta(days=1))
+    assert f"{whole.days.mid:.1f} days a week." in joined(review)
+    assert "no day at all" not in joined(review)
+    assert "no day at all" in joined(replace(review, to_on=begun.week_on + timedelta(days=6)))
+    none = replace(review, fit_days=(begun,))
+    assert "no whole week was read." in joined(none)

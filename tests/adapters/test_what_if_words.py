@@ -116,7 +116,9 @@ def test_hours() -> None:
 @pytest.mark.parametrize(
     ("said", "words"),
     [
-        ({"rain": "15"}, "--rain: "),
+        ({"rain": "15"}, "--rain: found '15'; write an amount .* 0.6 in"),
+        ({"rain": ""}, "--rain: found ''"),
+        ({"rain": "1500 mm"}, "0 to 600 mm"),
         ({"rain": "15 mm", "at": "soon"}, "--at: found 'soon'"),
         ({"rain": "15 mm", "at": "4:00"}, "which has passed"),
         ({"rain": "15 mm", "over": "3 mm"}, "--over: "),
@@ -130,7 +132,9 @@ def test_hours() -> None:
         ({"water": ("B4",)}, "--water: "),
         ({"passes": ("B4 rake now",)}, "--pass: "),
         ({"passes": ("tines now",)}, "--pass: "),
-        ({"hours": "many"}, "--hours: "),
+        ({"passes": ("B4 tines soonish",)}, "cannot read 'soonish'.*or ahead, last: now, 20:00"),
+        ({"hours": "many"}, "--hours: found 'many'; give hours of today"),
+        ({"hours": "-2"}, "--hours: found '-2'; .* 0 to 24"),
         ({"hours": "30"}, "0 to 24"),
         ({"hours": "5", "is_skipped": True}, "--skip-today"),
     ],

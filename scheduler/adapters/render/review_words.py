@@ -32,6 +32,7 @@ from scheduler.records import (
 
 N_COSTLIEST = 5
 LONG_MIN = 180.0  # from then on minutes are told in hours
+SHORT_MIN, SHORT_ENDS_MIN = 60.0, 600.0  # middle and high end that are told in minutes
 LITTLE_D = 0.5  # days a week below which a week is said to have had none
 MAX_WEEKS = 4  # weeks without a fit day that are named
 LEAST_WEEK_MIN = 1.0  # of cost, for a week to be told
@@ -346,13 +347,22 @@ class ReviewWords:
         found = (week for week in self.review.fit_days if week.soil_name == soil)
         return sorted(found, key=lambda week: week.week_on)
 
+    def whole_weeks(self, soil: str) -> list[FitDays]:
+        """The weeks all of whose days were read: of the others no days a week can be told."""
+        first, last = self.review.from_on, self.review.to_on - timedelta(days=6)
+        return [week for week in self.weeks(soil) if first <= week.week_on <= last]
+
     def fit_lines(self) -> list[tuple[str, str]]:
         """One sentence a soil: days a week, the years before, weeks without a day."""
         return [
-            (soil, self.fit_said(weeks)) for soil in self.soils() if (weeks := self.weeks(soil))
+            (soil, self.fit_said(self.whole_weeks(soil)))
+            for soil in self.soils()
+            if self.weeks(soil)
         ]
 
     def fit_said(self, weeks: Sequence[FitDays]) -> str:
+        if not weeks:
+            return "no whole week was read."
         said = f"{_mean(week.days.mid for week in weeks):.1f} days a week"
         past = [week for week in weeks if week.past_d is not None]
         if past:
@@ -382,14 +392,17 @@ class ReviewWords:
 
     def fit_months(self) -> list[FitRow]:
         """Mean days a week by month and soil, with those of the years before in brackets."""
-        months = sorted({(w.week_on.year, w.week_on.month) for w in self.review.fit_days})
+        whole = {soil: self.whole_weeks(soil) for soil in self.soils()}
+        months = sorted(
+            {(w.week_on.year, w.week_on.month) for found in whole.values() for w in found}
+        )
         rows = []
         for year, month in months:
             days = {}
             for soil in self.soils():
                 weeks = [
                     week
-                    for week in self.weeks(soil)
+                    for week in whole[soil]
                     if (week.week_on.year, week.week_on.month) == (year, month)
                 ]
                 if weeks:
@@ -596,14 +609,19 @@ def time_words(span: Range) -> str:
 def about_words(span: Range) -> str:
     """The middle of a span of minutes, and its ends in brackets where they differ.
 
+    In minutes where the middle is under an hour and the high end under ten.
+
     Examples
     --------
     >>> about_words(Range(8.0, 37.0, 167.0)), about_words(Range(-5.0, 60.0, 900.0))
     ('37 min (8-170)', '1 h (up to 15)')
+    >>> about_words(Range(3.3, 20.2, 181.0)), about_words(Range(-2.0, 0.0, 310.0))
+    ('20 min (3-180)', '0 min (up to 310)')
     >>> about_words(Range(-4.0, -1.0, 0.3)), about_words(Range(120.0, 120.0, 120.0))
     ('under a minute', '120 min')
     """
-    ends = time_words(span)
+    is_short = span.mid < SHORT_MIN and span.high < SHORT_ENDS_MIN
+    ends = minutes_words(span) if is_short else time_words(span)
     number, _, unit = ends.rpartition(" ")
     if unit not in ("min", "h") or ("-" not in number and not number.startswith("up to")):
         return ends

@@ -213,7 +213,6 @@ class WhatIfPage:
         after = {_place(b) for b in found.after.beds if b.verdict == "go"}
         if all(p.is_same for p in found.plantings) and before == after:
             return "Nothing changes: the list stands."
-        gone, new = before - after, after - before
         stay = before & after
         n_otherwise = sum(_place(p.before) in stay for p in self.flips)
         others = [p for p in self.flips if _place(p.before) not in before | after]
