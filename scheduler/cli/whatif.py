@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import sys
+from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Annotated, Any
+from zoneinfo import ZoneInfo
 
 import typer
 
@@ -28,18 +30,23 @@ from scheduler.cli.worded import WordedCommand
 from scheduler.errors import UsageError
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from scheduler.adapters.journal import FarmDatabase
     from scheduler.adapters.what_if_words import Asked
+    from scheduler.planning.whatif import Changes
     from scheduler.records import Farm, Forecast
     from scheduler.service.situation import Kept
 
 GOES_ON_FOR = timedelta(hours=3)  # the list printed last is gone on from, if nothing came since
+MOST_CUT_FRAC = 0.25  # of the hours of a rain that may lie after that list
 
 
 class WhatIfCommand(WordedCommand):
     """Options take words without quotes, as --pass B4 tine weeder tomorrow."""
 
     worded = ("--rain", "--at", "--over", "--fell", "--when", "--water", "--pass", "--hours")
+    repeated = ("--water", "--pass")
 
 
 def words_option(name: str, help_text: str) -> Any:
@@ -102,11 +109,17 @@ def whatif(
         described = farm_as_known(folder, database, moment)
         path = kept_path(user_cache_path("whitethread", appauthor=False), folder)
         kept = read_kept(path)
-        now = moment or moment_of_list(kept, database, now_utc())
+        said_at = moment or now_utc()
+        now = said_at if moment else moment_of_list(kept, database, said_at)
         if asked.is_empty:
             asked = asked_after_storm(described, now)
         names = Names(*farm_names(described), setup_names(described))
-        changes, to_log = asked_changes(asked, described, names, now)
+        changes, to_log = asked_changes(asked, described, names, said_at)
+        if now != said_at:
+            of_list = changes_at_list(
+                lambda as_if: asked_changes(asked, described, names, as_if)[0], now, said_at
+            )
+            now, changes = (said_at, changes) if of_list is None else (now, of_list)
         with progress_shown() as progress:
             from scheduler import service
 
@@ -139,7 +152,9 @@ def moment_of_list(kept: Kept | None, database: FarmDatabase, now: datetime) -> 
     if kept is None:
         return now
     then = kept.basis.now
-    if not timedelta(0) <= now - then <= GOES_ON_FOR:
+    zone = ZoneInfo(kept.basis.farm.place.time_zone)
+    is_of_today = then.astimezone(zone).date() == now.astimezone(zone).date()
+    if not timedelta(0) <= now - then <= GOES_ON_FOR or not is_of_today:
         return now
     is_same = (
         database.events(now) == database.events(then)
@@ -150,6 +165,35 @@ def moment_of_list(kept: Kept | None, database: FarmDatabase, now: datetime) -> 
         )
     )
     return then if is_same else now
+
+
+def changes_at_list(
+    asked: Callable[[datetime], Changes], then: datetime, now: datetime
+) -> Changes | None:
+    """What words said now ask of the list made then; None where they tell of the time since.
+
+    What is now is then; moments ahead are those meant by the clock of now. Rain whose span ends
+    after the list ends with it, if that cuts off little of the span.
+    """
+    by_now = asked(now)
+    for event in (*by_now.logged, *by_now.acts):
+        begin = end = event.happened_at
+        if event.kind == "rain":
+            begin, end = (
+                datetime.fromisoformat(str(event.data[key])) for key in ("start_at", "end_at")
+            )
+        if then <= begin < now or end - then > MOST_CUT_FRAC * (end - begin) > timedelta(0):
+            return None
+    try:
+        by_list = asked(then)
+    except UsageError:  # a reading of the time since
+        return None
+    acts = zip(by_now.acts, by_list.acts, strict=True)
+    return replace(
+        by_now,
+        logged=by_list.logged,
+        acts=tuple(same if own.happened_at == now else own for own, same in acts),
+    )
 
 
 def issue_of(forecast: Forecast | None) -> tuple[str, datetime, datetime] | None:
