@@ -51,6 +51,17 @@ def test_words_need_no_quotes_and_changes_go_together(
     assert max(map(len, out.splitlines())) <= 80
 
 
+def test_of_two_layouts_none_is_lost(
+    farm: Path,  # noqa: F811
+    asked: list[dict[str, Any]],
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    said = "compare --rows carrot 2 --spacing 15 in --rows beet 2"
+    assert status(said.split()) == 2
+    assert "--rows: found twice; give it once" in capsys.readouterr().err
+    assert not asked
+
+
 def test_json_and_another_width(
     farm: Path,  # noqa: F811
     asked: list[dict[str, Any]],

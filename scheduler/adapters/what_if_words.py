@@ -27,6 +27,8 @@ from scheduler.records import Event, Farm
 
 DAY_AT = time(10)
 OVER_H = 3.0  # that a rain lasts where nobody says
+MOST_RAIN_MM = 600.0  # in one span; more is a slip of the pen
+MOMENTS = "now, 20:00, tonight 20:00, tomorrow 10:00, thu 10:00, 2013-05-16 10:00, in 2 h"
 _PARTS = {
     "morning": time(9),
     "noon": time(12),
@@ -158,7 +160,12 @@ def _rain_to_come(asked: Asked, now: datetime, zone: ZoneInfo) -> tuple[RainToCo
             words, at = words[: found.start()], found["words"]
         rain_mm = quantities.rain_mm(words.strip())
     except WhitethreadError as error:
-        raise UsageError(f"--rain: {error}") from error
+        raise UsageError(
+            f"--rain: found {asked.rain!r}; write an amount with its unit, as 15 mm or 0.6 in, and "
+            f"when, if not at the next hour: {MOMENTS}"
+        ) from error
+    if rain_mm > MOST_RAIN_MM:
+        raise UsageError(f"--rain: found {asked.rain!r}; allowed are 0 to {MOST_RAIN_MM:.0f} mm")
     start_at = _next_hour(now) if at is None else moment_ahead(at, now, zone, "--at")
     try:
         over_h = OVER_H if asked.over is None else quantities.duration_h(asked.over)
@@ -182,12 +189,14 @@ def _hours_h(words: str) -> float:
     """Hours of today: a bare number of hours, or a time such as 90 min."""
     text = words.strip()
     try:
-        plain = re.fullmatch(r"\d+(?:[.,]\d+)?", text)
+        plain = re.fullmatch(r"-?\d+(?:[.,]\d+)?", text)
         hours = float(text.replace(",", ".")) if plain else quantities.duration_h(text)
-    except WhitethreadError as error:
-        raise UsageError(f"--hours: {error}") from error
+    except WhitethreadError:
+        hours = float("nan")
     if not 0.0 <= hours <= 24.0:
-        raise UsageError(f"--hours: found {words!r}; allowed are 0 to 24")
+        raise UsageError(
+            f"--hours: found {words!r}; give hours of today from 0 to 24, as 5 or 90 min"
+        )
     return hours
 
 
@@ -207,7 +216,7 @@ def _act(
         found = None  # a day that has passed, said as a note says it
     moment = None if found is None else moment_ahead(found["words"], now, zone, option)
     if moment is None or moment < now:
-        event = _note(option, f"{kind} {text}", farm, names, now)
+        event = _note(option, f"{kind} {text}", farm, names, now, f", or ahead, last: {MOMENTS}")
     else:
         assert found is not None
         event = _note(option, f"{kind} {text[: found.start()]}", farm, names, now)
@@ -218,8 +227,10 @@ def _act(
     return replace(event, event_id=f"what-if {kind} {event.bed} {event.happened_at.isoformat()}")
 
 
-def _note(option: str, words: str, farm: Farm, names: Names, now: datetime) -> Event:
-    """An entry from the words of a journal note."""
+def _note(
+    option: str, words: str, farm: Farm, names: Names, now: datetime, more: str = ""
+) -> Event:
+    """An entry from the words of a journal note; `more` is allowed beside what notes allow."""
     known: dict[str, Any] = {"setups": names.setups}
     try:
         known["gauge_read_at"] = gauge_reading_time(farm.weather)
@@ -230,7 +241,8 @@ def _note(option: str, words: str, farm: Farm, names: Names, now: datetime) -> E
             words, now, farm.place.time_zone, names.beds, names.tools, names.crops, **known
         )
     except WhitethreadError as error:
-        raise UsageError(f"{option}: {error}") from error
+        told = more if "cannot read" in str(error) else ""
+        raise UsageError(f"{option}: {error}{told}") from error
 
 
 def moment_ahead(text: str, now: datetime, zone: ZoneInfo, option: str) -> datetime:
@@ -267,10 +279,7 @@ def moment_ahead(text: str, now: datetime, zone: ZoneInfo, option: str) -> datet
     """
     found = _AHEAD.fullmatch(text.strip())
     if found is None:
-        raise UsageError(
-            f"{option}: found {text!r}; allowed are now, 20:00, tonight 20:00, tomorrow 10:00, "
-            "thu 10:00, 2013-05-16 10:00, in 2 h"
-        )
+        raise UsageError(f"{option}: found {text!r}; allowed are {MOMENTS}")
     words = " ".join(found["words"].lower().split())
     if words == "now":
         return now

@@ -29,6 +29,7 @@ class CompareCommand(WordedCommand):
     """Its options take words without quotes."""
 
     worded = ("--rows", "--spacing", "--tool", "--price", "--without", "--hours", "--stale")
+    repeated = ("--tool", "--without", "--stale")
 
 
 def words_option(name: str, metavar: str, help_text: str) -> Any:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
+from zoneinfo import ZoneInfo
 
 from scheduler.errors import UsageError
 from scheduler.planning.day import tenths
@@ -111,6 +112,17 @@ def _changed(basis: Basis, changes: Changes, journal: Journal, weather: WeatherS
 def _check(changes: Changes, basis: Basis) -> None:
     """Refuse what no bed, tool or moment of the farm answers to."""
     sight = basis.sky.at(basis.sky.n_hours)
+    zone = ZoneInfo(basis.farm.place.time_zone)
+
+    def local(moment: datetime) -> str:
+        return f"{moment.astimezone(zone):%Y-%m-%d %H:%M}"
+
+    for rain in changes.rain:
+        if not basis.sky.at(basis.sky.now_hour) <= rain.start_at < rain.end_at <= sight:
+            raise UsageError(
+                f"rain from {local(rain.start_at)} to {local(rain.end_at)}: must lie between "
+                f"{local(basis.now)} and {local(sight)}, the end of the days in sight"
+            )
     tools = [tool.name for tool in basis.farm.tools]
     for event in (*changes.logged, *changes.acts):
         if event.kind == "rain":
@@ -126,10 +138,9 @@ def _check(changes: Changes, basis: Basis) -> None:
         if event.kind not in ACTS:
             raise UsageError(f"{event.kind}: cannot be thought of ahead; a pass or water can")
         if not basis.now <= event.happened_at < sight - timedelta(days=1):
-            zone = basis.farm.place.time_zone
             raise UsageError(
-                f"{event.kind} {event.bed}: found {event.happened_at:%Y-%m-%d %H:%M} UTC; the days "
-                f"in sight end {sight - timedelta(days=1):%Y-%m-%d} ({zone})"
+                f"{event.kind} {event.bed}: found {local(event.happened_at)}; must lie between "
+                f"{local(basis.now)} and {local(sight - timedelta(days=1))}"
             )
 
 

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import datetime, timedelta
+from zoneinfo import ZoneInfo
 
 import pytest
 
 from scheduler.adapters.render.whatif_text import whatif_text
-from scheduler.errors import RangeError, UsageError
+from scheduler.errors import UsageError
 from scheduler.planning.whatif import Changes
 from tests.scenes.made import local
-from tests.scenes.what_if_made import NOW, act, ask, both, fell, lines, rain
+from tests.scenes.what_if_made import FARM, NOW, act, ask, both, fell, lines, rain
 
 TONIGHT = local(2013, 5, 20, 20)
 TOMORROW = local(2013, 5, 21, 10)
@@ -121,7 +122,7 @@ def test_water_tomorrow_wets_its_bed_alone() -> None:
     [
         (Changes(acts=(act("pass", "X9"),)), "no such bed"),
         (Changes(acts=(act("pass", "L1", tool="rake"),)), "found tool 'rake'"),
-        (Changes(acts=(act("pass", "L1", NOW + timedelta(days=30)),)), "days in sight"),
+        (Changes(acts=(act("pass", "L1", NOW + timedelta(days=30)),)), "2013-05-20 05:30 and"),
         (Changes(acts=(act("hand", "L1"),)), "cannot be thought of"),
     ],
 )
@@ -131,6 +132,14 @@ def test_what_the_farm_has_not_is_refused_in_one_line(changes: Changes, said: st
     assert "\n" not in str(refused.value)
 
 
+def local_words(moment: datetime) -> str:
+    return f"{moment.astimezone(ZoneInfo(FARM.place.time_zone)):%Y-%m-%d %H:%M}"
+
+
 def test_rain_out_of_sight_is_refused() -> None:
-    with pytest.raises(RangeError, match="must lie between"):
-        ask(rain(5.0, NOW + timedelta(days=20)))
+    """In the farm's own time, as it was asked."""
+    for late in (timedelta(days=20), timedelta(days=10, hours=-2)):
+        start = NOW + late
+        said = f"rain from {local_words(start)} to .*must lie between {local_words(NOW)} and"
+        with pytest.raises(UsageError, match=said):
+            ask(rain(5.0, start))
