@@ -33,7 +33,7 @@ def replays(
     n_truths: int = N_TRUTHS,
     progress: Progress | None = None,
 ) -> tuple[Replay, ...]:
-    """Play a season again: as logged, by the calendar, by eye, and by the list.
+    """Play a season again: as logged, without a pass, by the calendar, by eye, and by the list.
 
     Parameters
     ----------

@@ -81,9 +81,13 @@ def test_the_log_is_played_again_under_other_rules() -> None:
     found = replays(
         grower(), JOURNAL, series(), n_truths=1, progress=lambda _, done: told.append(done)
     )
-    assert [replay.rule for replay in found][0::3] == [AS_LOGGED, "the list, same hours"]
-    assert len(found) == 4
-    logged = found[0]
+    rules = [replay.rule for replay in found]
+    assert rules[:2] == [AS_LOGGED, "no pass at all"]
+    assert rules[-1] == "the list, same hours"
+    assert len(found) == 5
+    logged, none = found[:2]
+    assert (none.n_passes, none.machine_min) == (NONE, NONE)
+    assert none.hand_min != logged.hand_min
     assert logged.n_passes == Range(4.0, 4.0, 4.0)
     assert logged.against_logged_min == NONE
     assert all(replay.machine_min.high <= logged.machine_min.high + 1e-9 for replay in found)

@@ -28,6 +28,7 @@ from scheduler.planning.season.world import World
 from scheduler.records import FloatArray, Range, Replay
 
 AS_LOGGED = "as logged"
+NO_PASS = "no pass at all"
 THE_LIST = "the list, same hours"
 EVERY_D = 8.0
 SEEN_M2 = 10.0
@@ -365,14 +366,17 @@ def replay_rules(world: World, price: float, hours: Hours, told: Told | None = N
     Returns
     -------
     list of Rule
-        A calendar, eyes and the list.
+        No pass, a calendar, eyes and the list.
 
     Notes
     -----
+    No pass tells what the logged ones did together: weighed one by one, each has the others to
+    take what it would have left.
     The eyes see every weed of every bed without error on each working day: better than any grower.
     Definition of this project. No range stated.
     """
     return [
+        Planned(NO_PASS, {}),
         Calendar(world, EVERY_D, minds_wet=True),
         Attentive(world, SEEN_M2, SEEN_GAP_D),
         list_plan(world, hours, price, told),
