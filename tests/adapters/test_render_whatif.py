@@ -59,6 +59,13 @@ def test_a_line_that_stays_with_another_tool_is_no_other_bed() -> None:
     assert "fare" not in page
 
 
+def test_a_line_that_is_lost_drops_out() -> None:
+    """`go` is what the list says of a pass that is to be made."""
+    page = told(with_line(first("go"), verdict="wait", because="wet", until=at(15, 9), action=None))
+    n = sum(b.verdict == "go" for b in before().beds)
+    assert f"{n - 1} of {n} lines stay, 1 drops out." in page
+
+
 def test_soil_is_told_to_be_fit_for_every_tool() -> None:
     whole = before()
     beds = tuple(replace(b, soil=replace(b.soil, workable_from=None)) for b in whole.beds)

@@ -546,7 +546,7 @@ class WhatIfPage:
 def _lines_words(
     before: set[tuple[str, str]], after: set[tuple[str, str]], n_otherwise: int
 ) -> str:
-    """How many lines of the list stay, go and come, in a sentence.
+    """How many lines of the list stay, drop out and come, in a sentence.
 
     Of those that stay, `n_otherwise` are done with another tool or at other hours.
     """
@@ -559,11 +559,13 @@ def _lines_words(
     if n_stay == n:
         stay = f"All {n} lines of the list stay" if n > 1 else "The one line of the list stays"
     elif n_stay == 0:
-        stay = f"None of the {n} lines stays" if n > 1 else "The one line of the list goes"
+        stay = f"None of the {n} lines stays" if n > 1 else "The one line of the list drops out"
     else:
-        stay = f"{n_stay} of {n} lines stay, {n - n_stay} go{'es' if n - n_stay == 1 else ''}"
+        stay = f"{n_stay} of {n} lines stay" if n_stay > 1 else f"1 of {n} lines stays"
     if n_otherwise:
         stay += f" ({n_otherwise} with another tool or at other hours)"
+    if 0 < n_stay < n:
+        stay += f", {n - n_stay} drop{'s' if n - n_stay == 1 else ''} out"
     return f"{stay}, {come}." if come else f"{stay}."
 
 
