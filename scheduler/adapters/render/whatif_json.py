@@ -9,9 +9,11 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from scheduler import __version__
-from scheduler.adapters.render.answer_json import SCHEMA_VERSION, answer
+from scheduler.adapters.render.answer_json import answer
 from scheduler.planning.whatif import PlantingChange, Totals, WhatIf
 from scheduler.records import Event, Range
+
+SCHEMA_VERSION = "1"
 
 
 def whatif_answer(found: WhatIf, lines_to_log: Sequence[str] = ()) -> dict[str, Any]:
@@ -27,8 +29,9 @@ def whatif_answer(found: WhatIf, lines_to_log: Sequence[str] = ()) -> dict[str, 
     Returns
     -------
     dict
-        `before` and `after` are answers by the published schema of the list; SI, moments in ISO
-        8601 with the farm's offset. Of a planting, `changed` tells which keys differ at all.
+        Keys as the published schema says; `before` and `after` are answers by that of the list.
+        SI, moments in ISO 8601 with the farm's offset. Of a planting, `changed` tells which keys
+        differ at all.
     """
     zone = ZoneInfo(found.before.farm.place.time_zone)
     before, after = answer(found.before), answer(found.after)
@@ -72,6 +75,15 @@ def whatif_json(found: WhatIf, lines_to_log: Sequence[str] = ()) -> str:
     """The answer as JSON text that ends with a line break."""
     whole = whatif_answer(found, lines_to_log)
     return json.dumps(whole, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def schema() -> dict[str, Any]:
+    """The published JSON Schema (draft 2020-12) of a what-if; it refers to that of the answer."""
+    from importlib.resources import files
+
+    text = files("scheduler.adapters.render").joinpath("whatif.schema.json").read_text("utf-8")
+    read: dict[str, Any] = json.loads(text)
+    return read
 
 
 def _planting(
