@@ -40,7 +40,7 @@ from scheduler.planning.review.reasons import Told as ListSaid
 from scheduler.planning.review.reasons import own_miss
 from scheduler.planning.review.scoring import Marks, lane_marks, list_marks, scores_of
 from scheduler.planning.review.seasons import Lane, SeasonDays, Span, lanes_of, season_days
-from scheduler.planning.review.telling import Told, pass_told, span_days, window_told
+from scheduler.planning.review.telling import Told, pass_told, said_words, span_days, window_told
 from scheduler.planning.review.totals import EMPTY, Row, Work, totals_of
 from scheduler.planning.season.replay import one_thread
 from scheduler.ports import Journal, Lists, Progress, WeatherStore
@@ -775,7 +775,7 @@ def _whole_min(one: Told) -> float:
 def _with_anew(window: Any, reason: str, said: tuple[str, str]) -> Any:
     """A window with what its morning says when it is computed again."""
     verdict, because = said
-    words = "names it" if verdict == "go" else f"says {verdict}{', ' + because if because else ''}"
+    words = "names it" if verdict == "go" else f"says {said_words(verdict, because)}"
     if reason == "no_list":
         because_then = None if verdict == "go" else because or verdict
         return replace(

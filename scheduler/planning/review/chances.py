@@ -232,6 +232,7 @@ def _chance(
             depth,
             0.0,
             "" if is_let_in else why,
+            way_in is not None and way_in[1].is_fit,
         ),
         within,
     )

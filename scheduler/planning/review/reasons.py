@@ -50,6 +50,7 @@ class Chance:
     depth_mm: float
     worth_min: float  # about what it would have taken of the flush, to choose among chances
     closed_why: str = ""  # in words, where it was not let in
+    fits_rows: bool = True
 
     @property
     def level(self) -> int:
@@ -94,7 +95,7 @@ def best_chance(chances: Sequence[Chance]) -> Chance | None:
     Chance or None
         None without a tool. A tool that the crop would have let in comes first where no day was
         fit; where the crop was in the way, one that it kept out for a time before one that never
-        goes there, as `reason_of` has it.
+        goes there, as `reason_of` has it, and one that fits the rows before one that does not.
 
     Notes
     -----
@@ -108,6 +109,7 @@ def best_chance(chances: Sequence[Chance]) -> Chance | None:
         among = [chance for chance in among if chance.is_let_in] or among
     if furthest == SOIL_ALONE:
         among = [chance for chance in among if chance.closed != "no_fit"] or among
+        among = [chance for chance in among if chance.fits_rows] or among
     return max(among, key=lambda c: (c.worth_min, -c.work_min, -c.hour, c.tool))
 
 

@@ -22,6 +22,21 @@ _CROP_WORDS: Mapping[str, str] = {
     "crop_up": "the crop was grown over the rows, or too tall",
     "no_fit": "no tool of the farm goes there",
 }
+_SAID_WORDS: Mapping[str, str] = {
+    "wait": "wait",
+    "hand": "by hand",
+    "nothing": "nothing to do",
+    "wet": "too wet",
+    "hard": "too hard",
+    "weeds_small": "weeds too small",
+    "crop_tender": "crop too tender",
+    "crop_up": "crop too big",
+    "no_fit": "no tool for it",
+    "no_hours": "no hours",
+    "rain_after": "rain after",
+    "clean": "clean",
+    "unknown": "not known",
+}
 _SOIL_WORDS: Mapping[str, str] = {"wet": "too wet", "hard": "too hard", "unknown": "not known"}
 _NONE = Range(0.0, 0.0, 0.0)
 _MOST_DONE = 4
@@ -223,8 +238,36 @@ def _missed_why(judged: Judged, book: Book) -> str:
     if reason.reason == "not_done":
         return f"the list named it on {days}; no pass was logged"
     if reason.reason == "not_listed":
-        return f"fit and free on {days}; the list did not name it ({reason.what})"
+        return f"fit and free on {days}; the list said {said_words(*reason.what.split())}"
     return f"fit and free on {days}; no list was made then"
+
+
+def said_words(verdict: str, because: str = "") -> str:
+    """What a list said of a planting that it did not name.
+
+    Parameters
+    ----------
+    verdict : str
+        wait, hand or nothing.
+    because : str
+        A reason code.
+
+    Returns
+    -------
+    str
+        In words.
+
+    Notes
+    -----
+    Definition of this project. No range stated.
+
+    Examples
+    --------
+    >>> said_words("wait", "crop_tender"), said_words("hand")
+    ('wait (crop too tender)', 'by hand')
+    """
+    words = _SAID_WORDS.get(verdict, verdict)
+    return f"{words} ({_SAID_WORDS.get(because, because)})" if because else words
 
 
 def _whole(minutes: float) -> str:

@@ -19,6 +19,7 @@ from scheduler.planning.review.reasons import (
     own_miss,
     reason_of,
 )
+from scheduler.planning.review.telling import said_words
 
 FREE_DAY = Chance(
     day=3,
@@ -150,3 +151,19 @@ def test_the_pass_told_is_one_of_the_reason_that_is_told() -> None:
     alone = best_chance([never])
     assert alone is not None
     assert alone.closed == reason_of([never], {}).because == "no_fit"
+
+
+def test_a_tool_that_fits_the_rows_is_told_before_one_that_does_not() -> None:
+    ridger = replace(TENDER, tool="ridger", closed="no_fit", worth_min=50.0, fits_rows=False)
+    tines = replace(TENDER, closed="no_fit", closed_why="never tines over standing spinach")
+    assert best_chance([ridger, tines]) == tines
+    assert best_chance([ridger]) == ridger
+
+
+def test_no_code_stands_in_a_sentence() -> None:
+    for verdict in ("wait", "hand", "nothing"):
+        for because in (
+            "wet", "hard", "weeds_small", "crop_tender", "crop_up", "no_fit", "no_hours",
+            "rain_after", "clean", "unknown",
+        ):  # fmt: skip
+            assert "_" not in said_words(verdict, because)
