@@ -872,6 +872,10 @@ def _weak_notes(season: _Season, read: _Read) -> list[str]:
             "each window and each pass is weighed by itself, all else as it was done: what two "
             "passes would both have taken counts for neither, and costs of one bed may overlap"
         )
+        notes.append(
+            "sums come to more than the middles of what they add up: however it was, a few beds "
+            "had many weeds, but which ones is not known"
+        )
     untimed = sum(not p.is_timed for p in read.passes)
     if untimed:
         notes.append(f"{untimed} of {len(read.passes)} passes were not timed: minutes as reckoned")

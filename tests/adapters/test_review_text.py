@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import timedelta
@@ -212,7 +213,7 @@ def test_what_passes_saved_is_a_sum_of_its_own_and_not_of_their_ranges() -> None
     season = replace(tools[0], name="season", saved_min=Range(600.0, 660.0, 720.0))
     totals = {**review.totals, "tool": tools, "season": (season,)}
     text = joined(replace(review, passes=passes, totals=totals))
-    assert "1 did not, 1 in vain; added up so, they saved 11 h (10-12)." in text
+    assert "1 did not, 1 in vain; added up so, they saved 11 h (10-12) by hand." in text
     assert text.count("7 h (6-8)") == 2
 
 
@@ -227,3 +228,10 @@ def test_a_week_not_read_to_its_end_is_no_week_without_a_day() -> None:
     assert "no day at all" in joined(replace(review, to_on=begun.week_on + timedelta(days=6)))
     none = replace(review, fit_days=(begun,))
     assert "no whole week was read." in joined(none)
+
+
+def test_a_season_played_without_a_pass_had_no_tool_out() -> None:
+    review = small_season()
+    none = replace(review.replays[1], rule="no pass at all", n_passes=NONE, machine_min=NONE)
+    text = joined(replace(review, replays=(review.replays[0], none)))
+    assert re.search(r"no pass at all +[0-9-]+ none 0 The same weather", text)

@@ -265,6 +265,7 @@ def test_a_list_that_never_named_it_missed_it_itself() -> None:
         named = "it names it" in w.why
         assert w.own_miss == ("forecast" if named else "model")
     assert any("computed again" in note for note in found.notes)
+    assert any("sums come to more than the middles" in note for note in found.notes)
 
 
 def test_lists_of_other_beds_alone_leave_it_unlisted() -> None:

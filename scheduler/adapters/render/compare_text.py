@@ -16,7 +16,7 @@ from scheduler.adapters.render.phrases import wrapped
 from scheduler.planning.compare import BY_LIST, PAID_BACK_SEASONS, STALE_D, Figure
 from scheduler.planning.season.replay import SEEN_M2
 from scheduler.records import Farm, Range, Tool
-from scheduler.service.compare import Comparison
+from scheduler.service.compare import Comparison, is_flame
 
 _HEAD = ("as it was", "so set up", "difference")
 _GAP, _MOST_GAP = 2, 6  # columns between the cells of the table
@@ -126,15 +126,24 @@ def _cells(found: Comparison) -> Iterator[tuple[str, str, str, str]]:
 def _figure_cells(label: str, figure: Figure) -> tuple[str, str, str, str]:
     is_time = figure.name.endswith("_min")
     largest = max(figure.before.high, figure.after.high)
-    scale = 60.0 if is_time and largest >= _LONG_MIN else 1.0
-    unit = "" if not is_time else " h" if scale == 60.0 else " min"
-    change = _signed_span(figure.change, scale)
-    return (
-        label,
-        _span(figure.before, scale) + unit,
-        _span(figure.after, scale) + unit,
-        change + ("" if change == "none" else unit),
-    )
+    if is_time:
+        return (
+            label,
+            _time_span(figure.before, largest),
+            _time_span(figure.after, largest),
+            _signed_time_span(figure.change),
+        )
+    return label, _span(figure.before), _span(figure.after), _signed_span(figure.change)
+
+
+def _signed_time_span(span: Range) -> str:
+    """A difference in minutes, whole, or in hours where it is long."""
+    scale, unit = 60.0, "h"
+    if max(abs(span.low), abs(span.high)) < _LONG_MIN:
+        scale, unit = 1.0, "min"
+        span = Range(*(float(round(end)) for end in (span.low, span.mid, span.high)))
+    change = _signed_span(span, scale)
+    return change if change == "none" else f"{change} {unit}"
 
 
 def _span(span: Range, scale: float = 1.0) -> str:
@@ -192,6 +201,8 @@ def _verdict(found: Comparison) -> str:
     c = found.compared
     if c.saved_min == Range(0.0, 0.0, 0.0):
         return f"It changes nothing: {_unused(found)}."
+    if max(abs(c.saved_min.low), abs(c.saved_min.high)) < 0.5:
+        return "It changes next to nothing: less than a minute a season."
     times = f"{c.n_saving} of {c.n_truths} seasons played"
     span = _time_span(c.saved_min)
     if c.saved_min.low > 0.0:
@@ -226,12 +237,13 @@ def _turned(span: Range) -> Range:
 
 
 def _time(minutes: float) -> str:
-    return f"{number(minutes)} min" if abs(minutes) < _LONG_MIN else f"{number(minutes / 60.0)} h"
+    return f"{round(minutes)} min" if abs(minutes) < _LONG_MIN else f"{number(minutes / 60.0)} h"
 
 
-def _time_span(span: Range) -> str:
-    if span.high < _LONG_MIN:
-        return f"{_span(span)} min"
+def _time_span(span: Range, largest_min: float | None = None) -> str:
+    """Whole minutes, or hours where the largest of the row is long."""
+    if (span.high if largest_min is None else largest_min) < _LONG_MIN:
+        return f"{_whole_span(span)} min"
     return f"{_span(span, 60.0)} h"
 
 
@@ -300,9 +312,10 @@ def _worth_of_rows(found: Comparison, worth: Range, currency: str) -> str:
     if worth.mid <= 0.0:
         return f"And {lost} of row less is crop that is not there: it counts on top."
     most = _money(worth.mid * per, currency)
+    low = number(worth.low * per) if worth.low > 0.0 else "nothing"
     return (
         f"But {lost} of row less is crop that is not there: it pays only if a {unit} of that row "
-        f"brings less than {most}."
+        f"brings less than {most} ({low} to {number(worth.high * per)})."
     )
 
 
@@ -315,6 +328,11 @@ def conditions(found: Comparison) -> Iterator[str]:
     for tool in found.tools:
         yield f"{_tool_words(tool, farm)}; kill and gates from the tables."
         yield f"It made {_share_words(tool.name, c.n_by_tool[1])}."
+        if is_flame(tool) and not farm.flame_rules_read:
+            yield (
+                "Flame is taken as allowed here. Read the fire rules of the place first: the list "
+                "offers none until flame_rules_read = true under [farm] says so."
+            )
     for name in found.change.without:
         yield f"The {name} made {_share_words(name, c.n_by_tool[0])} as it was."
     if found.change.more_h_a_week:
@@ -362,7 +380,8 @@ def _rule_words(by: str, units: str) -> str:
 
 def _tool_words(tool: Tool, farm: Farm) -> str:
     units = farm.units
-    parts = [depth_text(tool.depth_mm, units) + " deep", speed_text(tool.speed_m_s, units)]
+    depth = f"{depth_text(tool.depth_mm, units)} deep" if tool.depth_mm > 0.0 else "above the soil"
+    parts = [depth, speed_text(tool.speed_m_s, units)]
     if tool.width_m is not None:
         parts.append(f"{spacing_text(1000.0 * tool.width_m, units)} wide")
     if tool.rows:

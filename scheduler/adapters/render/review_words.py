@@ -222,7 +222,9 @@ class ReviewWords:
         how = ", each weighed alone, all else as done" if len(passes) > 1 else ""
         said = f"{_counted(len(passes), 'pass', 'passes')}{how}: {', '.join(parts)}"
         saved = _whole(self.review.totals, "saved_min")
-        return f"{said}; added up so, they saved {about_words(saved)}" if saved.high >= 1 else said
+        if saved.high < 1:
+            return said
+        return f"{said}; added up so, they saved {about_words(saved)} by hand"
 
     def season_cost(self) -> Range:
         """Of the whole season: its own total, else that of the reasons, ends added."""
@@ -451,7 +453,7 @@ class ReviewWords:
                 ReplayRow(
                     replay.rule,
                     "100" if is_log else hundredths_words(replay.of_logged_frac),
-                    time_words(replay.machine_min),
+                    time_words(replay.machine_min) if replay.n_passes.high else "none",
                     count_words(replay.n_passes),
                     None if is_log else _less_one(replay.of_logged_frac),
                 )
