@@ -10,6 +10,7 @@ from typing import Any
 
 import pytest
 
+from scheduler.errors import UsageError
 from scheduler.service.compare import Comparison, RowsChange, SetUpChange, ToolChange
 from tests.adapters.test_render_compare import made
 from tests.test_cli import farm, started, status  # noqa: F401  (fixtures)
@@ -49,6 +50,19 @@ def test_words_need_no_quotes_and_changes_go_together(
     out = capsys.readouterr().out
     assert "played again" in out
     assert max(map(len, out.splitlines())) <= 80
+
+
+def test_what_the_season_refuses_is_told_in_the_growers_units(
+    farm: Path,  # noqa: F811
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    def compare(*_: Any, **__: Any) -> Comparison:
+        raise UsageError("rows of carrot: 9 rows 381 mm apart need 3148 mm of bed")
+
+    monkeypatch.setattr(importlib.import_module("scheduler.service.compare"), "compare", compare)
+    assert status(["compare", "--rows", "carrot", "9", "--spacing", "15", "in"]) == 2
+    assert "9 rows 15 in apart need 123.9 in of bed" in capsys.readouterr().err
 
 
 def test_of_two_layouts_none_is_lost(

@@ -23,6 +23,7 @@ from scheduler.cli.app import (
     progress_shown,
 )
 from scheduler.cli.worded import WordedCommand
+from scheduler.errors import UsageError
 
 
 class CompareCommand(WordedCommand):
@@ -93,6 +94,7 @@ def compare(
     from scheduler.adapters.compare_words import AskedSetUp, asked_set_up
     from scheduler.adapters.render.compare_json import compare_json
     from scheduler.adapters.render.compare_text import compare_text
+    from scheduler.adapters.render.phrases import grower_text
 
     folder = farm_folder(farm)
     moment = None if as_of is None else past_moment(folder, as_of)
@@ -106,15 +108,18 @@ def compare(
             from scheduler.service.compare import N_TRUTHS
             from scheduler.service.compare import compare as compare_both
 
-            found = compare_both(
-                described,
-                database,
-                database,
-                moment or now_utc(),
-                change,
-                year=year,
-                n_truths=n_truths or N_TRUTHS,
-                by=by,
-                progress=progress,
-            )
+            try:
+                found = compare_both(
+                    described,
+                    database,
+                    database,
+                    moment or now_utc(),
+                    change,
+                    year=year,
+                    n_truths=n_truths or N_TRUTHS,
+                    by=by,
+                    progress=progress,
+                )
+            except UsageError as error:  # in the grower's own units
+                raise UsageError(grower_text(str(error), described.units)) from error
     sys.stdout.write(compare_json(found) if is_json else compare_text(found, page_width(width)))

@@ -35,6 +35,7 @@ MACHINE_SETUP_MIN = 10.0  # of a new machine where the farm has none to go by
 MACHINE_WIDTH_M = 0.8  # where no bed says it
 HOE_WIDTH_M = 0.2
 _HAND = "hand"
+_FLAME = "flame"
 
 
 @dataclass(frozen=True)
@@ -235,8 +236,16 @@ def _changed(
         )
     kept = tuple(tool for tool in garden.farm.tools if tool.name not in change.without)
     if change.tools or change.without:
-        garden = replace(garden, farm=replace(garden.farm, tools=(*kept, *tools)))
+        farm = garden.farm
+        is_allowed = farm.flame_rules_read or any(is_flame(tool) for tool in tools)
+        farm = replace(farm, tools=(*kept, *tools), flame_rules_read=is_allowed)
+        garden = replace(garden, farm=farm)
     return garden, tuple(stale)
+
+
+def is_flame(tool: Tool) -> bool:
+    """Whether a tool burns, alone or on a toolbar: taken as allowed where it is asked for."""
+    return _FLAME in (tool.kind, *tool.carries)
 
 
 def new_tool(change: ToolChange, garden: Garden) -> Tool:

@@ -125,7 +125,10 @@ def test_rows_that_are_lost_are_told_with_what_they_may_bring() -> None:
     text = " ".join(compare_text(found).split())
     assert "What if carrot had stood in 2 rows 38 cm apart?" in text
     assert "crop rows 2944 m 2816 m -128 m" in text
-    assert "only if a metre of that row brings less than 0.5 USD" in text
+    assert "only if a metre of that row brings less than 0.5 USD (0.1 to 0.9)." in text
+    doubtful = replace(money, worth_of_row_metre=Range(-0.1, 0.5, 0.9))
+    page = compare_text(replace(found, compared=replace(c, money=doubtful)))
+    assert "less than 0.5 USD (nothing to 0.9)." in " ".join(page.split())
     us = " ".join(compare_text(replace(found, farm=replace(farm(), units="us"))).split())
     assert "only if a foot of that row brings less than 0.15 USD" in us
 
@@ -145,6 +148,28 @@ def test_hours_stale_beds_and_no_value_of_an_hour() -> None:
 
 def test_the_list_as_a_rule_is_told_with_its_chance() -> None:
     assert "may be chance" in " ".join(compare_text(replace(made(), by="list")).split())
+
+
+def test_minutes_are_whole_and_small_differences_are_told_in_them() -> None:
+    hand = (Range(2460.0, 4000.0, 7920.0), Range(2440.0, 3990.0, 7911.0), Range(-19.8, -15.0, -9.0))
+    plain = made(Range(-31.7, -12.0, -0.45), 0)
+    found = replace(plain, compared=replace(plain.compared, figures=figures(hand_min=hand)))
+    text = " ".join(compare_text(found).split())
+    assert "weeding by hand 41-132 h 41-132 h -20 to -9 min" in text
+    assert "It does not pay: it takes 0-32 min more a season." in text
+    little = " ".join(compare_text(made(Range(-0.2, 0.1, 0.3), 5)).split())
+    assert "It changes next to nothing: less than a minute a season." in little
+
+
+def test_a_flame_is_taken_as_allowed_and_said_so() -> None:
+    torch = Tool("torch", "flame", 0.0, 0.65, width_m=0.2, travel="by hand")
+    plain = made()
+    text = " ".join(compare_text(replace(plain, tools=(torch,))).split())
+    assert "Taken for the torch: above the soil" in text
+    assert "Flame is taken as allowed here. Read the fire rules of the place first" in text
+    read = replace(plain, tools=(torch,), farm=replace(farm(), flame_rules_read=True))
+    assert "Flame is taken" not in " ".join(compare_text(read).split())
+    assert "Flame is taken" not in " ".join(compare_text(plain).split())
 
 
 def test_numbers_are_as_long_as_they_are_worth() -> None:

@@ -135,6 +135,17 @@ def test_a_hoe_pays_where_there_is_no_tool_at_all_and_no_tool_costs() -> None:
     assert lost.compared.figures["n_passes"].after == NONE
 
 
+def test_a_flame_is_played_though_the_farm_file_allows_none_yet() -> None:
+    """Else it would be told that nobody would have taken it."""
+    bare = replace(grower(), tools=())
+    assert not bare.flame_rules_read
+    season = season_on_record(bare, JOURNAL, series(), 2013)
+    change = SetUpChange(tools=(ToolChange("torch", "flame"),))
+    found = compare_season(bare, season, change, n_truths=1)
+    assert found.compared.n_by_tool[1].get("torch", 0.0) > 0.0
+    assert not found.farm.flame_rules_read
+
+
 def test_fewer_rows_cost_row_metres() -> None:
     """Carrot on 18 m in three rows, then two: 18 m of row less."""
     change = SetUpChange(rows=(RowsChange("carrot", 2, 375.0),))
