@@ -70,7 +70,7 @@ def what_if(
     UsageError
         If the changes name what the farm has not, or moments out of sight.
     RangeError
-        If rain to come lies out of sight.
+        If less than no rain is to fall.
     """
     basis = basis_of(farm, journal, weather, now, n_members=n_members)
     _check(changes, basis)

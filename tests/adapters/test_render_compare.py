@@ -129,6 +129,8 @@ def test_rows_that_are_lost_are_told_with_what_they_may_bring() -> None:
     doubtful = replace(money, worth_of_row_metre=Range(-0.1, 0.5, 0.9))
     page = compare_text(replace(found, compared=replace(c, money=doubtful)))
     assert "less than 0.5 USD (nothing to 0.9)." in " ".join(page.split())
+    no_money = compare_text(replace(found, compared=replace(c, money=None)))
+    assert "128 m of row less is crop that is not there" in " ".join(no_money.split())
     us = " ".join(compare_text(replace(found, farm=replace(farm(), units="us"))).split())
     assert "only if a foot of that row brings less than 0.15 USD" in us
 

@@ -185,6 +185,8 @@ def conclusions(found: Comparison) -> Iterator[str]:
             "For money, set hourly_value and currency under [work] in farm.toml: what an hour of "
             "your work is worth."
         )
+        if c.row_m[0] > c.row_m[1]:
+            yield f"And {_lost_rows(found)} is crop that is not there: it counts on top."
         return
     if c.saved_min != Range(0.0, 0.0, 0.0):
         yield (
@@ -308,15 +310,20 @@ def _two_figures(value: float) -> str:
 
 def _worth_of_rows(found: Comparison, worth: Range, currency: str) -> str:
     per, unit = (0.3048, "foot") if found.farm.units == "us" else (1.0, "metre")
-    lost = length_text(found.compared.row_m[0] - found.compared.row_m[1], found.farm.units)
+    lost = _lost_rows(found)
     if worth.mid <= 0.0:
-        return f"And {lost} of row less is crop that is not there: it counts on top."
+        return f"And {lost} is crop that is not there: it counts on top."
     most = _money(worth.mid * per, currency)
     low = number(worth.low * per) if worth.low > 0.0 else "nothing"
     return (
-        f"But {lost} of row less is crop that is not there: it pays only if a {unit} of that row "
+        f"But {lost} is crop that is not there: it pays only if a {unit} of that row "
         f"brings less than {most} ({low} to {number(worth.high * per)})."
     )
+
+
+def _lost_rows(found: Comparison) -> str:
+    lost_m = found.compared.row_m[0] - found.compared.row_m[1]
+    return f"{length_text(lost_m, found.farm.units)} of row less"
 
 
 # ------------------------------------------------------------------------ on what terms
