@@ -22,6 +22,7 @@ from typing import Any, BinaryIO
 from zoneinfo import ZoneInfo
 
 from scheduler import __version__
+from scheduler.errors import WhitethreadError
 from scheduler.service.situation import Kept
 
 FOLDER = "situations"
@@ -40,6 +41,11 @@ _PLAIN = {
     ("numpy", "dtype"),
     ("collections", "OrderedDict"),
 }
+_SPOILED = (  # what reading a file of another program or a faulty disk may end in
+    OSError, ValueError, EOFError, pickle.UnpicklingError, AttributeError, TypeError, ImportError,
+    LookupError, ArithmeticError, MemoryError, RecursionError, NotImplementedError, SystemError,
+    WhitethreadError,
+)  # fmt: skip
 _ROOMS = ("scheduler.records", "scheduler.planning.", "scheduler.models.", "scheduler.service.")
 
 
@@ -107,7 +113,7 @@ def read_kept(path: Path) -> Kept | None:
                 return None
             whole = mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_COPY)
         return _read(whole)
-    except (OSError, ValueError, EOFError, pickle.UnpicklingError, AttributeError, TypeError):
+    except _SPOILED:
         return None
 
 
@@ -151,12 +157,12 @@ class _OwnRecords(pickle.Unpickler):
             "_reconstruct",
             "scalar",
         )
-        is_record = module.startswith(_ROOMS) or module == "scheduler.records"
+        is_record = module.startswith(_ROOMS)
         if not is_array and not is_record and (module, name) not in _PLAIN:
             msg = f"kept situation: found {module}.{name}; only records of this program are read"
             raise pickle.UnpicklingError(msg)
         found = super().find_class(module, name)
-        if is_record and not isinstance(found, type):
+        if is_record and not (isinstance(found, type) and found.__module__ == module):
             msg = f"kept situation: found {module}.{name}, which is no record"
             raise pickle.UnpicklingError(msg)
         return found

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import io
 import os
 import pickle
+import random
 from pathlib import Path
 
 import pytest
@@ -91,6 +93,36 @@ def test_nothing_but_records_is_made_from_it(tmp_path: Path) -> None:
         path.chmod(0o600)
         assert read_kept(path) is None
     assert not witness.exists()
+
+
+def test_no_class_is_reached_through_a_room_of_the_program() -> None:
+    """A record's room imports more than records: what it imports is not made."""
+    ahead = pickle.PROTO + b"\x05" + pickle.SHORT_BINUNICODE
+    room, name = b"scheduler.service.situation", b"np.memmap"
+    head = ahead + bytes([len(room)]) + room + pickle.SHORT_BINUNICODE + bytes([len(name)]) + name
+    head += pickle.STACK_GLOBAL + pickle.STOP
+    with pytest.raises(pickle.UnpicklingError, match="which is no record"):
+        store._OwnRecords(io.BytesIO(head)).load()
+
+
+def test_a_file_with_any_byte_spoiled_crashes_nothing(tmp_path: Path) -> None:
+    """As after a change of the program that took a room away, or a fault of the disk."""
+    path = tmp_path / "situations" / "farm"
+    assert write_kept(path, kept())
+    whole = path.read_bytes()
+    gone = whole.replace(b"scheduler.planning.order", b"scheduler.planning.udder", 1)
+    assert gone != whole
+    path.write_bytes(gone)
+    assert read_kept(path) is None
+    small = pickle.dumps((store._code(), FARM, [NOW] * 3), protocol=5)
+    rng = random.Random(1)
+    for _ in range(400):
+        head = bytearray(small)
+        head[rng.randrange(len(head))] = rng.randrange(256)
+        with path.open("wb") as file:
+            store._write(file, bytes(head), [])
+        path.chmod(0o600)
+        assert read_kept(path) is None
 
 
 def test_only_the_farms_asked_last_are_kept(tmp_path: Path) -> None:
