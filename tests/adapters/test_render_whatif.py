@@ -89,12 +89,33 @@ def test_what_a_day_without_hours_loses_is_told_once(changes: Changes) -> None:
     assert "Last good" not in page
 
 
+def test_a_day_off_in_the_rain_loses_only_what_could_have_been_done() -> None:
+    """After a storm all is wet: it is not the day off that loses it."""
+    found = skip()
+    rained = Changes(rain=(RainToCome(15.0, at(14, 6), at(14, 9)),), is_skipped=True)
+    wet = tuple(
+        replace(p, after=replace(p.after, verdict="wait", because="wet", until=at(15, 9)))
+        for p in found.plantings
+    )
+    assert "Lost nothing: no pass could be made" in told(
+        replace(found, changes=rained, plantings=wet)
+    )
+    one = next(p for p in found.plantings if p.after.because == "no_hours")
+    assert one.after.minutes is not None
+    cost = one.after.minutes["cost_of_waiting"].mid
+    rest = tuple(one if p.key == one.key else p for p in wet)
+    page = told(replace(found, changes=rained, plantings=rest))
+    assert f"Lost about {cost:.0f} min by hand in all" in page
+
+
 def test_no_day_is_promised_to_a_line_without_one() -> None:
     found = skip()
     names = {b.bed for b in found.before.beds if b.verdict == "go" and b.last_good_at}
     assert "still nearly as good tomorrow" in told(found)
-    beds = tuple(replace(b, last_good_at=None) for b in found.before.beds)
-    page = told(replace(found, before=replace(found.before, beds=beds)))
+    plantings = tuple(
+        replace(p, before=replace(p.before, last_good_at=None)) for p in found.plantings
+    )
+    page = told(replace(found, plantings=plantings))
     assert names
     assert "nearly as good tomorrow" not in page
     assert "last good day" not in page

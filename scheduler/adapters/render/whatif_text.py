@@ -457,12 +457,24 @@ class WhatIfPage:
         )
 
     def lost(self) -> str:
-        """What a day without work loses: what waiting costs, and for which beds it is the last."""
+        """What a day without work loses: what waiting costs, and for which beds it is the last.
+
+        Of the lines of the list; where more is another, of what could be done but for the hours.
+        """
         if not self.is_idle:
             return ""
-        go = [line for line in self.found.before.beds if line.verdict == "go"]
+        changes = self.found.changes
+        is_alone = not (changes.rain or changes.is_dry or changes.logged or changes.acts)
+        left = [
+            p for p in self.found.plantings if p.after.because == "no_hours" != p.before.because
+        ]
+        go = (
+            [p.before for p in left if p.before.verdict == "go"]
+            if is_alone
+            else [p.after for p in left]
+        )
         if not go:
-            return "nothing was on the list"
+            return "nothing was on the list" if is_alone else "nothing: no pass could be made"
         today = self.now.astimezone(self.zone).date()
         ends = [
             (line, line.last_good_at.astimezone(self.zone).date())
