@@ -16,8 +16,10 @@ REPLAY_NOTES = (
     "All rules had the same plantings, weather, hand weeding and hidden truths, at no date more "
     "minutes with tools than were logged by then; they went out on logged days, when an hour "
     "had come together.",
-    "Hand weeding goes by one rule in all of them, the logged season too, so the minutes are not "
-    "those that were logged by hand: read the differences.",
+    "Hand weeding goes by one rule in all of them, the logged season too: a look every week, and a "
+    "round where grown weeds stand. So the minutes are not those that were logged by hand: read "
+    "the differences. Against such rounds all passes together may come to less than what each of "
+    "them saved in the rounds that were logged.",
     "The list knew the weather so far, a forecast like those of its day and no look at the weeds; "
     "its passes were chosen once, for soil and weeds as the tables have them, and made again in "
     "every truth. The eyes saw every weed of every bed without error.",
