@@ -11,7 +11,7 @@ from scheduler import __version__
 from scheduler.records import Range
 from scheduler.service.compare import Comparison
 
-SCHEMA_VERSION = 1
+SCHEMA_VERSION = "1"
 
 
 def compare_answer(found: Comparison) -> dict[str, Any]:

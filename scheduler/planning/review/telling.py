@@ -343,14 +343,13 @@ def pass_told(
 
     Notes
     -----
-    By the middle of the particles. Definition of this project. No range stated.
-    Worked: tests/scenes/test_review_scenes.py.
+    By the mean of the particles, as the list decides to go; the minutes told are their middle.
+    Definition of this project. No range stated. Worked: tests/scenes/test_review_scenes.py.
     """
     book, event = reading.book, judged.event
     tool = str(event.data.get("tool", "a tool"))
     minutes = share * judged.work_min
     saved = _NONE if judged.saving is None else range_of(judged.saving.hand_min)
-    lost = 0.0 if judged.saving is None else range_of(judged.saving.yield_min).mid
     killed = range_of(judged.killed_m2)
     price = book.farm.work.machine_price * minutes
     if not was_done(event):
@@ -359,7 +358,8 @@ def pass_told(
     elif judged.saving is None:
         did, why = "little", f"nothing can be told: {tool} is not in the farm file, or too late"
     else:
-        did = "hit" if saved.mid + lost > price else "little"
+        worth = float((judged.saving.hand_min + judged.saving.yield_min).mean())
+        did = "hit" if worth > price else "little"
         why = (
             f"took {killed.mid:.0f} weeds/m2 and saved {_whole(saved.mid)} min by "
             f"hand ({_whole(saved.low)} to {_whole(saved.high)}){_in_time(judged, windows, book)}"
