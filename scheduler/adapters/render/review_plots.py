@@ -286,9 +286,9 @@ def calibration_svg(score: Score, bins: Sequence[tuple[str, str, int]]) -> str:
         x, y = EDGE + SQUARE * said, 6 + SQUARE * (1 - true)
         radius = 3.0 + 8.0 * (n / most) ** 0.5
         parts.append(f'<circle class="dot" cx="{x:.1f}" cy="{y:.1f}" r="{radius:.1f}"/>')
-        is_right = x + radius + 26 > EDGE + SQUARE
-        beside = -(radius + 3) if is_right else radius + 3
-        parts.append(_text(x + beside, y + 3.5, str(n), "end" if is_right else "start", "halo"))
+        is_low = y + radius + 12 > SQUARE + 6  # no room under the dot
+        under = -(radius + 3) if is_low else radius + 10
+        parts.append(_text(min(x, EDGE + SQUARE - 6), y + under, str(n), "middle", "halo"))
     parts.append(_text(EDGE + SQUARE / 2, SQUARE + 32, "said, in 10", "middle"))
     middle = SQUARE / 2 + 6
     parts.append(
