@@ -21,7 +21,9 @@ from scheduler.records import (
     FlushWindow,
     SeasonReview,
 )
-from scheduler.service.season_review import _season, _verdicts_anew, season_review
+from scheduler.service.review.mornings import verdicts_anew
+from scheduler.service.review.season import season_to_review
+from scheduler.service.season_review import season_review
 from tests.scenes.made import MadeStore, forecast, local, made_farm, made_hours, observed
 
 N_MEMBERS = 4
@@ -302,10 +304,10 @@ def test_a_forecast_that_did_not_come_is_told_from_what_came() -> None:
         on, 240, mean_c=17.0, rain=[(on + timedelta(hours=1 + i), 4.0) for i in range(12)]
     )
     store.forecasts = [forecast(on, wet)]
-    season, _ = _season(FARM, store, store, None, NOW, None, N_MEMBERS)
+    season, _ = season_to_review(FARM, store, store, None, NOW, None, N_MEMBERS)
     day = season.book.day_at(season.book.hour(on))
     then, came = (
-        _verdicts_anew(season, day, reason, ["S2"], store, store)["S2", ""][0]
+        verdicts_anew(season, day, reason, ["S2"], store, store)["S2", ""][0]
         for reason in ("no_list", "not_listed")
     )
     assert (then, came) == ("wait", "go")
