@@ -233,6 +233,6 @@ def local_days(season: Season) -> list[tuple[date, int, int]]:
 
 
 def daily_rain(season: Season) -> FloatArray:
-    """Rain of each day of the season by the series on record, (n_days,) [mm]."""
+    """Rain of each day of the season, mean of the members, (n_days,) [mm]."""
     rain = season.book.sky.forcing.rain_mm.mean(axis=0)
     return np.array([float(rain[a:b].sum()) for _, a, b in local_days(season)])
