@@ -321,9 +321,12 @@ class Event:
     `data` holds SI quantities under names with units. By kind:
     rain {rain_mm, start_at, end_at, is_trace}; temp {air_temp_min_c, air_temp_max_c, start_at,
     end_at}; water {water_mm}; sow and plant {crop, n_rows, row_spacing_mm, depth_mm, from_m, to_m};
-    prep {depth_mm, tool}; pass {tool, depth_mm, work_min, setup, worked, how, found}; look {thread,
-    seed_leaf, true_leaf, young, established, nothing}; feel {feel}; hand {work_min}; up, rooted,
-    clear and undo {}.
+    prep {depth_mm, tool}; pass {tool, depth_mm, work_min, setup, setup_min, worked, how, found};
+    feel {feel}; hand {work_min}; up, rooted, clear and undo {}; look one of: {thread, seed_leaf,
+    true_leaf, young, established} per m2; {n_thread, n_seed_leaf, n_true_leaf, n_young,
+    n_established} sprouts as counted, with {area_m2} of a quadrat, which {quadrat} names where it
+    stays in place, else scratched up in a few spots; {nothing}; {first} (threads, green); {amount}
+    (few, some, many); {left_n, of_n} survivors of weeds marked before the last pass.
     Moments inside `data` are ISO 8601 text with offset. Keys without a value are absent.
     """
 
@@ -529,6 +532,31 @@ class MorningNews:
     unlogged: tuple[ListLine, ...] = ()
     corrections: tuple[str, ...] = ()
     list_on: date | None = None
+
+
+@dataclass(frozen=True)
+class Lesson:
+    """One thing that entries changed in what is thought of a planting, a soil or a tool.
+
+    `before` and `after` are in `unit`; `n` is the number of entries it rests on. `says` is one
+    sentence for the grower.
+    """
+
+    what: str  # timing, weeds, work, set-up, hand weeding, kill, soil
+    of: str  # the planting, soil or tool
+    before: Range
+    after: Range
+    unit: str
+    n: int
+    says: str
+
+
+@dataclass(frozen=True)
+class DoubtedEntry:
+    """An entry that contradicts all else and is not learned from: the entry and one sentence."""
+
+    event: Event
+    why: str
 
 
 @dataclass(frozen=True)
