@@ -18,6 +18,8 @@ MIX_FLOOR_FRAC = 0.01  # of a class that a particle says is empty
 SEEN_FRAC = 0.15  # of the threads on a searched area that are found
 FALSE_FRAC = 0.02  # of looks that see what is not there
 CLUMPING = 1.5  # shape of the gamma by which places of a bed differ
+FEW_M2 = 5.0  # weeds per m2 up to which a grower says few
+MANY_M2 = 40.0  # and from which many; between them some
 _LEAST = 1e-12
 
 
