@@ -26,7 +26,7 @@ from scheduler.planning.draws import weighted_quantiles
 from scheduler.planning.offers import Choice, Kit, Offer, Site
 from scheduler.planning.weeds import BETWEEN, IN_ROW, WeedFuture, WeedSettings
 from scheduler.planning.window import weed_free_window_h
-from scheduler.records import FloatArray, IntArray, Planting, Range
+from scheduler.records import BoolArray, FloatArray, IntArray, Planting, Range
 
 _ZONES = (IN_ROW, BETWEEN)
 _AGAIN_AFTER_D = 4  # a second pass is thought of from this day on
@@ -113,6 +113,10 @@ class Terms:
     soil_if_fit_min: float
     price_if_fit_min: float
     waiting_min: FloatArray  # (n_particles,) cost of leaving it, follow-ups on both sides
+    each_net_min: FloatArray  # (n_particles,) their mean is `net_min`
+    each_if_fit_min: FloatArray  # likewise of `if_fit_min`
+    each_later_min: FloatArray  # (n_particles, n_days) a pass on a later day alone, discounted
+    each_again_min: FloatArray  # likewise of the one that follows today's
     seed_min: float = 0.0  # future weeding of the seed that weeds taken would have shed
     hand_if_fit_min: float = 0.0  # as `hand_min`, were the soil fit
 
@@ -339,6 +343,7 @@ class _Plan:
         self.left = self._costs(made, self.none, 1)
         self.left_day = self._best_day(self.left, self.none)
         self.left_told = self._told(self.left, self.none, self.left_day)
+        self.left_gain = self._gains(self.left, self.none)
 
     def _counts(self, n_days: int) -> FloatArray:
         """Share of what a follow-up opens that is left to weed, by its day."""
@@ -409,6 +414,10 @@ class _Plan:
         told: FloatArray = without - (without - costs[:, day]) * self._discount(np.array(day))
         return told
 
+    def _gains(self, costs: FloatArray, without: FloatArray) -> FloatArray:
+        """What the follow-up of each day saves, discounted, (n_particles, n_days)."""
+        return np.asarray((without[:, None] - costs) * self._discount(np.arange(costs.shape[1])))
+
     def _discount(self, days: FloatArray | IntArray) -> FloatArray:
         return np.asarray((1.0 - self.settings.discount_d) ** days)
 
@@ -418,10 +427,10 @@ class _Plan:
 
     def _again(
         self, k: int, state: FloatArray, relief_s: FloatArray, only: FloatArray
-    ) -> FloatArray:
-        """Costs by day of what follows a pass with tool `k`; at untreated ends as if it stood off.
+    ) -> tuple[FloatArray, FloatArray]:
+        """Costs with what follows a pass with tool `k`, and what each day of it saves.
 
-        The ends that one tool leaves lie within those that another leaves.
+        At untreated ends costs are as if the pass stood off. The ends that one tool leaves lie within those that another leaves.
         """
         stirs, n_days = self.followers[k].stirs_frac, state.shape[1]
         days = np.arange(n_days, dtype=np.float64)[:, None]
@@ -440,7 +449,8 @@ class _Plan:
         )
         without = first * only + (1.0 - first) * self.none
         costs = self._costs(mixed, without, _AGAIN_AFTER_D)
-        return self._told(costs, without, self._best_day(costs, without))
+        told = self._told(costs, without, self._best_day(costs, without))
+        return told, self._gains(costs, without)
 
     def terms(self, k: int, site: Site, machine_price: float) -> Terms:
         offer, s, p = self.followers[k], self.settings, self.price
@@ -451,7 +461,7 @@ class _Plan:
         relief_s *= s.flush_weight
         state = passed + new
         only = self._alone(state, -relief_s)
-        again = self._again(k, state, relief_s, only)
+        again, again_gain = self._again(k, state, relief_s, only)
         only = treated * only + (1.0 - treated) * self.none
         is_fit = offer.is_fit[:, 0]
         gain = np.where(is_fit, self.none - only, 0.0)
@@ -463,7 +473,9 @@ class _Plan:
         relieved = relief_s @ seconds
         fit_share = float(w @ is_fit)
         area = float(p.area_m2.sum())
-        soil = s.harm_frac * s.crop_min_m2 * area * _wet_share(offer, site, s.near_wet_m3m3)
+        harm = s.harm_frac * s.crop_min_m2 * area
+        is_near = _is_near_wet(offer, site, s.near_wet_m3m3)
+        soil = harm * _wet_share(offer, is_near)
         stand = 0.0
         if site.planting.crop is not None:
             loss = p.loss_frac.get(offer.tool.name, offer.gate.loss_frac)
@@ -497,6 +509,10 @@ class _Plan:
             waiting_min=waiting,
             seed_min=float(w @ (is_fit * seed)),
             hand_if_fit_min=float(w @ (taken - seed)),
+            each_net_min=np.where(is_fit, gain - stand - price, -s.vain_min) - harm * is_near,
+            each_if_fit_min=self.none - only,
+            each_later_min=self.left_gain,
+            each_again_min=np.where(is_fit[:, None], again_gain, self.left_gain),
         )
 
 
@@ -508,14 +524,18 @@ def _treated_frac(offer: Offer, planting: Planting) -> float:
     return min(offer.fit.treated_m / length_m, 1.0)
 
 
-def _wet_share(offer: Offer, site: Site, near_m3m3: float) -> float:
-    """Weight of fit particles whose soil is only just dry enough."""
+def _is_near_wet(offer: Offer, site: Site, near_m3m3: float) -> BoolArray:
+    """Particles whose soil is fit, but only just dry enough."""
     weather = site.weather
     at = int(site.weeds.hours[1]) - weather.first_hour
     near = weather.wetness_m3m3[:, min(max(at, 0), weather.wetness_m3m3.shape[1] - 1)]
-    fit = offer.is_fit[:, 0]
-    whole = float(offer.weights @ fit)
-    close = float(offer.weights @ (fit & (near[site.weeds.member] > -near_m3m3)))
+    return np.asarray(offer.is_fit[:, 0] & (near[site.weeds.member] > -near_m3m3))
+
+
+def _wet_share(offer: Offer, is_near: BoolArray) -> float:
+    """Weight of fit particles whose soil is only just dry enough."""
+    whole = float(offer.weights @ offer.is_fit[:, 0])
+    close = float(offer.weights @ is_near)
     return close / whole if whole > 0.0 else 0.0
 
 
