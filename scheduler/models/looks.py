@@ -20,6 +20,8 @@ FALSE_FRAC = 0.02  # of looks that see what is not there
 CLUMPING = 1.5  # shape of the gamma by which places of a bed differ
 FEW_M2 = 5.0  # weeds per m2 up to which a grower says few
 MANY_M2 = 40.0  # and from which many; between them some
+ESTIMATE_CLUMPING = 4.0  # shape of the gamma of a bed's weeds as told by eye: within half
+RANGE_LN_SD = 0.7  # of the weeds of a bed that is called to have few, some or many
 _LEAST = 1e-12
 
 
@@ -234,4 +236,84 @@ def loose_counts_log_likelihood(
         ],
         axis=0,
     )
+    return logs
+
+
+def estimate_log_likelihood(
+    seen_m2: float, density_m2: ArrayLike, *, clumping: float = ESTIMATE_CLUMPING
+) -> FloatArray:
+    """How likely a number of weeds per square metre is, as told by eye for a whole bed.
+
+    Parameters
+    ----------
+    seen_m2 : float
+        As told [1/m2].
+    density_m2 : array
+        What each particle foretells [1/m2], any shape.
+    clumping : float
+        Shape of the gamma by which the eye and the flush err [-].
+
+    Returns
+    -------
+    array
+        Log-likelihood but for a constant, of the shape of `density_m2`.
+
+    Notes
+    -----
+    As a count on one square metre whose mean is off by a gamma factor. The shape is an assumption
+    of this project (E). No range stated.
+
+    Examples
+    --------
+    >>> told = estimate_log_likelihood(30.0, [3.0, 30.0, 300.0])
+    >>> int(np.argmax(told))
+    1
+    """
+    density = np.asarray(density_m2, np.float64)
+    logs = loose_counts_log_likelihood([seen_m2], density.reshape(-1, 1), clumping=clumping)
+    return logs.reshape(density.shape)
+
+
+def range_log_likelihood(
+    low_m2: float, high_m2: float, density_m2: ArrayLike, *, ln_sd: float = RANGE_LN_SD
+) -> FloatArray:
+    """How likely it is that a bed is called to have between so many and so many weeds.
+
+    Parameters
+    ----------
+    low_m2, high_m2 : float
+        Between these, 0 and infinity allowed [1/m2].
+    density_m2 : array
+        What each particle foretells [1/m2], any shape.
+    ln_sd : float
+        Standard deviation of the logarithm of what is called [-].
+
+    Returns
+    -------
+    array
+        Log-likelihood, of the shape of `density_m2`.
+
+    Notes
+    -----
+    Lognormal about the density; none is as few. The spread is an assumption of this project (E). No
+    range stated.
+
+    Examples
+    --------
+    >>> few = range_log_likelihood(0.0, FEW_M2, [0.0, 5.0, 100.0])
+    >>> np.exp(few).round(2).tolist()
+    [1.0, 0.5, 0.0]
+    """
+    ln_density = np.log(np.maximum(np.asarray(density_m2, np.float64), 1e-6))
+
+    def below(limit_m2: float) -> FloatArray:
+        if limit_m2 <= 0.0:
+            return np.zeros_like(ln_density)
+        if np.isinf(limit_m2):
+            return np.ones_like(ln_density)
+        # the normal distribution by its logistic stand-in, within 0.01
+        z = (np.log(limit_m2) - ln_density) / ln_sd
+        return np.asarray(1.0 / (1.0 + np.exp(-np.clip(1.702 * z, -60.0, 60.0))))
+
+    logs: FloatArray = np.log(np.maximum(below(high_m2) - below(low_m2), _LEAST))
     return logs

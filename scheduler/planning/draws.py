@@ -14,6 +14,8 @@ import numpy as np
 
 from scheduler.records import FloatArray
 
+_HALVINGS = 50
+
 
 def keyed_generator(seed: int, *names: str | int) -> np.random.Generator:
     """A generator of its own for one purpose.
@@ -87,6 +89,54 @@ def _stratified(seed: int, n_members: int, names: tuple[str | int, ...]) -> Floa
     uniform = (slices + generator.random(n_members)) / n_members
     normal = NormalDist()
     return np.array([normal.inv_cdf(p) for p in np.clip(uniform, 1e-9, 1.0 - 1e-9)])
+
+
+def tempered_weights(
+    log_weight: FloatArray, least_effective_frac: float
+) -> tuple[FloatArray, float]:
+    """Weights tempered by one exponent so that enough of them carry the whole.
+
+    Parameters
+    ----------
+    log_weight : array
+        Logarithms but for a constant, (n,).
+    least_effective_frac : float
+        Least effective number, 1 / sum of squares, as a share of n [-].
+
+    Returns
+    -------
+    array, float
+        Weights that sum to 1, (n,), and the exponent, 1 where nothing was tempered.
+
+    Notes
+    -----
+    The largest exponent up to 1 that keeps the effective number, found by halving. Definition of
+    this project. No range stated.
+
+    Examples
+    --------
+    >>> w, exponent = tempered_weights(np.log([1.0, 0.1, 0.1, 0.1]), 0.5)
+    >>> w.round(3).tolist(), exponent < 1.0
+    ([0.683, 0.106, 0.106, 0.106], True)
+    """
+    logs = np.asarray(log_weight, np.float64) - np.max(log_weight)
+    least = least_effective_frac * logs.size
+
+    def share(exponent: float) -> FloatArray:
+        weight = np.exp(exponent * logs)
+        part: FloatArray = weight / weight.sum()
+        return part
+
+    def is_spread(exponent: float) -> bool:
+        return bool(1.0 / (share(exponent) ** 2).sum() >= least)
+
+    if is_spread(1.0):
+        return share(1.0), 1.0
+    low, high = 0.0, 1.0
+    for _ in range(_HALVINGS):
+        middle = 0.5 * (low + high)
+        low, high = (middle, high) if is_spread(middle) else (low, middle)
+    return share(low), low
 
 
 def weighted_quantiles(

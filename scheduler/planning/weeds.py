@@ -82,6 +82,32 @@ class HandRates:
     between_min: FloatArray  # (4,) between the rows
 
 
+UNKNOWNS = ("clock", "spread", "size", "dry bias", "standing")
+"""What is not known of one planting's weeds, each by a normal score."""
+
+
+@dataclass(frozen=True)
+class Scores:
+    """Mean and standard deviation of the normal scores of `UNKNOWNS`, (5,); 0 and 1 as tabled."""
+
+    mean: FloatArray
+    sd: FloatArray
+
+
+@dataclass(frozen=True)
+class LearnedWeeds:
+    """The particles of one planting after its looks.
+
+    `weight` (n_particles,) is apart from that of the soil members; `standing_score` (n_particles,)
+    is that of the weeds before the record; `scores` are those of all unknowns, for other draws.
+    """
+
+    particles: Particles
+    weight: FloatArray
+    standing_score: FloatArray
+    scores: Scores
+
+
 def in_row_share(planting: Planting) -> float:
     """Share of the bed that lies in the rows.
 
@@ -112,8 +138,47 @@ def in_row_share(planting: Planting) -> float:
     return min(0.9, planting.n_rows * _ROW_BAND_M / planting.bed.width_m)
 
 
+def particle_normals(planting_key: str, seed: int, n_particles: int) -> FloatArray:
+    """Standard normal draws of `UNKNOWNS` for one planting, by its name.
+
+    Parameters
+    ----------
+    planting_key : str
+        Name of the planting.
+    seed : int
+        The farm's seed.
+    n_particles : int
+        Particles.
+
+    Returns
+    -------
+    array
+        (n_particles, 5) [-].
+
+    Notes
+    -----
+    Definition of this project. No range stated.
+
+    Examples
+    --------
+    >>> particle_normals("A1", 5, 8).shape
+    (8, 5)
+    """
+    return np.stack(
+        [stratified_normals(seed, n_particles, "weeds", planting_key, name) for name in UNKNOWNS],
+        axis=1,
+    )
+
+
 def draw_particles(
-    planting_key: str, settings: WeedSettings, seed: int, n_members: int, n_particles: int
+    planting_key: str,
+    settings: WeedSettings,
+    seed: int,
+    n_members: int,
+    n_particles: int,
+    scores: Scores | None = None,
+    *,
+    score: FloatArray | None = None,
 ) -> Particles:
     """What is not known of one planting's weeds, drawn by its name.
 
@@ -127,6 +192,10 @@ def draw_particles(
         The farm's seed.
     n_members, n_particles : int
         Soil members, and particles that ride on them in turn.
+    scores : Scores, optional
+        What entries made of the spreads; as tabled by default.
+    score : array, optional
+        Normal scores of `UNKNOWNS` in place of those drawn, (n_particles, 5) [-].
 
     Returns
     -------
@@ -151,21 +220,21 @@ def draw_particles(
     >>> bool(np.all(drawn.size_m2 == again.size_m2))
     True
     """
-
-    def z(name: str) -> FloatArray:
-        return stratified_normals(seed, n_particles, "weeds", planting_key, name)
-
+    z = particle_normals(planting_key, seed, n_particles) if score is None else score
+    if scores is not None:
+        z = scores.mean + scores.sd * z
+    clock, spread, size, dry_bias, _ = z.T
     generator = keyed_generator(seed, "weeds", planting_key, "mix")
     mix = generator.dirichlet(
         settings.mix_concentration * settings.mix / settings.mix.sum(), n_particles
     )
     return Particles(
         _members_in_turn(n_members, n_particles),
-        np.exp(settings.clock_ln_sd * z("clock")),
-        np.exp(settings.spread_ln_sd * z("spread")),
-        settings.size_m2 * np.exp(settings.size_ln_sd * z("size")),
+        np.exp(settings.clock_ln_sd * clock),
+        np.exp(settings.spread_ln_sd * spread),
+        settings.size_m2 * np.exp(settings.size_ln_sd * size),
         np.asarray(mix),
-        settings.dry_bias_sd_kpa * z("dry bias"),
+        settings.dry_bias_sd_kpa * dry_bias,
         np.arange(n_particles, dtype=np.int64) // n_members,
     )
 
@@ -515,6 +584,7 @@ def weed_outlook(
     *,
     has_future: bool = False,
     n_seeds: int = _N_SEEDS,
+    learned: LearnedWeeds | None = None,
 ) -> WeedOutlook:
     """Weeds of one planting at some hours from now on.
 
@@ -540,6 +610,8 @@ def weed_outlook(
         Whether the hours are now and the days to come, and a pass on each of them is thought of.
     n_seeds : int
         Seeds that stand for a cohort in one particle; a multiple of ten.
+    learned : LearnedWeeds, optional
+        What looks made of the particles; where it has another number of them its scores alone.
 
     Returns
     -------
@@ -548,10 +620,21 @@ def weed_outlook(
 
     Notes
     -----
-    A particle has its share of the weight of its soil member. Definition of this project; range and
-    sources as `stand`. Worked: tests/planning/test_weed_zones.py.
+    A particle has its share of the weight of its soil member, times that of its own. Definition of
+    this project; range and sources as `stand`. Worked: tests/planning/test_weed_zones.py.
     """
-    particles = draw_particles(planting.key, settings, seed, ensemble.n_members, n_particles)
+    scores = None if learned is None else learned.scores
+    particles = draw_particles(
+        planting.key, settings, seed, ensemble.n_members, n_particles, scores
+    )
+    z = stratified_normals(seed, n_particles, "weeds", planting.key, "standing")
+    if scores is not None:
+        z = scores.mean[-1] + scores.sd[-1] * z
+    weights = _particle_weights(planting, ensemble, particles.member)
+    if learned is not None and learned.weight.size == n_particles:
+        particles, z = learned.particles, learned.standing_score
+        weights = weights * learned.weight
+        weights /= weights.sum()
     end = float(ensemble.sky.n_hours)
     weeds = _stand_of(
         planting,
@@ -566,21 +649,95 @@ def weed_outlook(
         n_seeds,
     )
     n_times = hours.size
-    z = stratified_normals(seed, n_particles, "weeds", planting.key, "standing")
-    median = settings.standing_m2.get(planting.bed.was, settings.standing_m2["unknown"])
-    standing = history.standing_left * median * np.exp(settings.standing_ln_sd * z)
+    standing = standing_before_m2(planting, history, settings, z)
     return WeedOutlook(
         hours,
         weeds.count_m2[:, :n_times].sum(axis=2),
         weeds.ledger_m2[:, :n_times, :, :, 0].sum(axis=2),
         standing,
-        _particle_weights(planting, ensemble, particles.member),
+        weights,
         in_row_share(planting),
         history,
         particles.member,
         _flowers_hour(ensemble, settings),
         future=_future(planting, ensemble, history, settings, gate_kpa, particles, weeds, hours),
     )
+
+
+def counts_at(
+    planting: Planting,
+    ensemble: Ensemble,
+    history: WeedHistory,
+    settings: WeedSettings,
+    gate_kpa: FloatArray,
+    particles: Particles,
+    hours: FloatArray,
+    n_seeds: int = _N_SEEDS,
+) -> FloatArray:
+    """Weeds of one planting at some hours for given particles.
+
+    Parameters
+    ----------
+    planting : Planting
+        The planting.
+    ensemble : Ensemble
+        Soil members with their running integrals.
+    history : WeedHistory
+        Openings and passes.
+    settings : WeedSettings
+        What the tables say.
+    gate_kpa : array
+        Gates of the integrals [kPa].
+    particles : Particles
+        As many as the history has kills for.
+    hours : array
+        Ascending hours on the sky's clock.
+    n_seeds : int
+        Seeds that stand for a cohort; a multiple of ten.
+
+    Returns
+    -------
+    array
+        Of the record alone, (n_particles, n_hours, 2 zones, 5 stages) [1/m2].
+
+    Notes
+    -----
+    Range and sources as `stand`. Worked: tests/planning/test_looks.py.
+    """
+    weeds = _stand_of(
+        planting, ensemble, settings, gate_kpa, particles,
+        history.openings, history.passes, hours, n_seeds=n_seeds,
+    )  # fmt: skip
+    return np.asarray(weeds.count_m2.sum(axis=2))
+
+
+def standing_before_m2(
+    planting: Planting, history: WeedHistory, settings: WeedSettings, score: FloatArray
+) -> FloatArray:
+    """What is left now of weeds that stood before the record.
+
+    Parameters
+    ----------
+    planting : Planting
+        For what its bed was.
+    history : WeedHistory
+        For what was killed of them.
+    settings : WeedSettings
+        How many there were.
+    score : array
+        Normal scores, (n_particles,) [-].
+
+    Returns
+    -------
+    array
+        Established weeds, (n_particles,) [1/m2].
+
+    Notes
+    -----
+    Definition of this project. No range stated. Worked: tests/planning/test_looks.py.
+    """
+    median = settings.standing_m2.get(planting.bed.was, settings.standing_m2["unknown"])
+    return history.standing_left * median * np.exp(settings.standing_ln_sd * score)
 
 
 def _future(
@@ -683,6 +840,7 @@ def flush_course(
     seed: int,
     opened_hour: float,
     stage_kill_frac: Sequence[float],
+    scores: Scores | None = None,
 ) -> FlushCourse | None:
     """Dates of one flush from the particles, as if nothing were done to it.
 
@@ -704,6 +862,8 @@ def flush_course(
         Hour of the opening wanted on the sky's clock.
     stage_kill_frac : sequence of float
         Kill of threads, seed leaves, 1-2 leaves and more [-].
+    scores : Scores, optional
+        What entries made of the particles' spreads; as tabled by default.
 
     Returns
     -------
@@ -721,7 +881,9 @@ def flush_course(
     which = int(np.argmin(apart))
     begin = max(float(history.openings.hour[which]), float(ensemble.readings_from_hour))
     hours = np.arange(begin, float(ensemble.sky.n_hours), 12.0)
-    particles = draw_particles(planting.key, settings, seed, ensemble.n_members, N_COURSE_PARTICLES)
+    particles = draw_particles(
+        planting.key, settings, seed, ensemble.n_members, N_COURSE_PARTICLES, scores
+    )
     weeds = _stand_of(
         planting,
         ensemble,

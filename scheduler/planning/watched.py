@@ -1,0 +1,83 @@
+"""A planting of the farm as looks are held against it: its particles and what they say."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from scheduler.models.weeds.cohorts import Particles, Passes
+from scheduler.planning.ensemble import Ensemble
+from scheduler.planning.sightings import Foretold
+from scheduler.planning.weeds import (
+    UNKNOWNS,
+    WeedHistory,
+    WeedSettings,
+    counts_at,
+    draw_particles,
+    in_row_share,
+    standing_before_m2,
+)
+from scheduler.records import FloatArray, Planting
+
+N_SEEDS = 10  # that stand for a cohort where looks are held against it
+_STANDING = UNKNOWNS.index("standing")
+
+
+@dataclass(frozen=True)
+class WatchedPlanting:
+    """One planting with its columns and history, for `scheduler.planning.looks`."""
+
+    planting: Planting
+    ensemble: Ensemble
+    history: WeedHistory
+    settings: WeedSettings
+    gate_kpa: FloatArray
+    seed: int
+
+    @property
+    def key(self) -> str:
+        """Name of the planting."""
+        return self.planting.key
+
+    @property
+    def size_ln_sd(self) -> float:
+        """Spread of the size of a flush about its median."""
+        return self.settings.size_ln_sd
+
+    @property
+    def size_m2(self) -> float:
+        """Its median."""
+        return self.settings.size_m2
+
+    def particles(self, score: FloatArray) -> tuple[Particles, FloatArray]:
+        """Particles by normal scores (n, 5), and the weight of the soil members they ride on."""
+        drawn = draw_particles(
+            self.key, self.settings, self.seed, self.ensemble.n_members, len(score), score=score
+        )
+        return drawn, self.ensemble.weights[self.planting.bed.soil][drawn.member]
+
+    def foretold(self, particles: Particles, score: FloatArray, hours: FloatArray) -> Foretold:
+        """What they say of some hours.
+
+        Weeds from before the record are counted at hours since the last kill alone: what stood
+        before it is not kept.
+        """
+        n = particles.clock.size
+        history = self.history
+        if history.passes.kill_frac.shape[1] not in (1, n):
+            passes = history.passes
+            few = np.resize(np.arange(passes.kill_frac.shape[1]), n)
+            history = replace(history, passes=Passes(
+                passes.hour, passes.kill_frac[:, few], passes.depth_mm
+            ))  # fmt: skip
+        count = counts_at(
+            self.planting, self.ensemble, history, self.settings, self.gate_kpa, particles, hours,
+            N_SEEDS,
+        )  # fmt: skip
+        row = in_row_share(self.planting)
+        of_bed = row * count[:, :, 0] + (1.0 - row) * count[:, :, 1]
+        standing = standing_before_m2(self.planting, history, self.settings, score[:, _STANDING])
+        is_after = hours >= (history.passes.hour[-1] if history.passes.hour.size else -np.inf)
+        old = np.where(is_after[None, :], standing[:, None], 0.0)
+        return Foretold(hours, of_bed / particles.size_m2[:, None, None], old)
