@@ -227,6 +227,8 @@ class Tool:
     setup_min: float = 5.0
     setups: tuple[Setup, ...] = ()
     carries: tuple[str, ...] = ()  # further kinds on the same toolbar, worked in one pass
+    work_factor: float = 1.0  # of the minutes reckoned, by the farm's own stopwatch
+    kill_ln: float = 0.0  # logarithm of its dose of work over the tables', by marked weeds
 
     @property
     def key(self) -> str:
@@ -463,6 +465,7 @@ class BedAnswer:
     plan_days: tuple[date, date] | None = None  # first and last day of what it needs next
     details: tuple[str, ...] = ()  # more sentences, for the bed's page
     refusals: tuple[Refusal, ...] = ()  # tools of the farm that are not offered, for the bed's page
+    sure_of_members: float | None = None  # as computed, where `sure` is told as another
 
 
 @dataclass(frozen=True)

@@ -150,7 +150,14 @@ def bed(
             from scheduler import service
 
             page = service.bed_page(
-                described, database, database, moment, bed_name, part or None, progress=progress
+                described,
+                database,
+                database,
+                moment,
+                bed_name,
+                part or None,
+                lists=database,
+                progress=progress,
             )
     sys.stdout.write(bed_text(page, max(MIN_WIDTH, page_width(width))))
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date, datetime, time, timedelta
 
 import numpy as np
@@ -25,11 +26,12 @@ from scheduler.planning.outlook import Outlook
 from scheduler.planning.plantings import touches, was_done
 from scheduler.planning.readings import flush_answer
 from scheduler.planning.weeds import weed_outlook
-from scheduler.ports import Journal, Progress, WeatherStore
+from scheduler.ports import Journal, Lists, Progress, WeatherStore
 from scheduler.records import Farm, FloatArray, Planting, Range
 from scheduler.service.morning import morning_of
 from scheduler.service.settings import GATE_KPA, crop_subjects, tables, weed_settings
 from scheduler.service.situation import Situation, situation
+from scheduler.service.sure import own_sure
 
 _DEPTHS_MM = ((0.0, 10.0), (10.0, 25.0), (25.0, 50.0), (50.0, 100.0))
 _COURSE_BACK_H = 240
@@ -55,6 +57,7 @@ def bed_page(
     bed: str,
     part: str | None = None,
     *,
+    lists: Lists | None = None,
     n_members: int = N_SOIL_MEMBERS,
     progress: Progress | None = None,
 ) -> BedPage:
@@ -68,6 +71,8 @@ def bed_page(
         Name of the bed.
     part : str, optional
         Name of the part, where the bed is divided; the first part by default.
+    lists : Lists, optional
+        Lists as issued: what came of their lines bears on how sure a line is told.
 
     Returns
     -------
@@ -81,9 +86,11 @@ def bed_page(
     WeatherMissingError
         As in `situation`.
     """
-    return bed_page_of(
-        situation(farm, journal, weather, now, n_members=n_members, progress=progress), bed, part
-    )
+    found = situation(farm, journal, weather, now, n_members=n_members, progress=progress)
+    if lists is not None:
+        own = own_sure(farm, found.events, lists, now)
+        found = replace(found, kept=replace(found.kept, own_sure=own))
+    return bed_page_of(found, bed, part)
 
 
 def bed_page_of(s: Situation, bed: str, part: str | None = None) -> BedPage:

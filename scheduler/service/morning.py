@@ -16,6 +16,7 @@ from scheduler.planning.ensemble import N_SOIL_MEMBERS
 from scheduler.planning.hours import hours_left, local_day
 from scheduler.planning.order import order_of_day
 from scheduler.planning.strip import day_strip
+from scheduler.planning.sure import OwnRecord, with_told_sure
 from scheduler.planning.weeds import N_PARTICLES
 from scheduler.ports import Journal, Lists, Progress, WeatherStore
 from scheduler.records import (
@@ -28,7 +29,9 @@ from scheduler.records import (
     WeatherAnswer,
     WeatherSeries,
 )
+from scheduler.service.settings import sure_knots
 from scheduler.service.situation import Kept, Situation, situation
+from scheduler.service.sure import own_sure
 from scheduler.service.weather import aged_inputs, aged_notes
 
 _PLACES_LAST = timedelta(hours=36)
@@ -76,7 +79,7 @@ def morning(
 
 
 def kept_with_ranks(found: Situation, lists: Lists | None) -> Kept:
-    """What a situation is kept as: with the places on the list that was issued before it.
+    """What a situation is kept as: with the places on the list before it, and its record.
 
     Parameters
     ----------
@@ -90,8 +93,11 @@ def kept_with_ranks(found: Situation, lists: Lists | None) -> Kept:
     Kept
         To be given to `what_if`.
     """
-    issued = None if lists is None else lists.latest_list(found.now)
-    return replace(found.kept, ranks=ranks_of(issued, found.now))
+    if lists is None:
+        return found.kept
+    own = own_sure(found.farm, found.events, lists, found.now)
+    issued = lists.latest_list(found.now)
+    return replace(found.kept, ranks=ranks_of(issued, found.now), own_sure=own)
 
 
 def morning_of(
@@ -116,6 +122,7 @@ def morning_of(
     hours = hours_left(s.farm.work, s.now, s.farm.place.time_zone) if hours_h is None else hours_h
     ranks = s.kept.ranks if issued is None else ranks_of(issued, s.now)
     plan = order_of_day(s.drafts, hours, s.day, ranks)
+    own, knots = s.kept.own_sure, sure_knots()
     series = s.series
     last = series.last_observed_at
     rain_ahead = _rain_ahead(s)
@@ -132,7 +139,7 @@ def morning_of(
         n_soil_members=s.ensemble.n_members,
         n_particles=N_PARTICLES,
         attribution=tuple(f"Weather: {source}" for source in series.sources),
-        weakest_inputs=(*aged_inputs(series, s.now), *_weakest(series, s.events)),
+        weakest_inputs=(*aged_inputs(series, s.now), *_weakest(series, s.events, own)),
         weather=WeatherAnswer(
             last,
             ", ".join(series.sources) or "none",
@@ -143,8 +150,8 @@ def morning_of(
         hours_available=hours,
         minutes_planned=plan.minutes,
         setup_changes=plan.n_setups,
-        beds=plan.answers,
-        not_reached=plan.not_reached,
+        beds=tuple(with_told_sure(answer, knots, own) for answer in plan.answers),
+        not_reached=tuple(with_told_sure(answer, knots, own) for answer in plan.not_reached),
         cautions=_cautions(s),
         day=local_day(s.now, s.farm.place.time_zone),
         outlook_line=_outlook_line(s, rain_ahead),
@@ -179,12 +186,15 @@ def ranks_of(issued: Mapping[str, Any] | None, now: datetime) -> dict[tuple[str,
     return {(line["bed"], line["part"] or ""): int(line["rank"]) for line in lines}
 
 
-def _weakest(series: WeatherSeries, events: Sequence[Event]) -> tuple[str, ...]:
+def _weakest(series: WeatherSeries, events: Sequence[Event], own: OwnRecord) -> tuple[str, ...]:
     weak = ["flush timing and size", "when this soil crumbles"]
     if any(e.kind in ("look", "feel") for e in events):
         weak.append("your looks and squeeze tests are kept, not yet learned from")
     if float(np.mean(series.kinds["solar_mj_m2"] <= Kind.MODEL)) > 0.5:
         weak.append("drying (sunshine estimated from temperature)")
+    if own.is_moving:
+        found = f"{own.n_fit} of {own.n_lines} tried lines met fit soil"
+        weak.append(f"how sure ({found}, {own.n_meant:.0f} were to: told lower)")
     return tuple(weak)
 
 

@@ -497,6 +497,19 @@ def kill_settings() -> KillSettings:
 
 
 @lru_cache(maxsize=1)
+def sure_knots() -> tuple[tuple[float, float], ...]:
+    """Stated and told `sure`, by what lines were worth in played seasons."""
+    t = tables()
+    begin, end = "told_at_", "_frac"
+    knots = [
+        (float(name.removeprefix(begin).removesuffix(end)) / 100.0, t.number("sure", name))
+        for name in t.of("sure")
+        if name.startswith(begin)
+    ]
+    return tuple(sorted(knots))
+
+
+@lru_cache(maxsize=1)
 def value_settings() -> ValueSettings:
     """What the tables say of the price of weeds, stand, soil and time."""
     t = tables()

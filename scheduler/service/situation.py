@@ -34,6 +34,7 @@ from scheduler.planning.plantings import (
     surface_table,
     touches,
 )
+from scheduler.planning.sure import NO_RECORD, OwnRecord
 from scheduler.planning.verdict import weed_verdict
 from scheduler.planning.visits import after_refusal, taught
 from scheduler.planning.weeds import WeedOutlook, flush_course, weed_history, weed_outlook
@@ -135,7 +136,8 @@ class Kept:
     """What a computed situation is taken up again from, when something of it is another.
 
     `drafts` are the verdicts by planting before the order of the day, `ahead` the minutes by hand
-    at the end of the days in sight, `ranks` the places on the list issued before.
+    at the end of the days in sight, `ranks` the places on the list issued before, `own_sure` what
+    lines of the farm's lists came to.
     """
 
     key: str
@@ -144,6 +146,7 @@ class Kept:
     drafts: Mapping[str, Draft]
     ahead: Mapping[str, HandAhead]
     ranks: Mapping[tuple[str, str], int] = field(default_factory=dict)
+    own_sure: OwnRecord = NO_RECORD
 
 
 @dataclass(frozen=True)

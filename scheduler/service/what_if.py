@@ -82,7 +82,10 @@ def what_if(
     other = _changed(basis, changes, journal, weather)
     before = situation_of(basis, kept)
     after = situation_of(other, kept, progress=progress)
-    ranked = [replace(s, kept=replace(s.kept, ranks=kept.ranks)) for s in (before, after)]
+    ranked = [
+        replace(s, kept=replace(s.kept, ranks=kept.ranks, own_sure=kept.own_sure))
+        for s in (before, after)
+    ]
     hour = next(iter(kept.ahead.values())).hour
     return compared(
         changes,

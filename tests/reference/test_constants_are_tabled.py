@@ -30,12 +30,14 @@ from scheduler.planning import (
     offers,
     order,
     outlook,
+    own_rates,
     passes,
     plantings,
     readings,
     spans,
     special,
     stale_bed,
+    sure,
     value,
     verdict,
     visits,
@@ -169,6 +171,19 @@ def _in_code() -> dict[Key, float]:
         ("work", "lift_s"): work._LIFT_S,
         ("work", "other_setting_frac"): work._OTHER_SETTING_FRAC,
         ("work", "other_setting_min"): work._OTHER_SETTING_MIN,
+        ("own rates", "prior_ln_sd"): own_rates._PRIOR_LN_SD,
+        ("own rates", "entry_ln_sd"): own_rates._ENTRY_LN_SD,
+        ("own rates", "hand_entry_ln_sd"): own_rates._HAND_ENTRY_LN_SD,
+        ("own rates", "reading_min"): own_rates._READING_MIN,
+        ("own rates", "shared_frac"): own_rates._SHARED_FRAC,
+        ("own rates", "doubt_sd"): own_rates._DOUBT_SD,
+        ("own rates", "newest_entries"): own_rates._NEWEST,
+        ("own rates", "kill_strength"): own_rates._KILL_STRENGTH,
+        ("own rates", "most_marked"): own_rates._MOST_MARKED,
+        ("own rates", "kill_doubt_frac"): own_rates._KILL_DOUBT_FRAC,
+        ("own rates", "telling_frac"): own_rates._TELLING_FRAC,
+        ("own rates", "edge_frac"): own_rates._EDGE_FRAC,
+        ("own rates", "after_pass_d"): own_rates._AFTER_PASS_D,
         ("geometry", "spacing_frac"): geometry._SPACING_FRAC,
         ("geometry", "hand_clear_mm"): geometry._HAND_CLEAR_MM,
         ("geometry", "hoe_width_mm"): geometry._HOE_WIDTH_MM,
@@ -234,6 +249,10 @@ def _in_code() -> dict[Key, float]:
         # what visits teach
         ("visit", "contradicted_frac"): visits._CONTRADICTED_FRAC,
         ("visit", "least_effective_frac"): visits._LEAST_EFFECTIVE_FRAC,
+        # what a farm's own record does to `sure`
+        ("sure", "least_lines"): sure._LEAST_LINES,
+        ("sure", "prior_lines"): sure._PRIOR_LINES,
+        ("sure", "least_off_frac"): sure._LEAST_OFF,
         # the verdict
         ("verdict", "go_chance_frac"): day.GO_CHANCE,
         ("verdict", "fit_chance_frac"): day.FIT_CHANCE,
@@ -334,7 +353,7 @@ def read_by_service(monkeypatch: pytest.MonkeyPatch) -> set[Key]:
     for ask in (
         settings.spread, settings.crop_traits, settings.traits_by_kind, settings.guilds,
         settings.weed_settings, settings.kill_by_kind, settings.kill_settings, settings.hand_rates,
-        settings.value_settings,
+        settings.value_settings, settings.sure_knots,
     ):  # fmt: skip
         ask.__wrapped__()  # past the cache
     for texture in settings.tables().texture_names():
@@ -412,6 +431,7 @@ NO_PARAMETER: Mapping[str, tuple[str, ...]] = {
     "window": (),
     "advice": (),
     "order": ("_PRICES", "_STEP_MIN"),  # what is tried
+    "own_rates": ("_Z_10", "_N_GRID"),  # a quantile of the normal; how finely
     # what is played is no part of an answer: garden, hidden truth, its second build, rules, hand
     "replay": ("_LIST_MEMBERS", "_LIST_PARTICLES", "_LIST_SEEDS"),
     "compare": ("_GAP_D",),
@@ -505,11 +525,13 @@ NO_PARAMETER: Mapping[str, tuple[str, ...]] = {
         offers,
         order,
         outlook,
+        own_rates,
         passes,
         plantings,
         readings,
         special,
         stale_bed,
+        sure,
         day,
         value,
         weeds,

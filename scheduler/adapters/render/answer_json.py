@@ -95,6 +95,9 @@ def _bed(bed: BedAnswer, zone: ZoneInfo) -> dict[str, Any]:
         "because": bed.because or None,
         "until": _moment(bed.until, zone),
         "sure": _number(bed.sure),
+        **(
+            {} if bed.sure_of_members is None else {"sure_of_members": _number(bed.sure_of_members)}
+        ),
         "action": None if bed.action is None else _action(bed.action, zone),
         "soil": {
             "workable_now": _number(bed.soil.workable_now),
