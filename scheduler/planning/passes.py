@@ -290,8 +290,8 @@ def tool_kill_frac(
     Notes
     -----
     Each kind on a toolbar meets the weather by its own traits, at the toolbar's depth and speed;
-    where two work one zone they kill as `stacked_kill_frac`. Range and sources as
-    `weather_kill_frac`.
+    where two work one zone they kill as `stacked_kill_frac`. What marked weeds taught of the tool
+    moves its dose of work as `spread_kill_frac`. Range and sources as `weather_kill_frac`.
 
     Examples
     --------
@@ -322,7 +322,8 @@ def tool_kill_frac(
         )
         for kind in (tool.kind, *tool.carries)
     ]
-    return reduce(stacked_kill_frac, each)
+    kill = reduce(stacked_kill_frac, each)
+    return kill if tool.kill_ln == 0.0 else spread_kill_frac(kill, tool.kill_ln, 1.0)
 
 
 def again_factor(

@@ -48,8 +48,9 @@ def work_minutes(tool: Tool, planting: Planting, fit: Fit) -> float:
     Notes
     -----
     `t = access + n_runs (run / speed + turn + backing + 20 s a part lifted over) + (n_settings - 1)
-    other setting`. Turns, access and lifting are assumptions of this project until the grower logs
-    minutes (rules.csv, subject work). No range stated.
+    other setting`, times the factor that the grower's own stopwatch gave the tool, 1 until then.
+    Turns, access and lifting are assumptions of this project (rules.csv, subject work). No range
+    stated.
 
     Examples
     --------
@@ -67,7 +68,7 @@ def work_minutes(tool: Tool, planting: Planting, fit: Fit) -> float:
         )
     run_s = fit.run_m / tool.speed_m_s + fit.turn_s + fit.back_s + _LIFT_S * len(fit.lift_over)
     settings_min = (fit.n_settings - 1) * _other_setting_min(tool)
-    return _ACCESS_MIN + fit.n_runs * run_s / 60.0 + settings_min
+    return tool.work_factor * (_ACCESS_MIN + fit.n_runs * run_s / 60.0 + settings_min)
 
 
 def setup_of(tool: Tool, planting: Planting, purpose: str) -> Setup | None:
