@@ -23,9 +23,10 @@ from scheduler.planning.ensemble import (
     sky_change_hour,
     soil_members,
 )
-from scheduler.planning.offers import Kit, Site, choose, weed_hours
+from scheduler.planning.looks import Evidence, Told
+from scheduler.planning.offers import Kit, Site, choose
 from scheduler.planning.order import Draft
-from scheduler.planning.outlook import Outlook, past_wettings, planting_outlook
+from scheduler.planning.outlook import GuildView, Outlook, planting_outlook
 from scheduler.planning.passes import PassRules, PassWeather, pass_weather
 from scheduler.planning.plantings import (
     disturbances,
@@ -37,7 +38,7 @@ from scheduler.planning.plantings import (
 from scheduler.planning.sure import NO_RECORD, OwnRecord
 from scheduler.planning.verdict import weed_verdict
 from scheduler.planning.visits import after_refusal, taught
-from scheduler.planning.weeds import WeedOutlook, flush_course, weed_history, weed_outlook
+from scheduler.planning.weeds import LearnedWeeds, WeedHistory, WeedOutlook
 from scheduler.planning.whatif import HandAhead, hand_ahead
 from scheduler.ports import Journal, Progress, WeatherStore
 from scheduler.records import (
@@ -50,8 +51,6 @@ from scheduler.records import (
     WeatherSeries,
 )
 from scheduler.service.settings import (
-    GATE_KPA,
-    STAGE_KILL_FRAC,
     crop_traits,
     guild_views,
     hand_rates,
@@ -65,6 +64,7 @@ from scheduler.service.settings import (
     weed_settings,
 )
 from scheduler.service.weather import held_back, past_years, weather_on_record
+from scheduler.service.weeds_now import history_of, is_same, learned_of, told_of, weeds_of
 
 PAST_DAYS = 75
 STORED_DAYS = 45
@@ -91,6 +91,7 @@ class Basis:
     sky: Sky
     plantings: tuple[Planting, ...]
     surfaces: Mapping[str, tuple[str, FloatArray]]
+    lessons: tuple[Evidence, ...] = ()  # of looks before the weeds that are followed
 
     @property
     def stored(self) -> int:
@@ -114,6 +115,7 @@ class Basis:
         said += [
             self.events,
             self.acts,
+            [(e.bed, e.soil, e.years, e.mean.tolist(), e.precision.tolist()) for e in self.lessons],
             series.rain_totals,
             series.notes,
             series.fills,
@@ -137,7 +139,7 @@ class Kept:
 
     `drafts` are the verdicts by planting before the order of the day, `ahead` the minutes by hand
     at the end of the days in sight, `ranks` the places on the list issued before, `own_sure` what
-    lines of the farm's lists came to.
+    lines of the farm's lists came to, `told` what looks said by planting.
     """
 
     key: str
@@ -147,6 +149,7 @@ class Kept:
     ahead: Mapping[str, HandAhead]
     ranks: Mapping[tuple[str, str], int] = field(default_factory=dict)
     own_sure: OwnRecord = NO_RECORD
+    told: Mapping[str, Told] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -170,6 +173,7 @@ class Situation:
     day: Day
     drafts: tuple[Draft, ...]
     kept: Kept
+    learned: Mapping[str, LearnedWeeds] = field(default_factory=dict)  # by planting computed
 
 
 def situation(
@@ -323,25 +327,39 @@ def situation_of(
         weed_settings(),
     )
     views = guild_views(basis.series, sky.now_hour, now, farm)
-    outlooks = {
-        p.key: planting_outlook(
-            p,
-            ensemble,
-            disturbances(p, (*events, *basis.acts)),
-            views,
-            kit.crops,
-            tools,
-            basis.surfaces[p.key][1],
-        )
-        for p in touched
-    }
+    grounds = {p.key: _ground(p, ensemble, basis, views, kit) for p in touched}
+    told = {} if kept is None else dict(kept.told)
+    moved = set()
+    for p in touched:
+        before, found = told.pop(p.key, None), None
+        found = told_of(p, grounds[p.key].history, ensemble, events, farm.seed)
+        if found is not None:
+            told[p.key] = found
+        if not is_same(found, before):
+            moved.add(p.bed.soil)
+    if kept is not None:
+        more = [p for p in basis.plantings if p.bed.soil in moved and p.key not in grounds]
+        grounds |= {p.key: _ground(p, ensemble, basis, views, kit) for p in more}
+        touched = tuple(p for p in basis.plantings if p.key in grounds)
     weeds: dict[str, WeedOutlook] = {}
+    learned: dict[str, LearnedWeeds] = {}
     drafts: dict[str, Draft] = {} if kept is None else dict(kept.drafts)
     ahead: dict[str, HandAhead] = {} if kept is None else dict(kept.ahead)
+    outlooks = {key: ground.outlook for key, ground in grounds.items()}
     for place, p in enumerate(touched):
         if progress is not None:
             progress("weeds of the beds", place / len(touched))
-        site = _site(p, outlooks, ensemble, basis, day, kit)
+        ground = grounds[p.key]
+        known = learned_of(p, ground.history, ensemble, told, basis.lessons, farm.seed)
+        if known is not None:
+            learned[p.key] = known
+        site = Site(
+            ground.outlook,
+            weeds_of(ground.outlook, ground.history, known, ensemble, day),
+            ground.weather,
+            _mates(p, outlooks),
+            is_prepared(p, basis.done),
+        )
         drafts[p.key] = _draft(site, kit, basis.done, events, day, ensemble)
         ahead[p.key] = hand_ahead(site.weeds, site.outlook, hand_rates())
         weeds[p.key] = replace(site.weeds, future=None)  # large, and of no more use
@@ -359,7 +377,51 @@ def situation_of(
         basis.surfaces,
         day,
         held_back(tuple(own.values()), farm, events, basis.series, day),
-        Kept(basis.key(), basis, ensemble, own, ahead),
+        Kept(basis.key(), basis, ensemble, own, ahead, told=told),
+        learned,
+    )
+
+
+@dataclass(frozen=True)
+class _Ground:
+    """One planting before its weeds are followed."""
+
+    outlook: Outlook
+    weather: PassWeather
+    history: WeedHistory
+
+
+def _ground(
+    planting: Planting,
+    ensemble: Ensemble,
+    basis: Basis,
+    views: Sequence[GuildView],
+    kit: Kit,
+) -> _Ground:
+    """Soil, what passes met, and what was opened and killed."""
+    surface = basis.surfaces[planting.key][1]
+    outlook = planting_outlook(
+        planting,
+        ensemble,
+        disturbances(planting, (*basis.events, *basis.acts)),
+        views,
+        kit.crops,
+        kit.rules.traits,
+        surface,
+    )
+    weather = pass_weather(outlook, ensemble, surface, kit.rules.settings)
+    history = history_of(
+        outlook, weather, ensemble, basis.done, basis.planned, kit, basis.farm.place.latitude_deg
+    )
+    return _Ground(outlook, weather, history)
+
+
+def _mates(planting: Planting, outlooks: Mapping[str, Outlook]) -> tuple[Outlook, ...]:
+    """Other parts of the same bed."""
+    return tuple(
+        other
+        for key, other in outlooks.items()
+        if other.planting.bed.name == planting.bed.name and key != planting.key
     )
 
 
@@ -455,76 +517,6 @@ def _draft(
     ]
     go = [draft for draft in each if draft.answer.verdict == "go"]
     return replace(go[0], others=tuple(go[1:])) if go else each[0]
-
-
-def _site(
-    planting: Planting,
-    outlooks: Mapping[str, Outlook],
-    ensemble: Ensemble,
-    basis: Basis,
-    day: Day,
-    kit: Kit,
-) -> Site:
-    """One planting as the tools meet it."""
-    outlook = outlooks[planting.key]
-    surface = basis.surfaces[planting.key][1]
-    weather = pass_weather(outlook, ensemble, surface, kit.rules.settings)
-    mates = tuple(
-        other
-        for key, other in outlooks.items()
-        if other.planting.bed.name == planting.bed.name and key != planting.key
-    )
-    weeds = _weeds(outlook, weather, ensemble, basis, day, kit)
-    return Site(outlook, weeds, weather, mates, is_prepared(planting, basis.done))
-
-
-def _weeds(
-    outlook: Outlook,
-    weather: PassWeather,
-    ensemble: Ensemble,
-    basis: Basis,
-    day: Day,
-    kit: Kit,
-) -> WeedOutlook:
-    farm, planting = day.farm, outlook.planting
-    settings = weed_settings()
-    assert outlook.is_wetting is not None
-    wettings = past_wettings(
-        ensemble, outlook.is_wetting, outlook.weights, ensemble.readings_from_hour
-    )
-    soil = np.average(outlook.surface_temp_c, axis=0, weights=outlook.weights)
-    week = np.concatenate((np.full(167, soil[0]), soil))
-    weekly = np.convolve(week, np.ones(168) / 168.0, mode="valid")
-    history = weed_history(
-        planting,
-        basis.done,
-        wettings,
-        settings,
-        kit.kills,
-        kit.rules,
-        weather,
-        ensemble,
-        weekly,
-        farm.place.latitude_deg,
-        planned=basis.planned,
-    )
-    gates = np.array(GATE_KPA)
-    found = weed_outlook(
-        planting, ensemble, history, settings, gates, farm.seed, weed_hours(day), has_future=True
-    )
-    if outlook.flush.opened_hour is None:
-        return found
-    course = flush_course(
-        planting,
-        ensemble,
-        history,
-        settings,
-        gates,
-        farm.seed,
-        float(outlook.flush.opened_hour),
-        STAGE_KILL_FRAC,
-    )
-    return replace(found, course=course)
 
 
 def _series(
