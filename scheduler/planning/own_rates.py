@@ -435,7 +435,7 @@ def _posterior(
         return np.asarray(prior * np.where(same, 1.0, _SHARED_FRAC))
 
     log = np.array([math.log(t.found_min / t.reckoned_min) for t in entries])
-    read = np.array([_READING_MIN / min(t.found_min, t.reckoned_min) for t in entries])
+    read = np.array([_READING_MIN / t.reckoned_min for t in entries])
     weeds = np.array([t.reckoned_ln_sd for t in entries])
     whole = covariance(of, of) + _SHARED_FRAC * np.outer(weeds, weeds)
     whole += np.diag(entry_ln_sd**2 + np.minimum(read, 1.0) ** 2 + (1.0 - _SHARED_FRAC) * weeds**2)
