@@ -106,6 +106,16 @@ _NUMBER = r"\d+\s+\d+/\d+|\d+/\d+|\d+\.?\d*|\.\d+"
 _PAIR = re.compile(rf"\s*(?P<number>{_NUMBER})\s*(?P<unit>[^\d\s.,+-][^\d,+-]*)", re.ASCII)
 _SIGNED = re.compile(rf"\s*(?P<sign>[+\-−]?)\s*(?P<rest>(?:{_NUMBER}).*)", re.ASCII | re.DOTALL)
 _BARE = re.compile(rf"\s*[+\-−]?\s*(?:{_NUMBER})\s*", re.ASCII)
+_AREA = re.compile(
+    r"\s*(?P<number>\d+\.?\d*|\.\d+)\s*"
+    r"(?P<unit>m2|m²|ft2|ft²|sq\.?\s?m|sq\.?\s?ft|square (?:metres?|meters?|foot|feet))\s*",
+    re.ASCII | re.IGNORECASE,
+)
+_SIDES = re.compile(
+    r"\s*(?P<first>\d+\.?\d*)\s*(?P<own>mm|cm|m|in|ft)?\s*x\s*"
+    r"(?P<last>\d+\.?\d*)\s*(?P<unit>mm|cm|m|in|ft)\s*",
+    re.ASCII | re.IGNORECASE,
+)
 _LONGEST_TEXT = 60
 
 
@@ -216,6 +226,35 @@ def share_pct(text: object) -> float:
     3.5
     """
     return _read(text, _SHARE, "percent")
+
+
+def area_m2(text: str) -> float:
+    """Return a small area [m2] from text such as "0.25 m2", "2 ft2" or "50 x 50 cm".
+
+    Raises
+    ------
+    QuantityError
+        If the text is not an area with one of these units.
+
+    Examples
+    --------
+    >>> area_m2("0.25 m2"), round(area_m2("1 sq ft"), 6), round(area_m2("50 x 50 cm"), 6)
+    (0.25, 0.092903, 0.25)
+    """
+    found = _AREA.fullmatch(text)
+    if found is not None:
+        factor = M_PER_FT**2 if "f" in found["unit"].casefold() else 1.0
+        return float(found["number"]) * factor
+    sides = _SIDES.fullmatch(text)
+    if sides is None:
+        raise QuantityError(
+            f"{found_text(text)} is no area; allowed units: m2, ft2; write it like 0.25 m2 or "
+            "50 x 50 cm"
+        )
+    unit = sides["unit"]
+    return length_m(f"{sides['first']} {sides['own'] or unit}") * length_m(
+        f"{sides['last']} {unit}"
+    )
 
 
 def latitude_deg(text: object) -> float:
@@ -500,6 +539,18 @@ def density_text(density_m2: float, units: str) -> str:
     """
     value, unit = (density_m2 * M_PER_FT**2, "/sq ft") if _is_us(units) else (density_m2, "/m2")
     return _shown(value, 0 if abs(value) >= 9.95 else 1, unit, gap="")
+
+
+def area_text(area_m2: float, units: str) -> str:
+    """Return a small area [m2] as "2.7 sq ft" or "0.25 m2".
+
+    Examples
+    --------
+    >>> area_text(0.25, "us"), area_text(0.25, "metric")
+    ('2.7 sq ft', '0.25 m2')
+    """
+    value, unit = (area_m2 / M_PER_FT**2, "sq ft") if _is_us(units) else (area_m2, "m2")
+    return f"{value:.2g} {unit}"
 
 
 def duration_text(duration_min: float) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -34,6 +35,15 @@ if TYPE_CHECKING:
     from scheduler.adapters.journal import FarmDatabase
     from scheduler.records import Event, Farm
 
+TookOption = Annotated[
+    str | None,
+    typer.Option("--took", metavar="TIME", help="Minutes of work by the stopwatch."),
+]
+SetUpTookOption = Annotated[
+    str | None,
+    typer.Option("--set-up-took", metavar="TIME", help="Minutes to set the tool up."),
+]
+
 
 def written_words(event: Event, described: Farm) -> str:
     """What was written into the journal, in one line."""
@@ -57,10 +67,8 @@ def done(
     farm: FarmOption = None,
     at: AtOption = None,
     of: OfOption = None,
-    took: Annotated[
-        str | None,
-        typer.Option("--took", metavar="TIME", help="Minutes by the stopwatch, for one number."),
-    ] = None,
+    took: TookOption = None,
+    set_up_took: SetUpTookOption = None,
     worked: WorkedOption = None,
     is_too_wet: TooWetOption = False,
     is_too_hard: TooHardOption = False,
@@ -79,10 +87,18 @@ def done(
     described = read_farm(folder)
     now = now_utc()
     places = list_places(numbers)
-    if took is not None and len(places) > 1:
-        raise UsageError(f"--took: found {len(places)} numbers; give the time of one at a time")
-    said: dict[str, Any] = {} if took is None else {"work_min": duration_min(took)}
-    said |= visit_data(worked, took, is_too_wet=is_too_wet, is_too_hard=is_too_hard)
+    said: dict[str, Any] = {}
+    timed = ("--took", "work_min", took), ("--set-up-took", "setup_min", set_up_took)
+    for option, key, words in timed:
+        if words is None:
+            continue
+        if len(places) > 1:
+            raise UsageError(
+                f"{option}: found {len(places)} numbers; give the time of one at a time"
+            )
+        said[key] = duration_min(words)
+    given = [option for option, _, words in timed if words is not None]
+    said |= visit_data(worked, given, is_too_wet=is_too_wet, is_too_hard=is_too_hard)
     with farm_database(folder) as database:
         issued, until = list_meant(database, of, described, now)
         lines = chosen_lines(issued, places)
@@ -229,15 +245,14 @@ def worked_data(worked: str | None) -> dict[str, Any]:
 
 
 def visit_data(
-    worked: str | None, took: str | None, *, is_too_wet: bool, is_too_hard: bool
+    worked: str | None, timed: Sequence[str], *, is_too_wet: bool, is_too_hard: bool
 ) -> dict[str, Any]:
     """What --worked says, or that the soil was found too wet or too hard to work."""
     names = ("--too-wet", is_too_wet), ("--too-hard", is_too_hard)
     given = [name for name, is_given in names if is_given]
     if not given:
         return worked_data(worked)
-    if took is not None:
-        given.append("--took")
+    given += timed
     if worked is not None and worked.strip().casefold() != "no":
         given.append("--worked")
     if len(given) > 1:
@@ -311,13 +326,36 @@ LOG_HELP: Mapping[str, tuple[str, str]] = {
         "too hard), which every bed on that soil learns from.",
         "B4 tine weeder 6 min worked fair",
     ),
-    "look": ("Weeds seen, by stage, or `nothing`.", "B4 30 threads 5 seed leaves per ft2"),
-    "feel": ("What a squeezed handful does: wet, smears, crumbles, dry, hard.", "B4 crumbles"),
-    "up": ("The crop has come up.", "B4"),
+    "look": (
+        "Weeds seen in a bed, or in several where nothing is counted. A few sprouts tell when "
+        "this flush comes; how many there are is a question of its own.",
+        "B4 6 threads 11 seed leaves 3 true leaves",
+    ),
+    "feel": (
+        "What a squeezed handful from working depth does: wet, sticky, crumbles, dry, hard.",
+        "B4 B5 crumbles",
+    ),
+    "up": ("The crop has come up.", "B4 B5"),
     "rooted": ("The transplants hold.", "B5"),
-    "hand": ("Hand weeding.", "B4 45 min"),
+    "hand": ("Hand weeding; minutes of one bed at a time.", "B4 35 min"),
     "clear": ("The bed or part is cleared.", "B4"),
 }
+LOOK_EXAMPLES = (
+    "log look B4 6 threads 11 seed leaves 3 true leaves",
+    "log look B4 12 seed leaves in 0.25 m2 quadrat nail",
+    "log look B1-B4 B7 nothing yet",
+)
+LOOK_WORDS = (
+    ("6 threads 11 seed leaves 3 true leaves", "about 20 sprouts, scratched up"),
+    ("12 seed leaves in 0.25 m2", "counted there; 2 ft2 or 50 x 50 cm"),
+    ("... in 0.25 m2 quadrat nail", "a place that stays; next time the name"),
+    ("310 threads per m2, or per ft2", "what stands in the whole bed"),
+    ("nothing, nothing yet", "looked and saw none"),
+    ("first threads, first green", "seen for the first time"),
+    ("few, some, many", "under 5 per m2, between, over 40"),
+    ("survivors 4 of 20", "left of 20 marked before a pass"),
+)
+"""What a look may say, and what that means."""
 
 
 def add_log_command(kind: str, summary: str, example: str) -> None:
@@ -330,9 +368,73 @@ def add_log_command(kind: str, summary: str, example: str) -> None:
     ) -> None:
         log_entry(f"{kind} {' '.join(words)}", note, farm)
 
+    def write_look(
+        words: Annotated[
+            list[str], typer.Argument(metavar="WORDS...", help="Beds, and what was seen.")
+        ],
+        farm: FarmOption = None,
+        thread: Annotated[
+            str | None, typer.Option(metavar="N", help="Threads, white and not up.")
+        ] = None,
+        seed_leaf: Annotated[
+            str | None, typer.Option(metavar="N", help="With seed leaves.")
+        ] = None,
+        true_leaf: Annotated[
+            str | None, typer.Option(metavar="N", help="With one or two true leaves.")
+        ] = None,
+        young: Annotated[
+            str | None, typer.Option(metavar="N", help="With three to five leaves.")
+        ] = None,
+        established: Annotated[
+            str | None, typer.Option(metavar="N", help="With six leaves or more.")
+        ] = None,
+        area: Annotated[
+            str | None, typer.Option("--in", metavar="AREA", help="Counted in, as 0.25 m2.")
+        ] = None,
+        quadrat: Annotated[
+            str | None, typer.Option("--quadrat", metavar="NAME", help="A place that stays.")
+        ] = None,
+        per: Annotated[
+            str | None, typer.Option("--per", metavar="UNIT", help="Counts are per m2 or ft2.")
+        ] = None,
+        is_nothing: Annotated[bool, typer.Option("--nothing", help="Nothing was seen.")] = False,
+        first: Annotated[
+            str | None,
+            typer.Option("--first", metavar="WHAT", help="First seen: threads or green."),
+        ] = None,
+        amount: Annotated[
+            str | None, typer.Option("--amount", metavar="WORD", help="few, some or many.")
+        ] = None,
+        survivors: Annotated[
+            str | None, typer.Option("--survivors", metavar="N", help="As 4 of 20.")
+        ] = None,
+        note: NoteOption = "",
+    ) -> None:
+        counts = (
+            (thread, "threads"),
+            (seed_leaf, "seed leaves"),
+            (true_leaf, "true leaves"),
+            (young, "young"),
+            (established, "established"),
+        )
+        said = [f"{number} {stage}" for number, stage in counts if number is not None]
+        given = (
+            ("in ", area),
+            ("per ", per),
+            ("first ", first),
+            ("", amount),
+            ("survivors ", survivors),
+        )
+        said += [word + text for word, text in given if text is not None]
+        said += ["nothing"] if is_nothing else []
+        more = {} if quadrat is None else {"quadrat": quadrat.strip()}
+        log_entry(" ".join([kind, *words, *said]), note, farm, more)
+
     def write_pass(
         words: Annotated[list[str], typer.Argument(metavar="WORDS...", help="In words, as above.")],
         farm: FarmOption = None,
+        took: TookOption = None,
+        set_up_took: SetUpTookOption = None,
         setup: Annotated[
             str | None,
             typer.Option("--setup", metavar="NAME", help="The set-up the tool was in."),
@@ -340,13 +442,23 @@ def add_log_command(kind: str, summary: str, example: str) -> None:
         worked: WorkedOption = None,
         note: NoteOption = "",
     ) -> None:
+        from scheduler.adapters.quantities import duration_min
+
         more = worked_data(worked)
         if setup is not None:
             more["setup"] = setup
+        for key, time in (("work_min", took), ("setup_min", set_up_took)):
+            if time is not None:
+                more[key] = duration_min(time)
         log_entry(f"{kind} {' '.join(words)}", note, farm, more)
 
-    command = write_pass if kind == "pass" else write
+    command: Any = {"pass": write_pass, "look": write_look}.get(kind, write)
     command.__doc__ = f"{summary} As in: log {kind} {example}"
+    if kind == "look":
+        meanings = [f"  {said:<39}{meaning}" for said, meaning in LOOK_WORDS]
+        examples = [f"  {line}" for line in LOOK_EXAMPLES]
+        blocks = (["What may be said, in words:", *meanings], ["As in:", *examples])
+        command.__doc__ = "\n\n".join([summary, *("\b\n" + "\n".join(block) for block in blocks)])
     settings = {"ignore_unknown_options": True}
     log_app.command(kind, context_settings=settings)(command)
 
@@ -358,15 +470,22 @@ for _kind, (_summary, _example) in LOG_HELP.items():
 def log_entry(
     words: str, note: str, farm: Path | None, more: Mapping[str, Any] | None = None
 ) -> None:
-    """Write one entry from its words, and from what options said beside them."""
+    """Write one entry a bed from its words, and from what options said beside them."""
     from scheduler.adapters.farmfile import read_farm
-    from scheduler.adapters.journal import gauge_reading_time, parse_note
+    from scheduler.adapters.journal import (
+        check_survivors,
+        gauge_reading_time,
+        parse_notes,
+        quadrat_areas,
+    )
 
     folder = farm_folder(farm)
     described = read_farm(folder)
-    event = parse_note(
+    now = now_utc()
+    read = partial(
+        parse_notes,
         words,
-        now_utc(),
+        now,
         described.place.time_zone,
         *farm_names(described),
         setups=setup_names(described),
@@ -374,9 +493,19 @@ def log_entry(
         remark=note,
         gauge_read_at=gauge_reading_time(described.weather),
     )
-    with farm_database(folder) as database:
-        database.add_events([event])
-    typer.echo(written_words(event, described))
+    if not words.startswith("look "):
+        events = read()
+        with farm_database(folder) as database:
+            database.add_events(events)
+    else:
+        with farm_database(folder) as database:
+            known = database.events(now)
+            events = read(quadrats=quadrat_areas(known))
+            for event in events:
+                check_survivors(event, known)
+            database.add_events(events)
+    for event in events:
+        typer.echo(written_words(event, described))
 
 
 @log_app.command("undo")

@@ -340,17 +340,19 @@ def test_logging_twice_gives_two_entries() -> None:
         ("sow B4", "a note of sow lacks crop; write it like 'sow B4 carrot 3 rows'"),
         ("pass B4 tin", "there is no tool 'tin'; did you mean 'tine'?"),
         ("pass B4 5 mm", "cannot read '5 mm' in a note of pass; allowed here: TOOL, 15 mm deep, "
-         "6 min, setup NAME, worked, worked well/fair/poorly, not worked, not worked too wet/too "
-         "hard, part NAME, a moment such as last night, 10:30, 8 May or 2013-05-08 10:30, "
+         "6 min, setup-time 8 min, setup NAME, worked, worked well/fair/poorly, not worked, "
+         "not worked too wet/too hard, part NAME, a moment such as last night, 10:30, 8 May or 2013-05-08 10:30, "
          "# and a remark"),
         ("pass B4 tine worked well not worked", "says worked twice; say it once"),
         ("pass B4 tine worked farely", "cannot read 'farely' in a note of pass; allowed here: "
-         "TOOL, 15 mm deep, 6 min, setup NAME, worked, worked well/fair/poorly, not worked, "
+         "TOOL, 15 mm deep, 6 min, setup-time 8 min, setup NAME, worked, worked well/fair/poorly, "
+         "not worked, "
          "not worked too wet/too hard, part NAME, a moment such as last night, 10:30, 8 May or "
          "2013-05-08 10:30, "
          "# and a remark"),
         ("pass B4 tine not worked fair", "cannot read 'fair' in a note of pass; allowed here: "
-         "TOOL, 15 mm deep, 6 min, setup NAME, worked, worked well/fair/poorly, not worked, "
+         "TOOL, 15 mm deep, 6 min, setup-time 8 min, setup NAME, worked, worked well/fair/poorly, "
+         "not worked, "
          "not worked too wet/too hard, part NAME, a moment such as last night, 10:30, 8 May or "
          "2013-05-08 10:30, "
          "# and a remark"),
@@ -359,10 +361,10 @@ def test_logging_twice_gives_two_entries() -> None:
          "'water B4 90 min at 8 mm/h' (stand a straight tin under the sprinkler for an hour)"),
         ("water B4 2 h at 3 mm/h 5 mm", "says water_mm twice; say it once"),
         ("feel B4 odd", "cannot read 'odd' in a note of feel; allowed here: one of "
-         "too wet/wet/smears/crumbles/fit/powdery/dry/hard, part NAME, a moment such as last "
-         "night, 10:30, 8 May or 2013-05-08 10:30, # and a remark"),
-        ("look B4 3 threads", "counts weeds but not of what area: found 'B4 3 threads'; allowed: "
-         "per m2, per ft2; write it like 'look B4 30 threads per m2'"),
+         "too wet/wet/sticky/smears/crumbles/fit/powdery/dry/hard, part NAME, a moment such as "
+         "last night, 10:30, 8 May or 2013-05-08 10:30, # and a remark"),
+        ("look B4", "a note of look says not what was seen; write it like 'look B4 6 threads 11 "
+         "seed leaves 3 true leaves' or 'look B4 nothing'"),
         ("up B4 31 Feb", "'2013-02-31' is no day of the calendar; write it like 2013-05-08"),
         ("look B4 nothing 3 thread", "entry of kind look: says nothing was seen and counts weeds; "
          "give one of the two"),

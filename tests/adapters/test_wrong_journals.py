@@ -161,7 +161,7 @@ ENTRIES: list[tuple[Event, str]] = [
     ),
     (
         entry("look", data={"thread": True}),
-        "entry e1 (look): thread is True; allowed: 0 to 1e+06 per m2",
+        "entry e1 (look): thread is True; allowed: 0 to 50000 per m2",
     ),
     (
         entry("pass", data={"tool": "tine", "how": "badly"}),

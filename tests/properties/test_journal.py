@@ -14,7 +14,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from scheduler.adapters.journal import export_csv, import_csv, open_farm_database
-from scheduler.adapters.journal.entries import DATA_KEYS, KIND_RULES, LONGEST_SPAN, WORDS
+from scheduler.adapters.journal.entries import (
+    COUNTS,
+    DATA_KEYS,
+    KIND_RULES,
+    LONGEST_SPAN,
+    STAGES,
+    WORDS,
+)
 from scheduler.adapters.journal.spreadsheets import EVENT_COLUMNS
 from scheduler.records import Event, Forecast, Kind, WeatherValue
 
@@ -46,6 +53,28 @@ def data_values(draw: st.DrawFn, key: str) -> Any:
 
 
 @st.composite
+def looks(draw: st.DrawFn) -> dict[str, Any]:
+    """What a look may say: one of its forms."""
+    form = draw(st.sampled_from(["nothing", "stages", "sprouts", "quadrat", "first", "survivors"]))
+    if form == "first":
+        key = draw(st.sampled_from(["first", "amount"]))
+        return {key: draw(data_values(key))}
+    if form == "survivors":
+        left_n, of_n = sorted(draw(st.tuples(st.integers(1, 500), st.integers(1, 500))))
+        return {"left_n": left_n, "of_n": of_n}
+    if form == "nothing":
+        return {"nothing": True}
+    keys = STAGES if form == "stages" else COUNTS
+    said = draw(st.lists(st.sampled_from(keys), min_size=1, unique=True))
+    if form == "stages":
+        return {key: draw(data_values(key)) for key in said}
+    counted = {key: draw(st.integers(1, 90)) for key in said}
+    if form == "sprouts":
+        return counted
+    return {**counted, "area_m2": draw(st.floats(0.1, 5)), "quadrat": draw(names)}
+
+
+@st.composite
 def entries(draw: st.DrawFn, event_id: str) -> Event:
     """A valid entry of any kind but undo."""
     kind = draw(st.sampled_from([kind for kind in KIND_RULES if kind != "undo"]))
@@ -71,8 +100,10 @@ def entries(draw: st.DrawFn, event_id: str) -> Event:
     if "found" in data and "how" not in data:
         data["worked"] = False
     data.pop("how" if data.get("worked") is False else "found", None)
-    if "nothing" in data:
-        data = {"nothing": True}
+    if kind == "look":
+        data = draw(looks())
+    if data.get("work_min") == 0:
+        del data["work_min"]
     has_part = rule.has_bed and draw(st.booleans())
     return Event(
         event_id=event_id,

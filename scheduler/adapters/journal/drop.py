@@ -22,8 +22,9 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from scheduler.adapters.journal.database import FarmDatabase, open_farm_database
+from scheduler.adapters.journal.entries import check_survivors, quadrat_areas
 from scheduler.adapters.journal.moments import utc_moment, utc_text, zone_of
-from scheduler.adapters.journal.notes import GAUGE_READ_AT, parse_note
+from scheduler.adapters.journal.notes import GAUGE_READ_AT, parse_notes
 from scheduler.adapters.journal.spreadsheets import (
     Imported,
     Names,
@@ -166,11 +167,12 @@ def _take_notes(
     faults: list[str] = []
     said: Counter[str] = Counter()
     beds, tools, crops = (group or () for group in names)
+    known = list(database.events(now))
     for number, line in enumerate(read_text(path).splitlines(), start=1):
         if not line.strip() or line.strip().startswith("#"):
             continue
         try:
-            event = parse_note(
+            read = parse_notes(
                 line,
                 written_at,
                 zone.key,
@@ -181,13 +183,18 @@ def _take_notes(
                 needs_date=needs_date,
                 setups=setups,
                 gauge_read_at=gauge_read_at,
+                quadrats=quadrat_areas(known),
             )
+            for event in read:
+                check_survivors(event, known)
         except WhitethreadError as error:
             faults.append(f"{path.name} line {number}: {error}")
             continue
-        key = file_event_id(event, 0)
-        events.append(replace(event, event_id=file_event_id(event, said[key])))
-        said[key] += 1
+        known += read
+        for event in read:
+            key = file_event_id(event, 0)
+            events.append(replace(event, event_id=file_event_id(event, said[key])))
+            said[key] += 1
     return (None, faults) if faults else (_added(database, events), [])
 
 

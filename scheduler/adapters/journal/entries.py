@@ -18,17 +18,46 @@ from scheduler.errors import JournalError
 from scheduler.records import EVENT_KINDS, Event
 
 STAGES = ("thread", "seed_leaf", "true_leaf", "young", "established")
+COUNTS = tuple(f"n_{stage}" for stage in STAGES)
+"""Sprouts as counted; the stages themselves are weeds per m2."""
+
+FIRSTS = ("threads", "green")
+"""What was seen in a bed for the first time since it was last worked."""
+
+AMOUNTS = ("few", "some", "many")
 HOWS = ("well", "fair", "poorly")
 """How a pass worked, where it did."""
 
 FEELS = ("wet", "smears", "crumbles", "dry", "hard")
 """What a squeezed handful from working depth does; `crumbles` is fit, `dry` is powdery."""
 
+FEEL_WORDS: Mapping[str, str] = {
+    "too wet": "wet",
+    "wet": "wet",
+    "sticky": "smears",
+    "smears": "smears",
+    "crumbles": "crumbles",
+    "fit": "crumbles",
+    "powdery": "dry",
+    "dry": "dry",
+    "hard": "hard",
+}
+"""What a grower may say of it, and the word that is kept."""
+
 FOUND = ("too wet", "too hard")
 """What was found where a pass was not made."""
 
 LONGEST_SPAN = timedelta(days=31)
 """The longest time one rain, temperature or weather value may cover."""
+
+MOST_WEEDS_M2 = 50_000
+"""Five to the square centimetre: more is a wrong unit or area."""
+
+MOST_SPROUTS = 500
+"""More than anybody scratches up in a few spots."""
+
+SURVIVORS_WITHIN = timedelta(days=21)
+"""The longest time from a pass to a look at what outlived it."""
 
 
 @dataclass(frozen=True)
@@ -42,7 +71,13 @@ class DataKey:
     unit: str = ""
 
 
-WORDS: Mapping[str, tuple[str, ...]] = {"how": HOWS, "found": FOUND, "feel": FEELS}
+WORDS: Mapping[str, tuple[str, ...]] = {
+    "how": HOWS,
+    "found": FOUND,
+    "feel": FEELS,
+    "first": FIRSTS,
+    "amount": AMOUNTS,
+}
 """The words allowed for keys that hold one of a few."""
 
 DATA_KEYS: Mapping[str, DataKey] = {
@@ -67,9 +102,17 @@ DATA_KEYS: Mapping[str, DataKey] = {
         DataKey("worked", "yes_no"),
         DataKey("how", "how"),
         DataKey("found", "found"),
-        *(DataKey(stage, "number", 0, 1_000_000, "per m2") for stage in STAGES),
+        *(DataKey(stage, "number", 0, MOST_WEEDS_M2, "per m2") for stage in STAGES),
         DataKey("nothing", "yes_no"),
         DataKey("feel", "feel"),
+        DataKey("setup_min", "number", 0, 480, "min"),
+        *(DataKey(count, "whole", 0, 5000) for count in COUNTS),
+        DataKey("area_m2", "number", 0.002, 5, "m2"),
+        DataKey("quadrat", "text"),
+        DataKey("first", "first"),
+        DataKey("amount", "amount"),
+        DataKey("left_n", "whole", 0, 500),
+        DataKey("of_n", "whole", 1, 500),
     )
 }
 
@@ -99,8 +142,17 @@ KIND_RULES: Mapping[str, KindRule] = {
     "sow": _PLANTED,
     "plant": _PLANTED,
     "prep": KindRule(True, (), ("depth_mm", "tool")),
-    "pass": KindRule(True, ("tool",), ("depth_mm", "work_min", "setup", "worked", "how", "found")),
-    "look": KindRule(True, needs_one_of=(*STAGES, "nothing")),
+    "pass": KindRule(
+        True,
+        ("tool",),
+        ("depth_mm", "work_min", "setup", "setup_min", "worked", "how", "found"),
+    ),
+    "look": KindRule(
+        True,
+        (),
+        ("area_m2", "quadrat", "of_n"),
+        needs_one_of=(*STAGES, "nothing", *COUNTS, "first", "amount", "left_n"),
+    ),
     "feel": KindRule(True, ("feel",)),
     "up": KindRule(True),
     "rooted": KindRule(True),
@@ -337,14 +389,109 @@ def _check_together(
             f"{what}: runs from {data['from_m']:g} m to {data['to_m']:g} m; "
             "to_m must be beyond from_m"
         )
-    if data.get("nothing") and any(data.get(stage, 0) > 0 for stage in STAGES):
-        raise JournalError(f"{what}: says nothing was seen and counts weeds; give one of the two")
+    if data.get("work_min") == 0:
+        raise JournalError(f"{what}: took 0 min; give the minutes or leave them away")
     if "how" in data and data.get("worked") is False:
         raise JournalError(f"{what}: says not worked and worked {data['how']}; give one of the two")
     if "found" in data and data.get("worked") is not False:
         raise JournalError(f"{what}: says found {data['found']}; that needs worked to be false")
-    if kind == "look" and data.get("nothing") is False and len(data) == 1:
+    if kind == "look":
+        _check_look(data, rule, what)
+
+
+_LOOK_FORMS: Mapping[str, tuple[str, ...]] = {
+    "weeds per m2": STAGES,
+    "sprouts as counted": COUNTS,
+    "a first sighting": ("first",),
+    "an amount": ("amount",),
+    "survivors": ("left_n", "of_n"),
+}
+"""What a look may say, beside nothing, and the keys that say it; one look says one of them."""
+
+
+def _check_look(data: Mapping[str, Any], rule: KindRule, what: str) -> None:
+    """Refuse a look that says nothing, two things at once, or what cannot be."""
+    if data.get("nothing") is False and len(data) == 1:
         raise JournalError(f"{what}: says nothing; give one of {', '.join(rule.needs_one_of)}")
+    weeds = [data[key] for key in (*STAGES, *COUNTS) if key in data]
+    if data.get("nothing") and any(number > 0 for number in weeds):
+        raise JournalError(f"{what}: says nothing was seen and counts weeds; give one of the two")
+    said = [form for form, keys in _LOOK_FORMS.items() if any(key in data for key in keys)]
+    if data.get("nothing") and not weeds:
+        said.append("nothing")
+    if len(said) > 1:
+        raise JournalError(
+            f"{what}: says {' and '.join(said[:2])}; one look says one of them, log the other by "
+            "itself"
+        )
+    n_counted = sum(data.get(key, 0) for key in COUNTS)
+    is_counted = any(key in data for key in COUNTS)
+    if "area_m2" in data and not (is_counted or data.get("nothing")):
+        raise JournalError(f"{what}: gives an area but no count in it; give the count")
+    if "quadrat" in data and "area_m2" not in data:
+        raise JournalError(f"{what}: names a quadrat but not its area; give area_m2")
+    if is_counted and "area_m2" not in data:
+        _check_sprouts(n_counted, bool(data.get("nothing")), what)
+    if "area_m2" in data and n_counted > MOST_WEEDS_M2 * data["area_m2"]:
+        raise JournalError(
+            f"{what}: counts {n_counted} in {data['area_m2']:g} m2, "
+            f"{n_counted / data['area_m2']:.0f} per m2; allowed: up to {MOST_WEEDS_M2} per m2; "
+            "check count and area"
+        )
+    if ("left_n" in data) != ("of_n" in data):
+        raise JournalError(f"{what}: has one of left_n and of_n; give both, as 4 of 20")
+    if data.get("left_n", 0) > data.get("of_n", math.inf):
+        raise JournalError(
+            f"{what}: {data['left_n']} of {data['of_n']} were left; allowed: no more than were "
+            "marked before the pass"
+        )
+
+
+def _check_sprouts(n_counted: int, is_nothing: bool, what: str) -> None:
+    """Refuse sprouts scratched up in a few spots that are none, or too many for that."""
+    if n_counted == 0 and not is_nothing:
+        raise JournalError(f"{what}: counts no weed at all; say nothing instead, or of what area")
+    if n_counted > MOST_SPROUTS:
+        raise JournalError(
+            f"{what}: counts {n_counted} sprouts without an area; allowed: up to {MOST_SPROUTS} of "
+            "a few spots; say of what area, per m2 or in 0.25 m2"
+        )
+
+
+def quadrat_areas(events: Iterable[Event]) -> dict[tuple[str, str], tuple[str, float]]:
+    """Name and area [m2] of each quadrat that stays in place, by bed and name in lower case."""
+    return {
+        (str(event.bed), str(event.data["quadrat"]).casefold()): (
+            str(event.data["quadrat"]),
+            float(event.data["area_m2"]),
+        )
+        for event in events
+        if "quadrat" in event.data and "area_m2" in event.data
+    }
+
+
+def check_survivors(event: Event, known: Iterable[Event]) -> None:
+    """Refuse a look at survivors in a bed that no pass of the weeks before is logged for.
+
+    Raises
+    ------
+    JournalError
+        One line: the bed, what was looked for, what to do.
+    """
+    if "left_n" not in event.data:
+        return
+    since = event.happened_at - SURVIVORS_WITHIN
+    if not any(
+        other.kind == "pass"
+        and other.bed == event.bed
+        and since <= other.happened_at <= event.happened_at
+        and other.data.get("worked") is not False
+        for other in known
+    ):
+        raise JournalError(
+            f"{event.bed}: survivors of what? found no pass logged there in the "
+            f"{SURVIVORS_WITHIN.days} days before; log the pass first"
+        )
 
 
 def _check_span(

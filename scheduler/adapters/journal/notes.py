@@ -9,19 +9,28 @@ The grammar, words in any case, `[...]` may be left out, clauses and the moment 
     sow BED CROP [N rows] [QTY apart] [QTY deep] [from QTY to QTY]   [WHEN]
     plant BED CROP ...                                like sow
     prep BED [TOOL] [QTY deep]            [WHEN]
-    pass BED TOOL [QTY deep] [TIME] [setup NAME] [worked [HOW] | not worked [FOUND]]   [WHEN]
-    look BED (N STAGE ... per m2 | per ft2) | nothing     [WHEN]
-    feel BED FEEL                         [WHEN]
-    hand BED [TIME]                       [WHEN]
-    up BED | rooted BED | clear BED       [WHEN]
+    pass BED TOOL [QTY deep] [TIME] [setup NAME] [setup-time TIME]
+         [worked [HOW] | not worked [FOUND]]              [WHEN]
+    look BED N STAGE ...                  [WHEN]      sprouts scratched up in a few spots
+    look BED N STAGE ... in AREA [quadrat NAME]   [WHEN]    or nothing in AREA; a named quadrat
+                                                      stays in place and its area is known then
+    look BED N STAGE ... per m2 | per ft2 [WHEN]      what stands in the whole bed
+    look BEDS nothing [yet]               [WHEN]
+    look BEDS first threads | first green | few | some | many     [WHEN]
+    look BED survivors N of N             [WHEN]      of weeds marked before the last pass
+    feel BEDS FEEL                        [WHEN]
+    hand BED [TIME] | hand BEDS           [WHEN]
+    up BEDS | rooted BEDS | clear BEDS    [WHEN]
 
     BED    a bed of the farm, or BED/PART; a part can also be written as `part NAME`
+    BEDS   one or more: B4 B5/a, or B4, B5 and B7, or B1-B4; one entry a bed
+    AREA   0.25 m2, 2 ft2, 50 x 50 cm
     QTY    a number and a unit: 18 mm, 0.7 in, 12 C, 54 F, 30 ft; a decimal comma is understood
     TIME   6 min, 1.5 h
     STAGE  thread, seed leaf, true leaf, young, established, also in the plural
     HOW    well, fair, poorly
     FOUND  too wet, too hard
-    FEEL   wet (too wet), smears, crumbles (fit), dry (powdery), hard
+    FEEL   wet (too wet), sticky (smears), crumbles (fit), dry (powdery), hard
     # ...  after a # that stands alone, the rest of the line is kept as a remark
 
 When it was (the farm's wall time; what runs past `now` is cut at `now`)::
@@ -51,10 +60,11 @@ from zoneinfo import ZoneInfo
 
 from scheduler.adapters import quantities
 from scheduler.adapters.journal.entries import (
+    AMOUNTS,
+    FEEL_WORDS,
     FOUND,
     HOWS,
     KIND_RULES,
-    STAGES,
     checked_entry,
     names_hint,
     new_event_id,
@@ -70,6 +80,7 @@ from scheduler.adapters.journal.moments import (
     utc_text,
     zone_of,
 )
+from scheduler.adapters.journal.note_beds import Place, taken_beds, taken_name
 from scheduler.errors import JournalError
 from scheduler.records import EVENT_KINDS, Event
 
@@ -77,16 +88,9 @@ NOTE_KINDS = tuple(kind for kind in EVENT_KINDS if kind != "undo")
 GAUGE_READ_AT = time(7)
 EVENING_AT = time(18)
 
-FEEL_WORDS: Mapping[str, str] = {
-    "too wet": "wet",
-    "wet": "wet",
-    "smears": "smears",
-    "crumbles": "crumbles",
-    "fit": "crumbles",
-    "powdery": "dry",
-    "dry": "dry",
-    "hard": "hard",
-}
+MANY_BED_KINDS = ("look", "feel", "up", "rooted", "hand", "clear")
+"""Kinds of which one line may name several beds."""
+
 _SPAN_WORDS = {
     "this morning": (time(9), time(5), time(12)),
     "this afternoon": (time(15), time(12), time(18)),
@@ -98,10 +102,15 @@ _EXAMPLES = {
     "plant": "plant B4 lettuce 3 rows",
     "pass": "pass B4 tine 15 mm deep",
     "feel": "feel B4 crumbles",
-    "look": "look B4 30 threads per m2",
+    "look": "look B4 6 threads 11 seed leaves 3 true leaves",
     "temp": "temp min 4 C max 21 C",
 }
 _M2_PER_FT2 = quantities.M_PER_FT**2
+
+_SAME_AREA = 0.02  # share by which two sayings of one area may differ
+
+Quadrats = Mapping[tuple[str, str], tuple[str, float]]
+"""Name and area [m2] of the quadrats of a farm, as `entries.quadrat_areas` gives them."""
 
 
 @dataclass(frozen=True)
@@ -134,6 +143,40 @@ def parse_note(
     beds: Collection[str],
     tools: Collection[str],
     crops: Collection[str],
+    **rest: Any,
+) -> Event:
+    """The one entry that a one-line note says; arguments and errors as of `parse_notes`.
+
+    Raises
+    ------
+    WhitethreadError
+        Also if the note names several beds.
+
+    Examples
+    --------
+    >>> from datetime import UTC
+    >>> now = datetime(2013, 5, 8, 12, 30, tzinfo=UTC)
+    >>> rain = parse_note("rain 18 mm last night", now, "America/New_York", (), (), ())
+    >>> rain.data["rain_mm"], rain.data["start_at"], rain.data["end_at"]
+    (18.0, '2013-05-07T22:00:00+00:00', '2013-05-08T11:00:00+00:00')
+    >>> tined = parse_note("pass B4 tine 15 mm deep", now, "America/New_York", ["B4"], ["tine"], ())
+    >>> tined.bed, dict(tined.data)
+    ('B4', {'tool': 'tine', 'depth_mm': 15.0})
+    """
+    events = parse_notes(text, now, time_zone, beds, tools, crops, **rest)
+    if len(events) > 1:
+        named = ", ".join(str(event.bed) for event in events)
+        raise JournalError(f"names {len(events)} beds, {named}; allowed: one")
+    return events[0]
+
+
+def parse_notes(
+    text: str,
+    now: datetime,
+    time_zone: str,
+    beds: Collection[str],
+    tools: Collection[str],
+    crops: Collection[str],
     *,
     recorded_at: datetime | None = None,
     needs_date: bool = False,
@@ -141,8 +184,9 @@ def parse_note(
     more: Mapping[str, Any] | None = None,
     remark: str = "",
     gauge_read_at: time = GAUGE_READ_AT,
-) -> Event:
-    """The entry that a one-line note says.
+    quadrats: Quadrats | None = None,
+) -> tuple[Event, ...]:
+    """The entries that a one-line note says, one for each bed that it names.
 
     Parameters
     ----------
@@ -166,6 +210,8 @@ def parse_note(
         A remark kept with the entry; a second one in the words is a fault.
     gauge_read_at
         When the gauge is usually read: rain without a moment is of the day up to then.
+    quadrats
+        Quadrats logged before, whose area need not be said again.
 
     Raises
     ------
@@ -176,12 +222,10 @@ def parse_note(
     --------
     >>> from datetime import UTC
     >>> now = datetime(2013, 5, 8, 12, 30, tzinfo=UTC)
-    >>> rain = parse_note("rain 18 mm last night", now, "America/New_York", (), (), ())
-    >>> rain.data["rain_mm"], rain.data["start_at"], rain.data["end_at"]
-    (18.0, '2013-05-07T22:00:00+00:00', '2013-05-08T11:00:00+00:00')
-    >>> tined = parse_note("pass B4 tine 15 mm deep", now, "America/New_York", ["B4"], ["tine"], ())
-    >>> tined.bed, dict(tined.data)
-    ('B4', {'tool': 'tine', 'depth_mm': 15.0})
+    >>> beds = ["B1", "B2", "B3"]
+    >>> clean = parse_notes("look B1-B3 nothing", now, "America/New_York", beds, (), ())
+    >>> [(event.bed, dict(event.data)) for event in clean][-1]
+    ('B3', {'nothing': True})
     """
     zone = zone_of(time_zone)
     now = utc_moment(utc_text(now))
@@ -202,22 +246,24 @@ def parse_note(
         )
     sentence = _Sentence(kind, rest.strip(), tools, crops)
     if KIND_RULES[kind].has_bed:
-        sentence.take_bed(beds)
+        sentence.take_beds(beds)
     sentence.take_clauses()
     for key, value in (more or {}).items():
         sentence.put(key, value)
     data = _with_known_setup(sentence.data, setups or {})
+    if kind == "look":
+        data |= sentence.look_counts()
+        if not data:
+            raise JournalError(
+                f"a note of look says not what was seen; write it like {_EXAMPLES['look']!r} or "
+                "'look B4 nothing'"
+            )
     lacking = [key for key in KIND_RULES[kind].needs if key not in (*data, "start_at", "end_at")]
     if lacking:
         raise JournalError(
             f"a note of {kind} lacks {lacking[0]}; write it like {_EXAMPLES[kind]!r}"
         )
-    has_counts = any(stage in data for stage in STAGES)
-    if has_counts and "nothing" not in data and not sentence.has_area:
-        raise JournalError(
-            f"counts weeds but not of what area: found {rest.strip()!r}; allowed: per m2, per ft2; "
-            f"write it like {_EXAMPLES['look']!r}"
-        )
+    sentence.refuse_shared(data)
     low_c, high_c = data.get("air_temp_min_c"), data.get("air_temp_max_c")
     if low_c is not None and high_c is not None and low_c > high_c:
         raise JournalError(
@@ -229,9 +275,29 @@ def parse_note(
         data |= {"start_at": utc_text(when.start_at), "end_at": utc_text(when.end_at)}
         happened_at = when.end_at
     recorded_at = now if recorded_at is None else recorded_at
-    event = checked_entry(
-        Event("", kind, happened_at, recorded_at, sentence.bed, sentence.part, data, None, note)
+    whole: list[Place | tuple[None, None]] = [*sentence.places] or [(None, None)]
+    return tuple(
+        _named(
+            checked_entry(
+                Event(
+                    "",
+                    kind,
+                    happened_at,
+                    recorded_at,
+                    bed,
+                    part,
+                    _with_known_area(data, bed, quadrats or {}),
+                    None,
+                    note,
+                )
+            )
+        )
+        for bed, part in whole
     )
+
+
+def _named(event: Event) -> Event:
+    """The entry with a name of its own."""
     event_id = new_event_id(
         event.kind,
         event.happened_at,
@@ -242,6 +308,29 @@ def parse_note(
         note=event.note,
     )
     return replace(event, event_id=event_id)
+
+
+def _with_known_area(
+    data: Mapping[str, Any], bed: str | None, quadrats: Quadrats
+) -> dict[str, Any]:
+    """The data with the area of a quadrat that was logged before, and its name as then."""
+    if "quadrat" not in data or bed is None:
+        return dict(data)
+    name, area_m2 = quadrats.get((bed, str(data["quadrat"]).casefold()), ("", None))
+    said_m2 = data.get("area_m2", area_m2)
+    if said_m2 is None:
+        raise JournalError(
+            f"quadrat {data['quadrat']!r} of {bed} has no area yet; say it once, like in 0.25 m2 "
+            f"quadrat {data['quadrat']}"
+        )
+    if area_m2 is None:
+        return dict(data)
+    if abs(said_m2 / area_m2 - 1.0) > _SAME_AREA:
+        raise JournalError(
+            f"quadrat {name!r} of {bed} was {area_m2:g} m2 and is {said_m2:g} m2 now; leave the "
+            "area away, or give a new place a name of its own"
+        )
+    return {**data, "quadrat": name, "area_m2": area_m2}
 
 
 def _with_known_setup(
@@ -266,6 +355,7 @@ def _with_known_setup(
 _N = r"\d+(?:[.,]\d+)?"
 _QTY = rf"([-+−]?{_N} ?[^\s\d,]+)"
 _TIME = rf"({_N} ?(?:min|mins|minutes?|h|hrs?|hours?))(?![^\s])"
+_SETUP_TIME = r"set-?up[ -](?:time|took)"
 _STAGE_WORDS = {
     "threads?": "thread",
     "seed[ _-]?lea(?:f|ves)": "seed_leaf",
@@ -285,23 +375,48 @@ class _Sentence:
         self.rest = rest
         self.tools = tools
         self.crops = crops
-        self.bed: str | None = None
-        self.part: str | None = None
+        self.beds: Collection[str] = ()
+        self.places: list[Place] = []
+        self.has_part_clause = False
         self.data: dict[str, Any] = {}
-        self.has_area = False
+        self.counts: dict[str, float] = {}
+        self.per_m2: float | None = None  # the area that counts are said of, where they are said so
 
-    def take_bed(self, beds: Collection[str]) -> None:
-        """Read the bed, and the part that may follow after a slash."""
-        name = self._name(beds)
-        if name is None:
-            word = self.rest.split(" ")[0].partition("/")[0]
-            found = f"there is no bed {word!r}" if word else "names no bed"
-            raise JournalError(f"{found}; {names_hint(word, beds)}")
-        self.bed = name
-        after_slash = re.match(r"/(\S+) ?", self.rest)
-        if after_slash:
-            self.part = after_slash[1]
-            self.rest = self.rest[after_slash.end() :]
+    def take_beds(self, beds: Collection[str]) -> None:
+        """Read the bed or beds, each with the part that may follow after a slash."""
+        self.beds = beds
+        self.places, self.rest = taken_beds(self.rest, beds, is_many=self.kind in MANY_BED_KINDS)
+
+    def look_counts(self) -> dict[str, Any]:
+        """Weeds per m2, or sprouts as counted."""
+        if self.per_m2 is None:
+            whole = {stage: int(n) if n.is_integer() else n for stage, n in self.counts.items()}
+            return {f"n_{stage}": n for stage, n in whole.items()}
+        if "area_m2" in self.data or "quadrat" in self.data:
+            raise JournalError("says per m2 or ft2, and in what area; say one of the two")
+        if not self.counts:
+            raise JournalError(f"counts nothing per m2; write it like {_EXAMPLES['look']!r}")
+        return {stage: n / self.per_m2 for stage, n in self.counts.items()}
+
+    def refuse_shared(self, data: Mapping[str, Any]) -> None:
+        """Refuse of several beds what is of one."""
+        if len(self.places) < 2:
+            return
+        if self.has_part_clause:
+            raise JournalError(
+                "says part of several beds; write each part with its bed, like B4/a B5/b"
+            )
+        n_beds = f"{len(self.places)} beds"
+        if "work_min" in data:
+            raise JournalError(
+                f"says {data['work_min']:g} min of {n_beds}; give each bed its own minutes, or "
+                "leave them away"
+            )
+        if "left_n" in data or any(key.startswith("n_") for key in data) or "area_m2" in data:
+            raise JournalError(
+                f"counts in {n_beds} at once; log each with its own count, or all with nothing, "
+                "few, some or many"
+            )
 
     def take_clauses(self) -> None:
         """Read clause after clause until nothing is left."""
@@ -318,6 +433,12 @@ class _Sentence:
     def _refuse(self, clauses: tuple[_Clause, ...]) -> None:
         """Say which words could not be read, and what would be."""
         found = self.rest if len(self.rest) <= 30 else self.rest[:27] + "..."
+        second, _ = taken_name(self.rest, self.beds)
+        if second and self.kind not in MANY_BED_KINDS:
+            raise JournalError(
+                f"names a second bed, {second!r}; a note of {self.kind} is of one bed, write one "
+                "for each"
+            )
         names = {"TOOL": self.tools, "CROP": self.crops}
         for form, _ in clauses:
             key = form.lower()
@@ -347,19 +468,9 @@ class _Sentence:
     def take_name(self, key: str, names: Collection[str]) -> None:
         """Read a name of `names` at the head."""
         if key not in self.data:
-            name = self._name(names)
-            if name is not None:
+            name, self.rest = taken_name(self.rest, names)
+            if name:
                 self.data[key] = name
-
-    def _name(self, names: Collection[str]) -> str | None:
-        """Take the longest of `names` that stands at the head, in any case."""
-        for name in sorted(names, key=lambda name: (-len(name), name)):
-            pattern = r"[ _-]".join(re.escape(word) for word in re.split(r"[ _-]", name))
-            found = re.match(rf"{pattern}(?= |/|$)", self.rest, re.IGNORECASE)
-            if found:
-                self.rest = self.rest[found.end() :].lstrip()
-                return name
-        return None
 
 
 _Clause = tuple[str, Callable[[_Sentence], None]]
@@ -408,13 +519,21 @@ def _take_stretch(sentence: _Sentence) -> None:
 def _take_part(sentence: _Sentence) -> None:
     found = sentence.match(r"part (\S+)")
     if found:
-        if sentence.part is not None:
+        bed, part = sentence.places[0]
+        if part is not None:
             raise JournalError("says part twice; say it once")
-        sentence.part = found[1]
+        sentence.places[0] = (bed, found[1])
+        sentence.has_part_clause = True
+
+
+def _take_setup_time(sentence: _Sentence) -> None:
+    found = sentence.match(rf"{_SETUP_TIME} {_TIME}")
+    if found:
+        sentence.put("setup_min", quantities.duration_min(_decimal_point(found[1])))
 
 
 def _take_setup(sentence: _Sentence) -> None:
-    ends = rf"(?= worked| not worked| part | {_QTY} deep| {_TIME}|$)"
+    ends = rf"(?= worked| not worked| part | {_SETUP_TIME} | {_QTY} deep| {_TIME}|$)"
     found = sentence.match(rf'setup (?:"([^"]+)"|(.+?){ends})')
     if found:
         sentence.put("setup", found[1] or found[2])
@@ -434,18 +553,54 @@ def _take_count(sentence: _Sentence) -> None:
     for pattern, stage in _STAGE_WORDS.items():
         found = sentence.match(rf"({_N}) ?{pattern},?")
         if found:
-            sentence.put(stage, float(_decimal_point(found[1])))
+            if stage in sentence.counts:
+                raise JournalError(f"says {stage} twice; say it once")
+            sentence.counts[stage] = float(_decimal_point(found[1]))
             return
 
 
+def _take_share(sentence: _Sentence) -> None:
+    """The square metre or foot that the counts are of."""
+    found = sentence.match(
+        r"(?:per |/ ?)(m2|ft2|sq ?ft|sq ?m|square foot|square metre|square meter)"
+    )
+    if found:
+        if sentence.per_m2 is not None:
+            raise JournalError("says per what area twice; say it once")
+        sentence.per_m2 = _M2_PER_FT2 if "f" in found[1].lower() else 1.0
+
+
 def _take_area(sentence: _Sentence) -> None:
-    """The area that the counts before it are of."""
-    found = sentence.match(r"(?:per |/ ?)(m2|ft2|sq ?ft|square foot|square metre|square meter)")
-    sentence.has_area |= found is not None
-    if found and "f" in found[1].lower():
-        for stage in STAGES:
-            if stage in sentence.data:
-                sentence.data[stage] /= _M2_PER_FT2
+    """The area in which the weeds were counted."""
+    sides = rf"{_N} ?(?:mm|cm|m|in|ft)? ?x ?{_N} ?(?:mm|cm|m|in|ft)"
+    found = sentence.match(rf"in ({sides}|{_N} ?(?:square \w+|sq\.? ?\w+|[^\s\d,]+[2²]?))")
+    if found:
+        sentence.put("area_m2", quantities.area_m2(_decimal_point(found[1])))
+
+
+def _take_quadrat(sentence: _Sentence) -> None:
+    found = sentence.match(r'(?:in )?quadrat (?:"([^"]+)"|(\S+))')
+    if found:
+        sentence.put("quadrat", found[1] or found[2])
+
+
+def _take_first(sentence: _Sentence) -> None:
+    found = sentence.match(r"first (threads?|green)")
+    if found:
+        sentence.put("first", "green" if found[1].lower() == "green" else "threads")
+
+
+def _take_amount(sentence: _Sentence) -> None:
+    found = sentence.match(rf"({'|'.join(AMOUNTS)})(?: weeds)?")
+    if found:
+        sentence.put("amount", found[1].lower())
+
+
+def _take_survivors(sentence: _Sentence) -> None:
+    found = sentence.match(r"(?:survivors?|survived) (\d{1,6}) of (\d{1,6})")
+    if found:
+        sentence.put("left_n", int(found[1]))
+        sentence.put("of_n", int(found[2]))
 
 
 def _take_running(sentence: _Sentence) -> None:
@@ -504,6 +659,7 @@ _CLAUSES: Mapping[str, tuple[_Clause, ...]] = {
         _TOOL,
         _DEEP,
         _WORK,
+        ("setup-time 8 min", _take_setup_time),
         ("setup NAME", _take_setup),
         (
             f"worked, worked {'/'.join(HOWS)}, not worked, not worked {'/'.join(FOUND)}",
@@ -512,9 +668,14 @@ _CLAUSES: Mapping[str, tuple[_Clause, ...]] = {
         _PART,
     ),
     "look": (
-        ("12 thread", _take_count),
-        _flag("nothing", "nothing", {"nothing": True}),
-        ("per m2", _take_area),
+        ("12 threads (or seed leaves, true leaves, young, established)", _take_count),
+        _flag("nothing", "nothing(?: yet| seen)?", {"nothing": True}),
+        ("first threads, first green", _take_first),
+        ("/".join(AMOUNTS), _take_amount),
+        ("survivors 4 of 20", _take_survivors),
+        ("in 0.25 m2", _take_area),
+        ("quadrat NAME", _take_quadrat),
+        ("per m2", _take_share),
         _PART,
     ),
     "feel": (("one of " + "/".join(FEEL_WORDS), _take_feel), _PART),

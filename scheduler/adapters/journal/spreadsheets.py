@@ -26,7 +26,9 @@ from zoneinfo import ZoneInfo
 from scheduler.adapters.journal.database import check_weather_value, open_farm_database
 from scheduler.adapters.journal.entries import (
     DATA_KEYS,
+    FEEL_WORDS,
     KIND_RULES,
+    WORDS,
     check_names,
     checked_entry,
     names_hint,
@@ -462,7 +464,15 @@ def _data_value(key: str, holds: str, cell: str, has_decimal_comma: bool, zone: 
         return _cell_yes_no(key, cell)
     if holds == "moment":
         return utc_text(_cell_moment(key, cell, zone))
+    if holds in WORDS:
+        return _cell_word(holds, cell)
     return _plain_text(cell)
+
+
+def _cell_word(holds: str, cell: str) -> str:
+    """One of a few words, as the journal keeps it; an unknown one is left for the check."""
+    word = " ".join(cell.lower().split())
+    return FEEL_WORDS.get(word, word) if holds == "feel" else word
 
 
 def _cell_number(column: str, cell: str, has_decimal_comma: bool) -> float:

@@ -10,6 +10,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from scheduler.adapters.quantities import (
+    area_text,
     density_text,
     depth_text,
     duration_text,
@@ -561,6 +562,7 @@ def event_words(event: Event, units: str, zone: ZoneInfo) -> str:
     """
     data = event.data
     words = [str(data[key]) for key in ("crop", "tool") if key in data]
+    words += look_words(data, units)
     if data.get("is_trace"):
         words.append("a trace")
     for key, form in _DATA_FORMS.items():
@@ -571,14 +573,16 @@ def event_words(event: Event, units: str, zone: ZoneInfo) -> str:
         words.append(f"from {stretch[0]} to {stretch[1]}")
     if "setup" in data:
         words.append(f"set-up {data['setup']}")
+    if "setup_min" in data:
+        words.append(f"set-up took {duration_text(float(data['setup_min']))}")
     if "worked" in data:
         done = f"worked {data.get('how', '')}" if data["worked"] else "not worked"
         words.append(f"{done}: {data['found']}" if "found" in data else done.strip())
     elif "how" in data:
         words.append(f"worked {data['how']}")
     if "feel" in data:
-        words.append(str(data["feel"]))
-    if data.get("nothing"):
+        words.append("sticky" if data["feel"] == "smears" else str(data["feel"]))
+    if data.get("nothing") and "area_m2" not in data:
         words.append("nothing seen")
     if "start_at" in data:
         span = [
@@ -592,6 +596,37 @@ def event_words(event: Event, units: str, zone: ZoneInfo) -> str:
     said = f"{head}: {', '.join(words)}" if words else head
     return f"{said} ({event.note})" if event.note else said
 
+
+def look_words(data: Mapping[str, Any], units: str) -> list[str]:
+    """What a look found, but for weeds per m2: counts and where, a first sight, survivors."""
+    counts = [
+        f"{data[key]:g} {one if data[key] == 1 else more}"
+        for key, (one, more) in _SPROUTS.items()
+        if key in data
+    ]
+    if counts and "area_m2" not in data:
+        counts.append("as scratched up")
+    if "area_m2" in data:
+        found = counts.pop() if counts else "nothing seen"
+        counts.append(f"{found} in {area_text(float(data['area_m2']), units)}")
+    if "quadrat" in data:
+        counts.append(f"quadrat {data['quadrat']}")
+    if "first" in data:
+        counts.append(f"first {data['first']}")
+    if "amount" in data:
+        counts.append(f"{data['amount']} weeds")
+    if "left_n" in data:
+        counts.append(f"{data['left_n']} of {data.get('of_n', '?')} survived")
+    return counts
+
+
+_SPROUTS: Mapping[str, tuple[str, str]] = {
+    "n_thread": ("thread", "threads"),
+    "n_seed_leaf": ("seed leaf", "seed leaves"),
+    "n_true_leaf": ("true leaf", "true leaves"),
+    "n_young": ("young", "young"),
+    "n_established": ("established", "established"),
+}
 
 _DATA_FORMS: Mapping[str, Callable[[float, str], str]] = {
     "rain_mm": rain_text,
