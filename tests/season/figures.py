@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from tests.season.played import Played
 
 Array = NDArray[np.float64]
+Knots = Sequence[tuple[float, float]]  # stated and told
 
 MACHINE_PRICE = 0.5
 NEVER, CALENDAR, SINGLE, ATTENTIVE, WEEKLY, WORKABLE, OURS, ORACLE, ABLATION = (
@@ -220,9 +221,16 @@ class Bin:
     came_true: float
 
 
-def sure_bins(table: pd.DataFrame, edges: Sequence[float] = BIN_EDGES) -> list[Bin]:
-    """Lines of a rule by what they stated; the last bin holds its upper edge."""
+def sure_bins(
+    table: pd.DataFrame, edges: Sequence[float] = BIN_EDGES, knots: Knots | None = None
+) -> list[Bin]:
+    """Lines of a rule by what they stated; the last bin holds its upper edge.
+
+    With `knots` by what they are told as.
+    """
     stated = np.array([s for row in table["stated"] for s in row], dtype=float)
+    if knots is not None:
+        stated = np.interp(stated, [k[0] for k in knots], [k[1] for k in knots])
     came = np.array([c for row in table["came_true"] for c in row], dtype=bool)
     bins = []
     for low, high in pairwise(edges):

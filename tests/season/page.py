@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
+from scheduler.service import settings
 from tests.season import figures, weathers
 from tests.season.figures import (
     ATTENTIVE,
@@ -55,6 +56,25 @@ def spread_text(values: pd.Series, form: str = ".0f") -> str:
 def percent(share: float, digits: int = 0) -> str:
     """A share in per cent; a dash where there is none."""
     return "-" if not np.isfinite(share) else f"{100.0 * share:.{digits}f}"
+
+
+def _sure_rows(
+    words: str, how: str, own: pd.DataFrame, knots: figures.Knots | None
+) -> list[list[str]]:
+    """Bins of the lines of one rule, and those of 0.7 to 0.9 together."""
+    rows = []
+    for b in figures.sure_bins(own, knots=knots):
+        if b.n_lines:
+            of = f"{b.low:g}-{b.high:g}"
+            came = f"{b.came_true:.2f}"
+            rows.append([words, how, of, str(b.n_lines), f"{b.stated:.2f}", came])
+    (pooled,) = figures.sure_bins(own, (0.7, 0.9), knots=knots)
+    if pooled.n_lines:
+        verdict = "met" if 0.70 <= pooled.came_true <= 0.90 else "**missed**"
+        came = f"{pooled.came_true:.2f} (0.70-0.90: {verdict})"
+        of = "0.7-0.9 pooled"
+        rows.append([words, how, of, str(pooled.n_lines), f"{pooled.stated:.2f}", came])
+    return rows
 
 
 class Page:
@@ -348,40 +368,26 @@ class Page:
         self.say(*table_text([*head, "hand saved on best by hand, %"], rows))
 
     def sure(self) -> None:
-        """What `sure` is worth."""
+        """What `sure` is worth, as computed and as the list tells it."""
         self.say(
             f"**`sure`** of the lines of {self.main}, each scored once: workable and better than "
-            "leaving it, by the truth.",
+            "leaving it, by the truth. As told: by the knots of `sure.csv`, fitted on tuning "
+            "seasons.",
             "",
         )
+        knots = settings.sure_knots()
+        is_fitted = any(at != told for at, told in knots)
         rows = []
-        for words, part in (("inside the prior", self.inside), ("all truths", self.table)):
-            own = part[part["rule"] == self.main]
-            for b in figures.sure_bins(own):
-                if b.n_lines:
-                    rows.append(
-                        [
-                            words,
-                            f"{b.low:g}-{b.high:g}",
-                            str(b.n_lines),
-                            f"{b.stated:.2f}",
-                            f"{b.came_true:.2f}",
-                        ]
-                    )
-            (pooled,) = figures.sure_bins(own, (0.7, 0.9))
-            if pooled.n_lines:
-                is_met = 0.70 <= pooled.came_true <= 0.90
-                verdict = "met" if is_met else "**missed**"
-                rows.append(
-                    [
-                        words,
-                        "0.7-0.9 pooled",
-                        str(pooled.n_lines),
-                        f"{pooled.stated:.2f}",
-                        f"{pooled.came_true:.2f} (0.70-0.90: {verdict})",
-                    ]
-                )
-        self.say(*table_text(["truths", "stated", "lines", "mean stated", "came true"], rows))
+        looking = self.table["rule"].str.startswith(f"{self.main}, ")
+        with_looks = sorted(set(self.table["rule"][looking & self.table["stated"].map(bool)]))
+        for rule in (self.main, *with_looks):
+            for words, part in (("inside the prior", self.inside), ("all truths", self.table)):
+                own = part[part["rule"] == rule]
+                which = f"{rule.removeprefix(self.main).removeprefix(', ')} {words}".strip()
+                rows += _sure_rows(which, "computed", own, None)
+                if is_fitted:
+                    rows += _sure_rows(which, "told", own, knots)
+        self.say(*table_text(["truths", "as", "stated", "lines", "mean", "came true"], rows))
 
     def ablations(self) -> None:
         """What each part earns."""

@@ -38,6 +38,8 @@ WORLD_ROOMS = (
     *(f"planning/season/{name}.py" for name in ("play", "rules", "shapes", "truth", "world")),
 )
 OURS_ROOMS = ("models", "reference", "planning", "records.py", "service/settings.py")
+# How `sure` is told, which no season reads: a fit leaves played rows as they are.
+TOLD = ("planning/sure.py", "reference/sure.csv")
 RULES = "rules.csv"
 # Of that table what a world and a truth read: all but these subjects, and of the value these rows.
 PLANNER_SUBJECTS = (
@@ -95,9 +97,10 @@ def program_mark(rooms: tuple[str, ...], study: str) -> str:
     for room in rooms:
         path = PROGRAM / room
         for file in [path] if path.is_file() else sorted(path.rglob("*")):
-            if file.suffix in {".py", ".csv", ".toml"}:
+            name = file.relative_to(PROGRAM).as_posix()
+            if file.suffix in {".py", ".csv", ".toml"} and name not in TOLD:
                 text = file.read_text(encoding="utf-8")
-                held.update(str(file.relative_to(PROGRAM)).encode())
+                held.update(name.encode())
                 held.update(
                     (world_rows(text) if is_world and file.name == RULES else text).encode()
                 )
