@@ -681,7 +681,8 @@ class Ensemble:
 
     Plantings that share soil and surface history share a group of `n_members` columns; groups are
     run in batches and left where they were computed. `histories` are soil and surface table of each
-    planting, by which another run tells what of this one still holds.
+    planting, by which another run tells what of this one still holds. `drawn` are the members, as
+    they were before, of soils whose thresholds squeeze tests have moved.
     """
 
     sky: Sky
@@ -694,6 +695,7 @@ class Ensemble:
     stored_from_hour: int
     readings_from_hour: int
     histories: Mapping[str, tuple[str, FloatArray]] = field(default_factory=dict)
+    drawn: Mapping[str, SoilMembers] = field(default_factory=dict)  # where thresholds were moved
 
     @property
     def n_groups(self) -> int:
@@ -989,6 +991,8 @@ def rerun_ensemble(
         earlier,
         sky=sky,
         runs=tuple(runs),
+        members={**earlier.members, **earlier.drawn},
+        drawn={},
         group_of=group_of,
         weights=weights,
         histories=dict(surfaces),

@@ -1,7 +1,8 @@
 """What a visit to a bed tells: of its soil, for every bed on it; and of its line, for the day.
 
 Whoever sets out and finds a bed too wet has made a squeeze test, and so has whoever finds it fit.
-Members of the soil that said otherwise lose weight; nothing else is learned here.
+Members of the soil that said otherwise lose weight. A handful tells more, by its word: it moves the
+threshold of the soil too.
 """
 
 from __future__ import annotations
@@ -19,16 +20,22 @@ from scheduler.planning.ensemble import Ensemble
 from scheduler.planning.hours import local_day
 from scheduler.planning.offers import Choice, Kit, Offer, Site
 from scheduler.planning.order import Draft
-from scheduler.planning.outlook import SKIN_H, Met, ground_of, met_by
+from scheduler.planning.outlook import SKIN_H, Ground, Met, ground_of, met_by
 from scheduler.planning.plantings import touches, was_done
 from scheduler.planning.spans import fit_spans
+from scheduler.planning.squeeze import (
+    Handful,
+    Squeezed,
+    moved_members,
+    squeezed,
+    tempered_weights,
+)
 from scheduler.planning.traits import ToolTraits
 from scheduler.records import BoolArray, Event, Farm, FloatArray, Planting, Refusal, Tool
 
 _CONTRADICTED_FRAC = 0.1  # of its weight that a member keeps which said otherwise
 _LEAST_EFFECTIVE_FRAC = 0.5  # of the members, whatever was found
 _NOON_H = 12  # parts the two halves of a day
-_HALVINGS = 50
 FIT, TOO_WET, TOO_HARD, NOT_TOO_WET = "fit", "too wet", "too hard", "not too wet"
 _BY_FEEL: Mapping[str, str] = {
     "wet": TOO_WET,
@@ -51,6 +58,7 @@ class Visit:
     half_day: tuple[date, bool]  # local date, and whether it was before noon
     tool: ToolTraits
     found: str  # fit, too wet, too hard, not too wet
+    event: Event
 
 
 def visits_of(
@@ -88,10 +96,9 @@ def visits_of(
     A pass that was made found the soil fit, unless it worked poorly, which has more causes than
     one; a pass not made is a test only where the entry says what was found. A handful: `wet` and
     `smears` are too wet, `crumbles` is fit, `dry` is not too wet, `hard` is too hard; it is taken
-    as the soil of 0-30 mm without wheels. Fuller learning from it comes with a later version. The
-    moment of an entry is taken at its word: a pass logged in the evening without its hour is a
-    pass of the evening. Definition of this project. No range stated. Worked:
-    tests/planning/test_visits.py.
+    as the soil of 0-30 mm without wheels. The moment of an entry is taken at its word: a pass
+    logged in the evening without its hour is a pass of the evening. Definition of this project. No
+    range stated. Worked: tests/planning/test_visits.py.
     """
     sky = ensemble.sky
     found: list[Visit] = []
@@ -104,7 +111,7 @@ def visits_of(
         if not ensemble.stored_from_hour <= hour <= min(sky.now_hour, sky.n_hours - 1):
             continue
         local = event.happened_at.astimezone(ZoneInfo(time_zone))
-        found.append(Visit(at, hour, (local.date(), local.hour < _NOON_H), *told))
+        found.append(Visit(at, hour, (local.date(), local.hour < _NOON_H), *told, event))
     return tuple(found)
 
 
@@ -203,27 +210,17 @@ def learned_weights(contradicted: Sequence[Sequence[BoolArray]], n_members: int)
     >>> w.round(3).tolist(), round(float(1.0 / (w**2).sum()), 6)
     ([0.683, 0.106, 0.106, 0.106], 2.0)
     """
+    least = _LEAST_EFFECTIVE_FRAC * n_members
+    return tempered_weights(_log_weight(contradicted, n_members), least)
+
+
+def _log_weight(contradicted: Sequence[Sequence[BoolArray]], n_members: int) -> FloatArray:
+    """Logarithm of the weight that contradictions leave each member, the best at nought."""
     against = np.zeros(n_members)
     for visits in contradicted:
         against += np.mean(np.asarray(visits, np.float64), axis=0)
-    least = _LEAST_EFFECTIVE_FRAC * n_members
-    log_weight = np.log(_CONTRADICTED_FRAC) * (against - against.min())
-
-    def share(exponent: float) -> FloatArray:
-        weight = np.exp(exponent * log_weight)
-        part: FloatArray = weight / weight.sum()
-        return part
-
-    def is_spread(exponent: float) -> bool:
-        return bool(1.0 / (share(exponent) ** 2).sum() >= least)
-
-    if is_spread(1.0):
-        return share(1.0)
-    low, high = 0.0, 1.0
-    for _ in range(_HALVINGS):
-        middle = 0.5 * (low + high)
-        low, high = (middle, high) if is_spread(middle) else (low, middle)
-    return share(low)
+    log_weight: FloatArray = np.log(_CONTRADICTED_FRAC) * (against - against.min())
+    return log_weight
 
 
 def visit_weights(
@@ -262,19 +259,83 @@ def visit_weights(
     trace, and asking twice changes nothing. Sources and range as `visits_of`, `is_contradicted`
     and `learned_weights`. Worked: tests/planning/test_visits.py.
     """
-    by_soil: dict[str, dict[tuple[date, bool], list[BoolArray]]] = {}
-    for visit in visits_of(plantings, events, tools, traits, ensemble, time_zone):
-        at = visit.hour - ensemble.stored_from_hour
-        n_before = 0 if visit.tool == A_SQUEEZE else SKIN_H - 1  # a handful tells of its hour
-        hours = slice(max(0, at - n_before), at + 1)
-        met = met_by(visit.tool, ground_of(visit.planting, ensemble, hours))
-        half_days = by_soil.setdefault(visit.planting.bed.soil, {})
-        half_days.setdefault(visit.half_day, []).append(is_contradicted(met, visit.found)[:, -1])
-    learned = {
-        soil: learned_weights([half_days[half] for half in sorted(half_days)], ensemble.n_members)
-        for soil, half_days in by_soil.items()
+    found = visits_of(plantings, events, tools, traits, ensemble, time_zone)
+    learned = learned_soils(ensemble, found)
+    return {
+        soil: learned[soil].weights if soil in learned else own
+        for soil, own in ensemble.weights.items()
     }
-    return {soil: learned.get(soil, own) for soil, own in ensemble.weights.items()}
+
+
+def learned_soils(ensemble: Ensemble, visits: Sequence[Visit]) -> Mapping[str, Squeezed]:
+    """What visits say of the members of every soil they were on.
+
+    Parameters
+    ----------
+    ensemble : Ensemble
+        Columns after their run.
+    visits : sequence of Visit
+        As `visits_of` finds them.
+
+    Returns
+    -------
+    mapping
+        Weights, shift of the thresholds and doubted handfuls, by soil; the places of these are
+        those among the handfuls of the soil, in the order of `visits`.
+
+    Notes
+    -----
+    Passes weigh members by contradiction, handfuls by their word. All that was found in one
+    half-day counts as one visit, each with its share; without a handful no threshold moves. Sources
+    and range as `learned_weights` and `squeezed`. Worked: tests/planning/test_visits.py.
+    """
+    by_soil: dict[str, list[Visit]] = {}
+    for visit in visits:
+        by_soil.setdefault(visit.planting.bed.soil, []).append(visit)
+    return {soil: _learned(ensemble, soil, found) for soil, found in by_soil.items()}
+
+
+def _learned(ensemble: Ensemble, soil: str, visits: Sequence[Visit]) -> Squeezed:
+    """What the visits of one soil say of its members."""
+    n = ensemble.n_members
+    halves: dict[tuple[date, bool], list[BoolArray]] = {}
+    n_of_half: dict[tuple[date, bool], int] = {}
+    felt: list[Visit] = []
+    for visit in visits:
+        n_of_half[visit.half_day] = n_of_half.get(visit.half_day, 0) + 1
+        if visit.tool == A_SQUEEZE:
+            felt.append(visit)
+            continue
+        at = visit.hour - ensemble.stored_from_hour
+        hours = slice(max(0, at - SKIN_H + 1), at + 1)
+        met = met_by(visit.tool, _drawn_ground(visit.planting, ensemble, hours))
+        halves.setdefault(visit.half_day, []).append(is_contradicted(met, visit.found)[:, -1])
+    if not felt:
+        weights = learned_weights([halves[half] for half in sorted(halves)], n)
+        return Squeezed(weights, np.zeros(n), ())
+    passes = np.zeros(n)
+    for half in sorted(halves):
+        share = len(halves[half]) / n_of_half[half]
+        passes += share * _log_weight([halves[half]], n)
+    handfuls = [_handful(visit, ensemble, 1.0 / n_of_half[visit.half_day]) for visit in felt]
+    return squeezed(handfuls, passes, _LEAST_EFFECTIVE_FRAC * n)
+
+
+def _handful(visit: Visit, ensemble: Ensemble, share: float) -> Handful:
+    """A squeeze test against the members; a handful tells of its hour alone."""
+    at = visit.hour - ensemble.stored_from_hour
+    ground = _drawn_ground(visit.planting, ensemble, slice(at, at + 1))
+    limit = np.minimum(ground.members.working_m3m3, ground.members.ceiling_m3m3)
+    excess = ground.water(A_SQUEEZE.decides_to_mm)[:, 0] - limit
+    is_hard = met_by(A_SQUEEZE, ground).is_too_hard[:, 0]
+    return Handful(str(visit.event.data.get("feel")), excess, is_hard, share)
+
+
+def _drawn_ground(planting: Planting, ensemble: Ensemble, hours: slice) -> Ground:
+    """The ground of a planting under the thresholds as drawn."""
+    ground = ground_of(planting, ensemble, hours)
+    drawn = ensemble.drawn.get(planting.bed.soil)
+    return ground if drawn is None else replace(ground, members=drawn)
 
 
 def taught(
@@ -284,7 +345,7 @@ def taught(
     events: Sequence[Event],
     traits: Mapping[str, ToolTraits],
 ) -> Ensemble:
-    """The ensemble with the weights that visits give its members.
+    """The ensemble with the weights and the thresholds that visits give its members.
 
     Parameters
     ----------
@@ -302,16 +363,32 @@ def taught(
     Returns
     -------
     Ensemble
-        The same columns.
+        The same columns; the members of a soil that was squeezed have other thresholds, and those
+        they were drawn with are kept beside.
 
     Notes
     -----
-    As `visit_weights`. Worked: tests/planning/test_visits.py.
+    As `visit_weights` and `learned_soils`. Worked: tests/planning/test_visits.py.
     """
     tools = {tool.name: tool for tool in farm.tools}
-    zone = farm.place.time_zone
-    weights = visit_weights(ensemble, plantings, events, tools, traits, zone)
-    return replace(ensemble, weights=weights)
+    found = visits_of(plantings, events, tools, traits, ensemble, farm.place.time_zone)
+    learned = learned_soils(ensemble, found)
+    weights = {
+        soil: learned[soil].weights if soil in learned else own
+        for soil, own in ensemble.weights.items()
+    }
+    drawn = {**ensemble.members, **ensemble.drawn}
+    moved = {soil for soil, one in learned.items() if one.shift_m3m3.any()}
+    members = {
+        soil: moved_members(own, learned[soil].shift_m3m3) if soil in moved else own
+        for soil, own in drawn.items()
+    }
+    return replace(
+        ensemble,
+        weights=weights,
+        members=members,
+        drawn={soil: drawn[soil] for soil in drawn if soil in moved},
+    )
 
 
 def refused_today(planting: Planting, events: Sequence[Event], day: Day) -> Refusal | None:

@@ -14,6 +14,7 @@ import pytest
 from scheduler.adapters.farmfile import tools as farm_tools
 from scheduler.models import crop_growth, crust, disaggregation, sun
 from scheduler.models import kill as pass_kill
+from scheduler.models import squeeze as handful
 from scheduler.models.soil_column import kernel
 from scheduler.models.soil_column.grid import LAYERS_MM
 from scheduler.models.weeds.cohorts import STAGES
@@ -36,6 +37,7 @@ from scheduler.planning import (
     readings,
     spans,
     special,
+    squeeze,
     stale_bed,
     sure,
     value,
@@ -249,6 +251,12 @@ def _in_code() -> dict[Key, float]:
         # what visits teach
         ("visit", "contradicted_frac"): visits._CONTRADICTED_FRAC,
         ("visit", "least_effective_frac"): visits._LEAST_EFFECTIVE_FRAC,
+        ("squeeze test", "feel_sd_m3m3"): handful.FEEL_SD_M3M3,
+        ("squeeze test", "hard_misread_frac"): handful.HARD_MISREAD_FRAC,
+        ("squeeze test", "shift_sd_m3m3"): squeeze._SHIFT_SD_M3M3,
+        ("squeeze test", "lapse_frac"): squeeze._LAPSE_FRAC,
+        ("squeeze test", "doubted_frac"): squeeze._DOUBTED_FRAC,
+        ("squeeze test", "wheels_frac"): squeeze._WHEELS_SHARE,
         # what a farm's own record does to `sure`
         ("sure", "least_lines"): sure._LEAST_LINES,
         ("sure", "prior_lines"): sure._PRIOR_LINES,
@@ -300,6 +308,8 @@ def _in_code() -> dict[Key, float]:
         found["heat index", f"{band.replace(' ', '_')}_from_c"] = from_c
     for lead, root in enumerate(ensemble._DAY_SKILL):
         found["forecast", f"skill_{lead:02d}_frac"] = float(root) ** 2
+    for i, excess in enumerate(squeeze._VERY_WET_M3M3[:-1], 1):
+        found["squeeze test", f"very_wet_{i}_m3m3"] = excess
     for i, kpa in enumerate(settings.GATE_KPA, 1):
         found["flush", f"gate_{i}_kpa"] = kpa
     for over_mm, name in (
@@ -478,7 +488,8 @@ NO_PARAMETER: Mapping[str, tuple[str, ...]] = {
         "_WATER_FOR_D",
         "_RAIN_ENOUGH_MM",
     ),
-    "visits": ("_NOON_H", "_HALVINGS"),
+    "visits": ("_NOON_H",),
+    "squeeze": ("_SHIFT_MOST_SD", "_N_SHIFTS", "_HALVINGS"),  # how finely
     # of the review: what is computed how finely, and figures that stand twice, see above
     "windows": (),
     "costs": ("_SECONDS",),
@@ -530,6 +541,7 @@ NO_PARAMETER: Mapping[str, tuple[str, ...]] = {
         plantings,
         readings,
         special,
+        squeeze,
         stale_bed,
         sure,
         day,

@@ -1,0 +1,207 @@
+"""What squeezed handfuls teach of one soil: its members' weights, and where their thresholds lie.
+
+No member is the soil of the farm, so weighing alone ends at the nearest of them. A threshold that
+may lie a little higher or lower in every member is weighed with them, and moved to its mean.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from scheduler.models.squeeze import FEELS, feel_frac
+from scheduler.planning.ensemble import SoilMembers
+from scheduler.records import BoolArray, FloatArray
+
+_SHIFT_SD_M3M3 = 0.02  # of the threshold beside that of the member
+_SHIFT_MOST_SD = 4.0
+_N_SHIFTS = 65
+_VERY_WET_M3M3 = (0.0, 0.015, 0.03, 0.06, np.inf)  # growers differ: from where one says wet
+_LAPSE_FRAC = 0.05  # of entries that say anything: wrong bed, wrong day, wrong word
+_DOUBTED_FRAC = 0.02  # chance of a word, by all else, below which the entry is not learned from
+_WHEELS_SHARE = 0.5  # of a shift, that the limit under wheels moves by
+_HALVINGS = 50
+
+
+@dataclass(frozen=True)
+class Handful:
+    """One squeeze test against the members of its soil, each (n_members,)."""
+
+    feel: str
+    excess_m3m3: FloatArray  # water above the working threshold, as drawn
+    is_hard: BoolArray
+    share: float = 1.0  # all that was found in one half-day counts as one visit
+
+
+@dataclass(frozen=True)
+class Squeezed:
+    """What handfuls and passes say of the members of one soil."""
+
+    weights: FloatArray  # (n_members,), sum 1
+    shift_m3m3: FloatArray  # (n_members,): above nought it can be worked wetter than drawn
+    doubted: tuple[int, ...]  # places of the handfuls that contradict all else
+
+
+def tempered_weights(log_weight: FloatArray, least_effective: float) -> FloatArray:
+    """Weights by likelihood, tempered so that enough members count.
+
+    Parameters
+    ----------
+    log_weight : array
+        Log-likelihood of each member but for a constant, (n_members,).
+    least_effective : float
+        Least effective number of members, 1 / sum of squared weights.
+
+    Returns
+    -------
+    array
+        Weights that sum to 1, (n_members,).
+
+    Notes
+    -----
+    One exponent, as near to 1 as the floor lets it be. Definition of this project. No range stated.
+
+    Examples
+    --------
+    >>> tempered_weights(np.log([0.1, 1.0, 1.0, 1.0]), 2.0).round(3).tolist()
+    [0.032, 0.323, 0.323, 0.323]
+    >>> w = tempered_weights(np.log([1.0, 0.001, 0.001, 0.001]), 2.0)
+    >>> w.round(3).tolist()
+    [0.683, 0.106, 0.106, 0.106]
+    """
+    logs = log_weight - log_weight.max()
+
+    def share(exponent: float) -> FloatArray:
+        weight = np.exp(exponent * logs)
+        part: FloatArray = weight / weight.sum()
+        return part
+
+    def is_spread(exponent: float) -> bool:
+        return bool(1.0 / (share(exponent) ** 2).sum() >= least_effective)
+
+    if is_spread(1.0):
+        return share(1.0)
+    low, high = 0.0, 1.0
+    for _ in range(_HALVINGS):
+        middle = 0.5 * (low + high)
+        low, high = (middle, high) if is_spread(middle) else (low, middle)
+    return share(low)
+
+
+def squeezed(handfuls: Sequence[Handful], others: FloatArray, least: float) -> Squeezed:
+    """Weights and thresholds of a soil's members after its squeeze tests.
+
+    Parameters
+    ----------
+    handfuls : sequence of Handful
+        At least one.
+    others : array
+        Log-likelihood of the members by what else was found on the soil, (n_members,).
+    least : float
+        Least effective number of members.
+
+    Returns
+    -------
+    Squeezed
+        Weights, shift of the threshold by member, and doubted handfuls.
+
+    Notes
+    -----
+    Joint in the member, the shift of its threshold (normal about nought, on a grid) and the excess
+    from which this grower says `wet` instead of `smears` (five values, alike at first). A word is
+    as likely as `feel_frac` says, but one entry in twenty says anything. The member keeps the mean
+    of its shift. A handful whose word all the others, and the members, give a chance below 0.02 is
+    doubted and left out, the least likely first, until none is; three or more that agree with each
+    other against the members are believed. Assumptions of this project after a simulation study
+    (tests/planning/test_squeeze_study.py). No range stated.
+
+    Examples
+    --------
+    Three mornings it smears where both members call it fit: both thresholds go down.
+
+    >>> fit = Handful("smears", np.array([-0.01, -0.03]), np.zeros(2, bool))
+    >>> found = squeezed([fit] * 3, np.zeros(2), 1.0)
+    >>> bool(np.all(found.shift_m3m3 < -0.01)), bool(found.weights[0] > found.weights[1])
+    (True, True)
+    >>> found.doubted
+    ()
+    """
+    shift = _SHIFT_SD_M3M3 * np.linspace(-_SHIFT_MOST_SD, _SHIFT_MOST_SD, _N_SHIFTS)
+    prior = others[:, None] - 0.5 * (shift / _SHIFT_SD_M3M3) ** 2
+    chances = [_chances(handful, shift) for handful in handfuls]
+    logs = [
+        handful.share * np.log((1.0 - _LAPSE_FRAC) * chance + _LAPSE_FRAC / len(FEELS))
+        for handful, chance in zip(handfuls, chances, strict=True)
+    ]
+    kept = list(range(len(handfuls)))
+    while kept:
+        whole = prior + sum(logs[i] for i in kept)
+        foretold = [float((_normed(whole - logs[i]) * chances[i]).sum()) for i in kept]
+        worst = int(np.argmin(foretold))
+        if foretold[worst] >= _DOUBTED_FRAC:
+            break
+        del kept[worst]
+    whole = prior + sum((logs[i] for i in kept), np.zeros_like(chances[0]))
+    by_member = np.logaddexp.reduce(np.logaddexp.reduce(whole, axis=2), axis=0)
+    of_shift = np.exp(np.logaddexp.reduce(whole, axis=0) - by_member[:, None])
+    doubted = tuple(i for i in range(len(handfuls)) if i not in kept)
+    moved = of_shift @ shift if kept else np.zeros(others.size)
+    return Squeezed(tempered_weights(by_member, least), moved, doubted)
+
+
+def _chances(handful: Handful, shift: FloatArray) -> FloatArray:
+    """Chance of its word by grower, member and shift, (5, n_members, n_shifts)."""
+    excess = handful.excess_m3m3[None, :, None] - shift
+    cuts = np.array(_VERY_WET_M3M3)[:, None, None]
+    return feel_frac(handful.feel, excess, handful.is_hard[None, :, None], cuts)
+
+
+def _normed(logs: FloatArray) -> FloatArray:
+    part = np.exp(logs - logs.max())
+    normed: FloatArray = part / part.sum()
+    return normed
+
+
+def moved_members(members: SoilMembers, shift_m3m3: FloatArray) -> SoilMembers:
+    """The members of a soil with their thresholds moved.
+
+    Parameters
+    ----------
+    members : SoilMembers
+        As drawn.
+    shift_m3m3 : array
+        By which each can be worked wetter than drawn [m3/m3], (n_members,).
+
+    Returns
+    -------
+    SoilMembers
+        The same columns. The working threshold moves by the whole shift, but not down to the dry
+        limit nor above saturation; the ceiling only where the threshold would pass it; the limit
+        under wheels, at 50-100 mm, by half.
+
+    Notes
+    -----
+    Half, because what makes members differ at 0-30 mm makes them differ about half as much there
+    (slope 0.2 to 0.8 over four textures in the simulation study). Definition of this project. No
+    range stated.
+
+    Examples
+    --------
+    >>> from types import SimpleNamespace
+    >>> drawn = [np.array([x]) for x in (0.30, 0.31, 0.34, 0.2)]
+    >>> column = SimpleNamespace(theta_sat_m3m3=np.array([0.45]))
+    >>> moved = moved_members(SoilMembers(column, *drawn), np.array([0.02]))
+    >>> round(float(moved.working_m3m3[0]), 3), round(float(moved.wheel_m3m3[0]), 3)
+    (0.32, 0.32)
+    """
+    p = members.parameters
+    least = np.minimum(members.working_m3m3, members.dry_limit_m3m3 + _SHIFT_SD_M3M3)
+    working = np.clip(members.working_m3m3 + shift_m3m3, least, p.theta_sat_m3m3)
+    return replace(
+        members,
+        working_m3m3=working,
+        wheel_m3m3=members.wheel_m3m3 + _WHEELS_SHARE * shift_m3m3,
+        ceiling_m3m3=np.maximum(members.ceiling_m3m3, working),
+    )
