@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 from scheduler.planning.day import Day, local_moment
+from scheduler.planning.look_choice import AskedLook
 from scheduler.planning.work import setup_minutes
 from scheduler.records import Action, BedAnswer, Tool
 
@@ -24,13 +25,15 @@ class Draft:
     """A verdict before the order of the day.
 
     `worth_min` is what its pass is worth before the price of its minutes, `urgency` what it gains a
-    minute, with what waiting costs. `others` are the same planting with other tools.
+    minute, with what waiting costs. `others` are the same planting with other tools. `look` is the
+    look there that would help most, if any does.
     """
 
     answer: BedAnswer
     urgency: float
     worth_min: float = 0.0
     others: tuple[Draft, ...] = ()
+    look: AskedLook | None = None
 
     @property
     def action(self) -> Action:

@@ -430,7 +430,8 @@ class _Plan:
     ) -> tuple[FloatArray, FloatArray]:
         """Costs with what follows a pass with tool `k`, and what each day of it saves.
 
-        At untreated ends costs are as if the pass stood off. The ends that one tool leaves lie within those that another leaves.
+        At untreated ends costs are as if the pass stood off. The ends that one tool leaves lie
+        within those that another leaves.
         """
         stirs, n_days = self.followers[k].stirs_frac, state.shape[1]
         days = np.arange(n_days, dtype=np.float64)[:, None]

@@ -16,6 +16,7 @@ import numpy as np
 
 from scheduler.planning.day import GO_CHANCE, Day, date_words, local_moment, tenths
 from scheduler.planning.draws import weighted_quantiles
+from scheduler.planning.look_choice import Bet, Rule, asked_look, look_at
 from scheduler.planning.offers import Choice, Kit, Offer, Site, day_hours, is_up
 from scheduler.planning.order import Draft
 from scheduler.planning.outlook import Outlook
@@ -132,6 +133,11 @@ def weed_verdict(
     draft = _pass_verdict(base, site, day, offer, terms)
     if draft.answer.verdict == "nothing" and is_due:
         return _hand_verdict(base, site, hand, "no pass is worth its minutes here")
+    if not is_due:
+        bets = bets_of(choice.offers, values, weeds, day)
+        look = look_at(weeds, bets, Rule(_LEAST_NET_MIN, _LEAST_SURE))
+        if look is not None:
+            draft = replace(draft, look=asked_look(look, site.planting, day))
     if draft.answer.verdict != "go":
         return draft
     others = tuple(
@@ -141,6 +147,46 @@ def weed_verdict(
         and (other := _pass_verdict(base, site, day, o, values[o.tool.name])).answer.verdict == "go"
     )
     return replace(draft, others=others)
+
+
+def bets_of(
+    offers: Sequence[Offer], values: Mapping[str, Terms], weeds: WeedOutlook, day: Day
+) -> tuple[Bet, ...]:
+    """The tools that may go, as a look would see them.
+
+    Parameters
+    ----------
+    offers : sequence of Offer
+        Tools.
+    values : mapping
+        Their terms by name.
+    weeds : WeedOutlook
+        Weeds of the planting.
+    day : Day
+        The clock.
+
+    Returns
+    -------
+    tuple of Bet
+        In the order of the offers.
+
+    Notes
+    -----
+    Definition of this project. No range stated. Worked: tests/planning/test_look_choice.py.
+    """
+    return tuple(_bet(offer, values[offer.tool.name], weeds, day) for offer in offers)
+
+
+def _bet(offer: Offer, terms: Terms, weeds: WeedOutlook, day: Day) -> Bet:
+    span = span_today(offer, day)
+    if span is not None:
+        counts = _counts(offer, terms, weeds, day, span)
+        return Bet(offer.tool.name, terms, offer.minutes, True, counts, 0)
+    later = fit_spans(offer, day, day.last_hour_today, day.sky.n_hours)
+    starts = [last for _, last in day_hours(day)]
+    fit_day = sum(later[0][0] >= last for last in starts) if later else None
+    none = np.zeros(terms.waiting_min.size, bool)
+    return Bet(offer.tool.name, terms, offer.minutes, False, none, fit_day)
 
 
 def _best(offers: Sequence[Offer], values: Mapping[str, Terms], day: Day) -> Offer:
@@ -292,8 +338,15 @@ def _is_fit_in(offer: Offer, weeds: WeedOutlook, day: Day, span: tuple[int, int]
 
 def _sure(offer: Offer, terms: Terms, weeds: WeedOutlook, day: Day, span: tuple[int, int]) -> float:
     """Weight of particles whose soil is fit in the span and in which going beats leaving it."""
+    return float(offer.weights @ _counts(offer, terms, weeds, day, span))
+
+
+def _counts(
+    offer: Offer, terms: Terms, weeds: WeedOutlook, day: Day, span: tuple[int, int]
+) -> BoolArray:
+    """Particles whose soil is fit in the span and in which going beats leaving it."""
     inside = _is_fit_in(offer, weeds, day, span)
-    return float(offer.weights @ (inside & (terms.waiting_min >= -_NOTHING_MIN)))
+    return np.asarray(inside & (terms.waiting_min >= -_NOTHING_MIN))
 
 
 def _last_good_hour(offer: Offer, terms: Terms, day: Day, span: tuple[int, int]) -> int | None:

@@ -14,12 +14,14 @@ from scheduler.planning.day import tenths
 from scheduler.planning.draws import weighted_quantiles
 from scheduler.planning.ensemble import N_SOIL_MEMBERS
 from scheduler.planning.hours import hours_left, local_day
+from scheduler.planning.look_choice import chosen_looks, is_meant_for
 from scheduler.planning.order import order_of_day
 from scheduler.planning.strip import day_strip
 from scheduler.planning.sure import OwnRecord, with_told_sure
 from scheduler.planning.weeds import N_PARTICLES
 from scheduler.ports import Journal, Lists, Progress, WeatherStore
 from scheduler.records import (
+    BedAnswer,
     Event,
     Farm,
     Kind,
@@ -160,6 +162,29 @@ def morning_of(
         else None,
         rain_ahead=rain_ahead,
     )
+
+
+def _with_looks(answers: Sequence[BedAnswer], s: Situation) -> tuple[BedAnswer, ...]:
+    """The lines with the looks that help most; a look whose words fit another verdict is not."""
+    of_place = {(p.bed.name, p.part or ""): p for p in s.plantings}
+    draft_of = {draft.place: draft for draft in s.drafts}
+    asked = []
+    for answer in answers:
+        place = (answer.bed, answer.part or "")
+        look = draft_of[place].look
+        is_meant = look is not None and is_meant_for(look, answer.verdict, answer.because)
+        asked.append((of_place[place], look if is_meant else None))
+    chosen = chosen_looks(asked, s.events, s.now)
+    found = []
+    for answer, (planting, _) in zip(answers, asked, strict=True):
+        look = chosen.get(planting.key)
+        told = (
+            None
+            if look is None
+            else {"ask": look.ask, "where": look.where, "gain_min": look.gain_min}
+        )
+        found.append(answer if told is None else replace(answer, look=told))
+    return tuple(found)
 
 
 def ranks_of(issued: Mapping[str, Any] | None, now: datetime) -> dict[tuple[str, str], int]:
