@@ -31,6 +31,7 @@ from scheduler.adapters.weather import http, metno, nws, stations
 from scheduler.cli import entries
 from scheduler.cli.app import farm_as_known
 from scheduler.errors import WeatherMissingError
+from scheduler.models import looks
 from scheduler.records import EVENT_KINDS, Event, Morning
 from tests.adapters.mail_server import PASSWORD, USER, MailServer
 
@@ -911,10 +912,98 @@ def test_the_example_of_each_log_command_is_understood(kind: str, farm: Path) ->
     _, example = entries.LOG_HELP[kind]
     with open_farm_database(farm) as database:
         described = farm_as_known(farm, database, None)
-    words = re.sub(r"\bB[45]\b", described.beds[0].name, example)
+    words = re.sub(r"\bB[45]\b", lambda bed: described.beds[int(bed[0][1]) - 4].name, example)
     words = words.replace("tine weeder", described.tools[0].name)
     assert status(["log", kind, *words.split()]) == 0
-    assert [event.kind for event in events(farm)] == [kind]
+    n_beds = max(1, len(re.findall(r"\bB[45]\b", example)))
+    assert [event.kind for event in events(farm)] == [kind] * n_beds
+
+
+def test_the_help_of_a_look_says_what_the_program_understands(
+    farm: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Its three examples are read as they stand, every line fits, few is the model's few."""
+    assert status(["log", "look", "--help"]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    assert max(map(len, lines)) <= 80
+    assert len(entries.LOOK_EXAMPLES) == 3
+    for example in entries.LOOK_EXAMPLES:
+        assert f"    {example}" in lines
+        words = re.sub(r"\bB(\d)", r"A\1", example)
+        assert status(words.split()) == 0
+    assert len(events(farm)) == 2 + 5
+    few = next(line for line in lines if line.strip().startswith("few, some, many"))
+    assert few.endswith(f"under {looks.FEW_M2:g} per m2, between, over {looks.MANY_M2:g}")
+
+
+@pytest.mark.parametrize(
+    ("options", "words"),
+    [
+        (["--thread", "6", "--seed-leaf", "11", "--true-leaf", "3"],
+         "6 threads 11 seed leaves 3 true leaves"),
+        (["--seed-leaf", "12", "--in", "0.25 m2"], "12 seed leaves in 0.25 m2"),
+        (["--seed-leaf", "12", "--in", "2 ft2", "--quadrat", "by the post"],
+         '12 seed leaves in 2 ft2 quadrat "by the post"'),
+        (["--young", "2", "--established", "0", "--per", "ft2"], "2 young 0 established per ft2"),
+        (["--nothing"], "nothing yet"),
+        (["--first", "threads"], "first threads"),
+        (["--amount", "some"], "some"),
+    ],
+)  # fmt: skip
+def test_a_look_in_options_is_the_look_in_words(farm: Path, options: list[str], words: str) -> None:
+    assert status(["log", "look", "A1", *options]) == 0
+    assert status(["log", "look", "A2", *words.split()]) == 0
+    first, second = events(farm)
+    assert dict(first.data) == dict(second.data)
+    assert (first.bed, second.bed) == ("A1", "A2")
+
+
+def test_survivors_are_of_a_pass_that_is_logged(
+    farm: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert status(["log", "look", "A1", "--survivors", "4 of 20"]) == 2
+    err = capsys.readouterr().err
+    assert err == (
+        "A1: survivors of what? found no pass logged there in the 21 days before; log the pass "
+        "first\n"
+    )
+    assert events(farm) == ()
+    with open_farm_database(farm) as database:
+        tool = farm_as_known(farm, database, None).tools[0].name
+    assert status(["log", "pass", "A1", *tool.split(), "yesterday"]) == 0
+    assert status(["log", "look", "A1", "--survivors", "4 of 20"]) == 0
+    assert dict(events(farm)[-1].data) == {"left_n": 4, "of_n": 20}
+    assert status(["log", "look", "A2", "survived", "4", "of", "20"]) == 2
+
+
+def test_several_beds_in_a_line_are_all_written_or_none(
+    farm: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert status(["log", "feel", "A1-A3", "A5", "sticky"]) == 0
+    assert [event.bed for event in events(farm)] == ["A1", "A2", "A3", "A5"]
+    assert {event.data["feel"] for event in events(farm)} == {"smears"}
+    out = capsys.readouterr().out.splitlines()
+    assert [line.split(",")[0] for line in out] == [
+        f"wrote: {bed} feel: sticky" for bed in ("A1", "A2", "A3", "A5")
+    ]
+    before = contents(farm)
+    assert status(["log", "up", "A1", "A99"]) == 2
+    assert capsys.readouterr().err.startswith("there is no bed 'A99'")
+    assert contents(farm) == before
+
+
+def test_minutes_of_the_set_up_by_the_stopwatch(
+    farm: Path, capsys: pytest.CaptureFixture[str], stored_morning: list[dict[str, Any]]
+) -> None:
+    assert status(["today"]) == 0
+    assert status(["done", "2", "--took", "6 min", "--set-up-took", "8 min"]) == 0
+    (event,) = events(farm)
+    assert (event.data["work_min"], event.data["setup_min"]) == (6.0, 8.0)
+    assert "6 min, set-up blind, set-up took 8 min" in capsys.readouterr().out
+    assert status(["done", "1", "3", "--set-up-took", "8 min"]) == 2
+    assert "--set-up-took: found 2 numbers" in capsys.readouterr().err
+    assert status(["done", "1", "--too-wet", "--set-up-took", "8 min"]) == 2
+    assert len(events(farm)) == 1
 
 
 # ---------------------------------------------------------------------- mail

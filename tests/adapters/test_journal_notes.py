@@ -341,8 +341,8 @@ def test_logging_twice_gives_two_entries() -> None:
         ("pass B4 tin", "there is no tool 'tin'; did you mean 'tine'?"),
         ("pass B4 5 mm", "cannot read '5 mm' in a note of pass; allowed here: TOOL, 15 mm deep, "
          "6 min, setup-time 8 min, setup NAME, worked, worked well/fair/poorly, not worked, "
-         "not worked too wet/too hard, part NAME, a moment such as last night, 10:30, 8 May or 2013-05-08 10:30, "
-         "# and a remark"),
+         "not worked too wet/too hard, part NAME, a moment such as last night, 10:30, 8 May or "
+         "2013-05-08 10:30, # and a remark"),
         ("pass B4 tine worked well not worked", "says worked twice; say it once"),
         ("pass B4 tine worked farely", "cannot read 'farely' in a note of pass; allowed here: "
          "TOOL, 15 mm deep, 6 min, setup-time 8 min, setup NAME, worked, worked well/fair/poorly, "

@@ -307,6 +307,34 @@ def entry(kind: str, data: dict[str, object], note: str = "") -> Event:
             "look: threads 29/sq ft, young 0/sq ft",
         ),
         (entry("look", {"nothing": True}), "look: nothing seen", "look: nothing seen"),
+        (
+            entry("look", {"n_thread": 1, "n_seed_leaf": 11, "n_true_leaf": 3}),
+            "look: 1 thread, 11 seed leaves, 3 true leaves, as scratched up",
+            "look: 1 thread, 11 seed leaves, 3 true leaves, as scratched up",
+        ),
+        (
+            entry("look", {"n_seed_leaf": 12, "area_m2": 0.25, "quadrat": "nail"}),
+            "look: 12 seed leaves in 0.25 m2, quadrat nail",
+            "look: 12 seed leaves in 2.7 sq ft, quadrat nail",
+        ),
+        (
+            entry("look", {"nothing": True, "area_m2": 0.25}),
+            "look: nothing seen in 0.25 m2",
+            "look: nothing seen in 2.7 sq ft",
+        ),
+        (entry("look", {"first": "green"}), "look: first green", "look: first green"),
+        (entry("look", {"amount": "few"}), "look: few weeds", "look: few weeds"),
+        (
+            entry("look", {"left_n": 4, "of_n": 20}),
+            "look: 4 of 20 survived",
+            "look: 4 of 20 survived",
+        ),
+        (entry("feel", {"feel": "smears"}), "feel: sticky", "feel: sticky"),
+        (
+            entry("pass", {"tool": "tines", "work_min": 6.0, "setup": "wide", "setup_min": 8.0}),
+            "pass: tines, 6 min, set-up wide, set-up took 8 min",
+            "pass: tines, 6 min, set-up wide, set-up took 8 min",
+        ),
         (entry("up", {}), "up", "up"),
     ],
 )
