@@ -9,9 +9,11 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from datetime import date, timedelta
 
 import numpy as np
 
+from scheduler.planning.ensemble import Sky
 from scheduler.planning.geometry import fit
 from scheduler.planning.hours import local_day
 from scheduler.planning.plantings import plantings_at, touches, was_done
@@ -44,6 +46,9 @@ _KILL_DOUBT_FRAC = 0.001  # chance below which a count of survivors is doubted
 _AFTER_PASS_D = 21.0  # after a pass in which a count of survivors still speaks of it
 _TELLING_FRAC = 0.03  # share by which minutes must differ to be called other ones
 _EDGE_FRAC = 0.02  # a kill nearer to none or all says nothing of the tool
+_LEAST_MIN = 0.1  # of a round: nothing stands
+_GREEN = slice(1, 5)  # stages that can be marked
+_ENDS_A_COUNT = ("pass", "hand", "prep", "sow", "plant", "clear")
 _Z_10 = 1.2816  # standard normal at 90 %
 _N_GRID = 2000
 
@@ -80,6 +85,9 @@ class OwnRates:
     hand_factor: float = 1.0
     lessons: tuple[Lesson, ...] = ()
     doubts: tuple[DoubtedEntry, ...] = ()
+
+
+AS_RECKONED = OwnRates()
 
 
 def own_rates(
@@ -142,17 +150,43 @@ def own_rates(
                        if known else {})  # fmt: skip
         lessons += taught
         doubts += doubted
-    hand_factor, taught, doubted = _hand_factor(_newest(hand))
-    lessons += taught
-    doubts += doubted
     kill_ln, taught, doubted = _kill_shifts([m for m in marked if m.of in names])
-    return OwnRates(
-        by_kind[0],
-        by_kind[1],
-        kill_ln,
-        hand_factor,
-        (*lessons, *taught),
-        (*doubts, *doubted),
+    of_tools = OwnRates(
+        by_kind[0], by_kind[1], kill_ln, 1.0, (*lessons, *taught), (*doubts, *doubted)
+    )
+    return with_rounds(of_tools, hand)
+
+
+def with_rounds(rates: OwnRates, hand: Sequence[Timed]) -> OwnRates:
+    """What tools taught, and rounds by hand besides.
+
+    Parameters
+    ----------
+    rates : OwnRates
+        Of the tools.
+    hand : sequence of Timed
+        Rounds by hand, reckoned by the tabled rates.
+
+    Returns
+    -------
+    OwnRates
+        With the factor of hand weeding.
+
+    Notes
+    -----
+    As `own_rates`.
+
+    Examples
+    --------
+    >>> with_rounds(OwnRates({"tines": 1.5}), ()).hand_factor
+    1.0
+    """
+    factor, lessons, doubts = _hand_factor(_newest(hand))
+    return replace(
+        rates,
+        hand_factor=factor,
+        lessons=(*rates.lessons, *lessons),
+        doubts=(*rates.doubts, *doubts),
     )
 
 
@@ -354,6 +388,217 @@ def planting_then(farm: Farm, events: Sequence[Event], of: Event) -> Planting | 
     if len(here) == 1:
         return here[0]
     return replace(here[0], part=None, from_m=0.0, to_m=here[0].bed.length_m)
+
+
+def rounds_by_hand(
+    farm: Farm, planting: Planting, events: Sequence[Event], sky: Sky, from_hour: float
+) -> tuple[tuple[Event, float, float], ...]:
+    """Timed rounds by hand over a planting as it stands.
+
+    Parameters
+    ----------
+    farm : Farm
+        For its beds and its days.
+    planting : Planting
+        The planting.
+    events : sequence of Event
+        Entries that stand, in order.
+    sky : Sky
+        The clock.
+    from_hour : float
+        Hour from which the weeds are followed.
+
+    Returns
+    -------
+    tuple of (Event, float, float)
+        Last entry of a day, hour of the first on the sky's clock, and the minutes of that day
+        [min]; of a bed in parts each has its share by length.
+
+    Notes
+    -----
+    Rounds over an earlier crop of the bed are left out. Definition of this project. No range
+    stated. Worked: tests/planning/test_own_rates.py.
+    """
+    found: dict[date, tuple[Event, float, float]] = {}
+    for event in events:
+        minutes = float(event.data.get("work_min", 0.0))
+        hour = (event.happened_at - sky.start_at) / timedelta(hours=1)
+        if event.kind != "hand" or minutes <= 0.0 or not touches(event, planting):
+            continue
+        if not from_hour < hour <= sky.now_hour + 1.0 or not _stood(planting, farm, events, event):
+            continue
+        if event.part is None and planting.part is not None:
+            minutes *= (planting.to_m - planting.from_m) / planting.bed.length_m
+        on = local_day(event.happened_at, farm.place.time_zone)
+        _, first, before = found.get(on, (event, hour, 0.0))
+        found[on] = (event, first, before + minutes)
+    return tuple(found.values())
+
+
+def _stood(planting: Planting, farm: Farm, events: Sequence[Event], at: Event) -> bool:
+    """Whether the planting was there already."""
+    if planting.established_at is not None:
+        return at.happened_at > planting.established_at
+    then = planting_then(farm, events, at)
+    return then is not None and then.crop == planting.crop
+
+
+def timed_rounds(
+    rounds: Sequence[tuple[Event, float, float]], minutes_min: FloatArray, weights: FloatArray
+) -> tuple[Timed, ...]:
+    """Rounds by hand beside the minutes that the weeds then standing are reckoned with.
+
+    Parameters
+    ----------
+    rounds : sequence of (Event, float, float)
+        As `rounds_by_hand` gives them.
+    minutes_min : array
+        Minutes by the tabled rates for the weeds of each particle, (n_particles, n_rounds) [min].
+    weights : array
+        Of the particles, (n_particles,).
+
+    Returns
+    -------
+    tuple of Timed
+        The mean of the logarithm, and its spread over the particles.
+
+    Notes
+    -----
+    Definition of this project. No range stated.
+
+    Examples
+    --------
+    >>> from datetime import UTC, datetime
+    >>> at = datetime(2013, 5, 8, 9, tzinfo=UTC)
+    >>> done = [(Event("1", "hand", at, at, "A1", None, {"work_min": 30.0}), 9.0, 30.0)]
+    >>> (found,) = timed_rounds(done, np.array([[10.0], [40.0]]), np.ones(2))
+    >>> round(found.reckoned_min, 6), round(found.reckoned_ln_sd, 3)
+    (20.0, 0.693)
+    """
+    share = weights / weights.sum()
+    log = np.log(np.maximum(minutes_min, _LEAST_MIN))
+    mean = share @ log
+    sd = np.sqrt(share @ (log - mean) ** 2)
+    return tuple(
+        Timed(event, "hand", found, float(np.exp(m)), float(s))
+        for (event, _, found), m, s in zip(rounds, mean, sd, strict=True)
+    )
+
+
+def counted_passes(farm: Farm, events: Sequence[Event]) -> tuple[tuple[Event, Event], ...]:
+    """Counts of survivors, each with the pass it speaks of.
+
+    Parameters
+    ----------
+    farm : Farm
+        Its tools.
+    events : sequence of Event
+        Entries that stand, in order.
+
+    Returns
+    -------
+    tuple of (Event, Event)
+        The count and the pass before it, where nothing else was done in between and the pass lies
+        no more than `_AFTER_PASS_D` days back.
+
+    Notes
+    -----
+    Definition of this project. No range stated. Worked: tests/planning/test_own_rates.py.
+    """
+    names = {tool.name for tool in farm.tools}
+    found = []
+    for event in events:
+        if event.kind != "look" or not float(event.data.get("of_n", 0.0)) > 0.0:
+            continue
+        done = [
+            e for e in events
+            if e.kind in _ENDS_A_COUNT and e.bed == event.bed and was_done(e)
+            and e.happened_at < event.happened_at
+            and (e.part is None or event.part is None or e.part == event.part)
+        ]  # fmt: skip
+        last = max(done, key=lambda e: e.happened_at, default=None)
+        if last is None or last.kind != "pass" or str(last.data.get("tool")) not in names:
+            continue
+        if event.happened_at - last.happened_at <= timedelta(days=_AFTER_PASS_D):
+            found.append((event, last))
+    return tuple(found)
+
+
+def marked_weeds(count: Event, of_pass: Event, kill_frac: float) -> Marked:
+    """A count of survivors beside the kill reckoned for its pass.
+
+    Parameters
+    ----------
+    count, of_pass : Event
+        As `counted_passes` gives them.
+    kill_frac : float
+        Reckoned for that pass [-].
+
+    Returns
+    -------
+    Marked
+        No more left than there were.
+
+    Notes
+    -----
+    Definition of this project. No range stated.
+
+    Examples
+    --------
+    >>> from datetime import UTC, datetime
+    >>> at = datetime(2013, 5, 8, 9, tzinfo=UTC)
+    >>> count = Event("2", "look", at, at, "A1", None, {"left_n": 4, "of_n": 20})
+    >>> marked_weeds(count, Event("1", "pass", at, at, "A1", None, {"tool": "tines"}), 0.6).of
+    'tines'
+    """
+    of_n = float(count.data["of_n"])
+    left_n = min(float(count.data.get("left_n", 0.0)), of_n)
+    return Marked(count, str(of_pass.data["tool"]), left_n, of_n, kill_frac)
+
+
+def met_kill_frac(
+    kill_frac: FloatArray, count_m2: FloatArray, weights: FloatArray, row_share: float
+) -> float:
+    """Kill of a pass over the weeds that can be marked: those that are green.
+
+    Parameters
+    ----------
+    kill_frac : array
+        By particle, zone and stage, (n_particles, 2, 5) [-].
+    count_m2 : array
+        Weeds that it met, likewise [1/m2].
+    weights : array
+        Of the particles, (n_particles,).
+    row_share : float
+        Of the bed that lies in the rows [-].
+
+    Returns
+    -------
+    float
+        Share of the green weeds, in the zones that the tool works; of seed leaves and true leaves
+        alike where the particles see none.
+
+    Notes
+    -----
+    Definition of this project. No range stated.
+
+    Examples
+    --------
+    Seed leaves alone, between the rows; the tool works there only.
+
+    >>> kill, count = np.zeros((2, 2, 5)), np.zeros((2, 2, 5))
+    >>> kill[:, 1, 1], count[:, :, 1] = [0.5, 0.9], 30.0
+    >>> round(met_kill_frac(kill, count, np.ones(2), 0.4), 2)
+    0.7
+    """
+    works = kill_frac.max(axis=(0, 2), initial=0.0) > 0.0
+    area = np.where(works, np.array([row_share, 1.0 - row_share]), 0.0)
+    share = weights / weights.sum()
+    met = np.einsum("p,pzs,z->pzs", share, count_m2, area)[:, :, _GREEN]
+    if met.sum() <= 0.0:
+        met = np.einsum("p,z->pz", share, works)[:, :, None] * np.array([1.0, 1.0, 0.0, 0.0])
+    whole = float(met.sum())
+    return float((met * kill_frac[:, :, _GREEN]).sum()) / whole if whole > 0.0 else 0.0
 
 
 def _reckoned_min(tool: Tool, planting: Planting, traits: Mapping[str, ToolTraits]) -> float | None:

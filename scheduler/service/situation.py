@@ -27,6 +27,14 @@ from scheduler.planning.looks import Evidence, Told
 from scheduler.planning.offers import Kit, Site, choose
 from scheduler.planning.order import Draft
 from scheduler.planning.outlook import GuildView, Outlook, planting_outlook
+from scheduler.planning.own_rates import (
+    AS_RECKONED,
+    OwnRates,
+    Timed,
+    own_hand_rates,
+    with_own_rates,
+    with_rounds,
+)
 from scheduler.planning.passes import PassRules, PassWeather, pass_weather
 from scheduler.planning.plantings import (
     disturbances,
@@ -36,9 +44,10 @@ from scheduler.planning.plantings import (
     touches,
 )
 from scheduler.planning.sure import NO_RECORD, OwnRecord
+from scheduler.planning.traits import ToolTraits
 from scheduler.planning.verdict import weed_verdict
 from scheduler.planning.visits import after_refusal, taught
-from scheduler.planning.weeds import LearnedWeeds, WeedHistory, WeedOutlook
+from scheduler.planning.weeds import HandRates, LearnedWeeds, WeedHistory, WeedOutlook
 from scheduler.planning.whatif import HandAhead, hand_ahead
 from scheduler.ports import Journal, Progress, WeatherStore
 from scheduler.records import (
@@ -50,6 +59,7 @@ from scheduler.records import (
     Planting,
     WeatherSeries,
 )
+from scheduler.service.own_rates import all_rounds, rounds_of, tool_rates
 from scheduler.service.settings import (
     crop_traits,
     guild_views,
@@ -139,7 +149,8 @@ class Kept:
 
     `drafts` are the verdicts by planting before the order of the day, `ahead` the minutes by hand
     at the end of the days in sight, `ranks` the places on the list issued before, `own_sure` what
-    lines of the farm's lists came to, `told` what looks said by planting.
+    lines of the farm's lists came to, `told` what looks said by planting, `rounds` the timed rounds
+    by hand by planting, `rates` what the stopwatch taught.
     """
 
     key: str
@@ -150,14 +161,17 @@ class Kept:
     ranks: Mapping[tuple[str, str], int] = field(default_factory=dict)
     own_sure: OwnRecord = NO_RECORD
     told: Mapping[str, Told] = field(default_factory=dict)
+    rounds: Mapping[str, tuple[Timed, ...]] = field(default_factory=dict)
+    rates: OwnRates = AS_RECKONED
 
 
 @dataclass(frozen=True)
 class Situation:
     """A farm at one moment, computed: everything that answers are read from.
 
-    `outlooks` and `weeds` are those of the plantings that were computed: all of them, but in a
-    situation that was taken up from another one.
+    The tools of `farm` have the minutes and the kill that its own entries teach, `rates`; the farm
+    as described is that of `kept.basis`. `outlooks` and `weeds` are those of the plantings that
+    were computed: all of them, but in a situation that was taken up from another one.
     """
 
     farm: Farm
@@ -174,6 +188,7 @@ class Situation:
     drafts: tuple[Draft, ...]
     kept: Kept
     learned: Mapping[str, LearnedWeeds] = field(default_factory=dict)  # by planting computed
+    rates: OwnRates = AS_RECKONED
 
 
 def situation(
@@ -318,15 +333,19 @@ def situation_of(
             kept.ensemble, sky, basis.surfaces, weed_heat(), progress=progress
         )
     ensemble = taught(ensemble, farm, basis.plantings, events, tools)
-    touched = _touched(basis, ensemble, kept)
-    day = day_of(farm, sky, basis.stored, now)
-    kit = Kit(
-        PassRules({tool.name: tool for tool in farm.tools}, tools, kill_settings(), farm.seed),
-        kill_table(farm),
-        crop_traits(),
-        weed_settings(),
-    )
     views = guild_views(basis.series, sky.now_hour, now, farm)
+    tabled = _kit(farm, tools)
+
+    def history(planting: Planting) -> WeedHistory:
+        return _ground(planting, ensemble, basis, views, tabled).history
+
+    rates = tool_rates(farm, events, basis.plantings, ensemble, tabled.rules, tabled.kills, history)
+    farm = with_own_rates(farm, rates)
+    kit = _kit(farm, tools)
+    day = day_of(farm, sky, basis.stored, now)
+    touched = _touched(basis, ensemble, kept)
+    if kept is not None and farm != with_own_rates(basis.farm, kept.rates):
+        touched = basis.plantings
     grounds = {p.key: _ground(p, ensemble, basis, views, kit) for p in touched}
     told = {} if kept is None else dict(kept.told)
     moved = set()
@@ -341,8 +360,28 @@ def situation_of(
         more = [p for p in basis.plantings if p.bed.soil in moved and p.key not in grounds]
         grounds |= {p.key: _ground(p, ensemble, basis, views, kit) for p in more}
         touched = tuple(p for p in basis.plantings if p.key in grounds)
+
+    def learned_from(some: Sequence[Planting]) -> dict[str, LearnedWeeds]:
+        found = {
+            p.key: learned_of(p, grounds[p.key].history, ensemble, told, basis.lessons, farm.seed)
+            for p in some
+        }
+        return {key: known for key, known in found.items() if known is not None}
+
+    learned = learned_from(touched)
+    rounds = {} if kept is None else dict(kept.rounds)
+    for p in touched:
+        rounds[p.key] = rounds_of(
+            farm, p, events, ensemble, grounds[p.key].history, learned.get(p.key)
+        )
+    rates = with_rounds(rates, all_rounds(rounds))
+    if kept is not None and rates.hand_factor != kept.rates.hand_factor:
+        more = [p for p in basis.plantings if p.key not in grounds]
+        grounds |= {p.key: _ground(p, ensemble, basis, views, kit) for p in more}
+        learned |= learned_from(more)
+        touched = basis.plantings
+    hand = own_hand_rates(hand_rates(), rates)
     weeds: dict[str, WeedOutlook] = {}
-    learned: dict[str, LearnedWeeds] = {}
     drafts: dict[str, Draft] = {} if kept is None else dict(kept.drafts)
     ahead: dict[str, HandAhead] = {} if kept is None else dict(kept.ahead)
     outlooks = {key: ground.outlook for key, ground in grounds.items()}
@@ -350,18 +389,15 @@ def situation_of(
         if progress is not None:
             progress("weeds of the beds", place / len(touched))
         ground = grounds[p.key]
-        known = learned_of(p, ground.history, ensemble, told, basis.lessons, farm.seed)
-        if known is not None:
-            learned[p.key] = known
         site = Site(
             ground.outlook,
-            weeds_of(ground.outlook, ground.history, known, ensemble, day),
+            weeds_of(ground.outlook, ground.history, learned.get(p.key), ensemble, day),
             ground.weather,
             _mates(p, outlooks),
             is_prepared(p, basis.done),
         )
-        drafts[p.key] = _draft(site, kit, basis.done, events, day, ensemble)
-        ahead[p.key] = hand_ahead(site.weeds, site.outlook, hand_rates())
+        drafts[p.key] = _draft(site, kit, basis.done, events, day, ensemble, hand)
+        ahead[p.key] = hand_ahead(site.weeds, site.outlook, hand)
         weeds[p.key] = replace(site.weeds, future=None)  # large, and of no more use
     own = {p.key: _planned(drafts[p.key], p, basis, day) for p in basis.plantings}
     return Situation(
@@ -377,8 +413,19 @@ def situation_of(
         basis.surfaces,
         day,
         held_back(tuple(own.values()), farm, events, basis.series, day),
-        Kept(basis.key(), basis, ensemble, own, ahead, told=told),
+        Kept(basis.key(), basis, ensemble, own, ahead, told=told, rounds=rounds, rates=rates),
         learned,
+        rates,
+    )
+
+
+def _kit(farm: Farm, traits: Mapping[str, ToolTraits]) -> Kit:
+    """The tools of a farm and all that decides over them."""
+    return Kit(
+        PassRules({tool.name: tool for tool in farm.tools}, traits, kill_settings(), farm.seed),
+        kill_table(farm),
+        crop_traits(),
+        weed_settings(),
     )
 
 
@@ -506,11 +553,12 @@ def _draft(
     events: Sequence[Event],
     day: Day,
     ensemble: Ensemble,
+    hand: HandRates,
 ) -> Draft:
     """The verdict of one planting, with what else is due there."""
     choice = choose(site, kit, done, day)
     advice = advice_for(site, choice, kit, day, ensemble)
-    found = weed_verdict(site, choice, kit, day, hand_rates(), value_settings())
+    found = weed_verdict(site, choice, kit, day, hand, value_settings())
     each = [
         after_refusal(advised(one, advice, site, choice, day), site, choice, kit, events, day)
         for one in (replace(found, others=()), *found.others)
