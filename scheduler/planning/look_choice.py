@@ -69,7 +69,7 @@ class Decision:
 
     what: str  # go, wait, fit, leave
     tool: str
-    day: int = 0
+    day: int = 0  # of the sight; of `fit` -1 where no day in sight is
 
 
 @dataclass(frozen=True)
@@ -257,8 +257,7 @@ def look_at(weeds: WeedOutlook, bets: Sequence[Bet], rule: Rule) -> Look | None:
     weeds : WeedOutlook
         Its weeds; the first hour is now.
     bets : sequence of Bet
-        Tools that may go; all of them able to go today, or none worth a look before its first fit
-        day.
+        Tools that may go; where none can within two days no look is asked.
     rule : Rule
         From when the list says go.
 
@@ -279,36 +278,61 @@ def look_at(weeds: WeedOutlook, bets: Sequence[Bet], rule: Rule) -> Look | None:
     the mean, a look can be worth less than nothing: then none is asked. Assumptions of this
     project (E). No range stated. Worked: tests/planning/test_look_choice.py.
     """
+    tried = [look for look in _weighed(weeds, bets, rule) if _is_telling(look)]
+    best = max(tried, key=lambda look: look.gain_min, default=None)
+    return best if best is not None and best.gain_min > 0.0 else None
+
+
+def look_gain_min(weeds: WeedOutlook, bets: Sequence[Bet], rule: Rule) -> float:
+    """What the best look at one planting would be worth, the minutes of looking not taken off.
+
+    Parameters
+    ----------
+    weeds, bets, rule
+        As `look_at`.
+
+    Returns
+    -------
+    float
+        Minutes of hand weeding, not below 0; tools that an answer would change count too.
+
+    Notes
+    -----
+    As `look_at`; to rank plantings by.
+    """
+    looks = _weighed(weeds, bets, rule)
+    return max(0.0, max((look.gain_min + LOOK_MIN for look in looks), default=0.0))
+
+
+def _weighed(weeds: WeedOutlook, bets: Sequence[Bet], rule: Rule) -> list[Look]:
+    """What each question leads to and is worth."""
     if not bets or not _is_soon(bets):
-        return None
+        return []
     w = weeds.weights / weeds.weights.sum()
     without = _decisions(w[None], bets, rule)[0]
-    best: Look | None = None
+    looks = []
     for question in (*mix_questions(weeds), *amount_questions(weeds)):
         joint = question.chance_frac * w
         chance = joint.sum(axis=1)
         given = joint / np.maximum(chance, 1e-12)[:, None]
         decisions = tuple(_decisions(given, bets, rule))
-        if not _is_telling(decisions, chance):
-            continue
         more = [
             _left_min(now, bets, told) - _left_min(now, bets, without)
             for now, told in zip(given, decisions, strict=True)
         ]
         gain = float(chance @ np.array(more)) - LOOK_MIN
-        if gain > max(0.0, 0.0 if best is None else best.gain_min):
-            best = Look(question, chance, decisions, without, gain)
-    return best
+        looks.append(Look(question, chance, decisions, without, gain))
+    return looks
 
 
 def _is_soon(bets: Sequence[Bet]) -> bool:
     return any(b.fit_day is not None and b.fit_day <= _SOON_D for b in bets)
 
 
-def _is_telling(decisions: Sequence[Decision], chance: FloatArray) -> bool:
+def _is_telling(look: Look) -> bool:
     """Whether likely answers part between a pass at the first chance and none then."""
-    likely = [d for d, c in zip(decisions, chance, strict=True) if c >= _LEAST_CHANCE]
-    firsts = [d.what in ("go", "fit") for d in likely]
+    each = zip(look.decisions, look.chance_frac, strict=True)
+    firsts = [d.what in ("go", "fit") for d, chance in each if chance >= _LEAST_CHANCE]
     return any(firsts) and not all(firsts)
 
 

@@ -28,6 +28,7 @@ from scheduler.planning import (
     forcing,
     gates,
     geometry,
+    look_choice,
     offers,
     order,
     outlook,
@@ -281,6 +282,14 @@ def _in_code() -> dict[Key, float]:
         ("verdict", "mat_weed_min"): verdict._MAT_MIN_M2,
         ("verdict", "cleans_up_frac"): verdict._CLEANS_UP,
         ("verdict", "last_chance_factor"): verdict._LAST_CHANCE,
+        ("look", "asked_a_morning"): look_choice.MOST_LOOKS,
+        ("look", "look_min"): look_choice.LOOK_MIN,
+        ("look", "rests_d"): look_choice._RESTS / timedelta(days=1),
+        ("look", "soon_d"): look_choice._SOON_D,
+        ("look", "spots"): look_choice._SPOTS,
+        ("look", "sprouts"): look_choice._SPROUTS,
+        ("look", "searched_square_metres"): look_choice._SPOT_M2,
+        ("look", "least_answer_frac"): look_choice._LEAST_CHANCE,
         ("verdict", "crust_chance_frac"): readings._CRUST_CHANCE,
         ("verdict", "wetting_chance_frac"): readings._WETTING_CHANCE,
         ("value", "again_after_d"): value._AGAIN_AFTER_D,
@@ -437,6 +446,7 @@ NO_PARAMETER: Mapping[str, tuple[str, ...]] = {
     "weeds": ("N_PARTICLES", "N_COURSE_PARTICLES", "IN_ROW", "BETWEEN", "_N_SEEDS", "_TODAY"),
     "verdict": ("_NOTHING_MIN",),  # round-off
     "value": ("_ZONES", "_NEARLY", "_SECONDS"),  # the second stands twice, see above
+    "look_choice": ("_LIMITS_M2", "_WEEK_D", "_LOGIT"),  # what is tried, days of display, numerics
     "readings": (),
     "window": (),
     "advice": (),
@@ -533,6 +543,7 @@ NO_PARAMETER: Mapping[str, tuple[str, ...]] = {
         gates,
         ensemble,
         geometry,
+        look_choice,
         offers,
         order,
         outlook,
