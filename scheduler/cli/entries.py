@@ -348,7 +348,7 @@ LOOK_EXAMPLES = (
 LOOK_WORDS = (
     ("6 threads 11 seed leaves 3 true leaves", "about 20 sprouts, scratched up"),
     ("12 seed leaves in 0.25 m2", "counted there; 2 ft2 or 50 x 50 cm"),
-    ("... in 0.25 m2 quadrat nail", "a fixed place; later by its name alone"),
+    ("... in 0.25 m2 quadrat nail", "a fixed place; then by its name alone"),
     ("310 threads per m2, or per ft2", "what stands in the whole bed"),
     ("nothing, nothing yet", "looked and saw none"),
     ("first threads, first green", "seen for the first time"),
