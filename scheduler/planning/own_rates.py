@@ -77,7 +77,10 @@ class Marked:
 
 @dataclass(frozen=True)
 class OwnRates:
-    """How the farm's own minutes and kill differ from those reckoned; tools by name."""
+    """How the farm's own minutes and kill differ from those reckoned; tools by name.
+
+    Under "" stands the factor of a tool that the farm does not have.
+    """
 
     work_factor: Mapping[str, float] = field(default_factory=dict)
     setup_factor: Mapping[str, float] = field(default_factory=dict)
@@ -135,7 +138,7 @@ def own_rates(
     >>> tines, hoe = Tool("tines", "tine weeder", 15.0, 0.9), Tool("hoe", "wheel hoe", 20.0, 0.7)
     >>> found = own_rates([tines, hoe], [timed(3.0 + 0.1 * i) for i in range(6)] + [timed(120.0)])
     >>> {name: round(factor, 2) for name, factor in found.work_factor.items()}
-    {'hoe': 1.25, 'tines': 1.55}
+    {'': 1.25, 'hoe': 1.25, 'tines': 1.55}
     >>> [doubt.event.data for doubt in found.doubts], len(found.lessons)
     ([{}], 1)
     """
@@ -146,7 +149,7 @@ def own_rates(
     for what, entries in (("work", work), ("set-up", setups)):
         known = _newest([t for t in entries if t.of in names])
         factors, taught, doubted = _tool_factors(what, known)
-        by_kind.append({name: factors.get(name, factors[""]) for name in sorted(names)}
+        by_kind.append({name: factors.get(name, factors[""]) for name in ("", *sorted(names))}
                        if known else {})  # fmt: skip
         lessons += taught
         doubts += doubted
@@ -227,13 +230,17 @@ def with_own_rates(farm: Farm, rates: OwnRates) -> Farm:
         tools=tuple(
             replace(
                 tool,
-                work_factor=tool.work_factor * rates.work_factor.get(tool.name, 1.0),
-                setup_min=tool.setup_min * rates.setup_factor.get(tool.name, 1.0),
+                work_factor=tool.work_factor * _factor(rates.work_factor, tool),
+                setup_min=tool.setup_min * _factor(rates.setup_factor, tool),
                 kill_ln=tool.kill_ln + rates.kill_ln.get(tool.name, 0.0),
             )
             for tool in farm.tools
         ),
     )
+
+
+def _factor(factors: Mapping[str, float], tool: Tool) -> float:
+    return factors.get(tool.name, factors.get("", 1.0))
 
 
 def own_hand_rates(hand: HandRates, rates: OwnRates) -> HandRates:

@@ -28,6 +28,7 @@ from scheduler.ports import Journal, Progress, WeatherStore
 from scheduler.records import TOOL_KINDS, Farm, Tool
 from scheduler.service import settings
 from scheduler.service.garden import FarmSeason, farm_season, season_tables
+from scheduler.service.own_rates import journal_rates
 
 N_TRUTHS = 8
 MOST_TRUTHS = 200
@@ -191,7 +192,8 @@ def compare_season(
     _check(farm, change, n_truths, by)
     told = progress or (lambda message, done_frac: None)
     before = season.world
-    tools = tuple(new_tool(tool, before.garden) for tool in change.tools)
+    own = journal_rates(farm, season.events).work_factor.get("", 1.0)
+    tools = tuple(replace(new_tool(tool, before.garden), work_factor=own) for tool in change.tools)
     garden, stale = _changed(before, change, tools)
     told("the beds as they would be", 0.1)
     after = before

@@ -17,6 +17,7 @@ from scheduler.planning.ensemble import member_skies
 from scheduler.planning.hours import at_local
 from scheduler.planning.offers import Kit
 from scheduler.planning.outlook import GuildView
+from scheduler.planning.own_rates import with_own_rates
 from scheduler.planning.passes import PassRules
 from scheduler.planning.season.garden import logged_garden
 from scheduler.planning.season.shapes import SeasonWeather
@@ -24,6 +25,7 @@ from scheduler.planning.season.world import SeasonTables, World, build_world
 from scheduler.ports import Journal, WeatherStore
 from scheduler.records import Event, Farm, Kind, WeatherSeries
 from scheduler.service import settings
+from scheduler.service.own_rates import journal_rates
 from scheduler.service.weather import weather_on_record
 
 _BEFORE = timedelta(days=10)  # of weather before the first entry, if it is on record
@@ -166,7 +168,7 @@ def season_on_record(
     Parameters
     ----------
     farm : Farm
-        The farm.
+        The farm as described; its tools go at the minutes that the entries teach.
     events : sequence of Event
         Entries of the season, in order.
     series : WeatherSeries
@@ -184,6 +186,7 @@ def season_on_record(
     UsageError
         If nothing was sown or set within the weather.
     """
+    farm = with_own_rates(farm, journal_rates(farm, events))
     spell = season_weather(farm, series, f"{farm.name} {year}")
     end_at = series.start_at + timedelta(hours=series.n_hours)
     logged = logged_garden(farm, events, spell.start_at, end_at)

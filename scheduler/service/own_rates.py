@@ -33,7 +33,14 @@ from scheduler.planning.weeds import (
     in_row_share,
 )
 from scheduler.records import Event, Farm, FloatArray, Planting
-from scheduler.service.settings import GATE_KPA, hand_rates, weed_settings
+from scheduler.service.settings import (
+    GATE_KPA,
+    hand_rates,
+    kill_settings,
+    kill_table,
+    tool_traits,
+    weed_settings,
+)
 
 _BEFORE_H = 0.01  # the weeds that a pass or a round met
 _UNSEEN_H = 10**9  # first hour of weather that nothing is known of
@@ -87,6 +94,33 @@ def tool_rates(
         marked.append(marked_weeds(count, of_pass, found))
     return own_rates(
         farm.tools, timed_passes(farm, events, rules.traits), timed_setups(farm, events),
+        marked=_sorted(marked),
+    )  # fmt: skip
+
+
+def journal_rates(farm: Farm, events: Sequence[Event]) -> OwnRates:
+    """As `tool_rates`, from the journal alone: kill as by the tables on soil that was not wet.
+
+    Parameters
+    ----------
+    farm : Farm
+        As described.
+    events : sequence of Event
+        Entries that stand, in order.
+
+    Returns
+    -------
+    OwnRates
+        Without rounds by hand.
+    """
+    traits, kills = tool_traits(farm), kill_table(farm)
+    rules = PassRules({tool.name: tool for tool in farm.tools}, traits, kill_settings(), farm.seed)
+    marked = [
+        marked_weeds(count, of_pass, _as_tabled(of_pass, rules, kills))
+        for count, of_pass in counted_passes(farm, events)
+    ]
+    return own_rates(
+        farm.tools, timed_passes(farm, events, traits), timed_setups(farm, events),
         marked=_sorted(marked),
     )  # fmt: skip
 

@@ -19,6 +19,7 @@ from scheduler.planning.ensemble import (
 )
 from scheduler.planning.hours import at_local, day_starts, is_working_hour
 from scheduler.planning.offers import Kit
+from scheduler.planning.own_rates import with_own_rates
 from scheduler.planning.passes import PassRules
 from scheduler.planning.review.judging import (
     book_particles,
@@ -33,6 +34,7 @@ from scheduler.records import (
     Kind,
     WeatherSeries,
 )
+from scheduler.service.own_rates import journal_rates
 from scheduler.service.settings import (
     GATE_KPA,
     STAGE_KILL_FRAC,
@@ -111,7 +113,8 @@ def season_to_review(
         if name in {bed.soil for bed in farm.beds}
     }
     sky = member_skies(series, end, farm.place, sd, farm.seed, n_members)
-    book = replace(_book(farm, events, series, sky, begin, n_members), is_over=days.is_over)
+    own = with_own_rates(farm, journal_rates(farm, known))
+    book = replace(_book(own, events, series, sky, begin, n_members), is_over=days.is_over)
     season = Season(
         farm, now, days, begin, end, events, series, members, book, _issued(lists, now, book)
     )
