@@ -57,7 +57,7 @@ class Bet:
 
 @dataclass(frozen=True)
 class Rule:
-    """From when a list says go, as the verdict has it."""
+    """From when a list says go, as the verdict has it; a look must gain `least_net_min` too."""
 
     least_net_min: float
     least_sure: float
@@ -145,7 +145,7 @@ def mix_questions(weeds: WeedOutlook) -> tuple[Question, ...]:
 
     return (
         asked(1, "mostly white", "mostly green"),
-        asked(2, "mostly younger", "mostly with true leaves"),
+        asked(2, "mostly threads and seed leaves", "mostly with true leaves"),
     )
 
 
@@ -280,7 +280,7 @@ def look_at(weeds: WeedOutlook, bets: Sequence[Bet], rule: Rule) -> Look | None:
     """
     tried = [look for look in _weighed(weeds, bets, rule) if _is_telling(look)]
     best = max(tried, key=lambda look: look.gain_min, default=None)
-    return best if best is not None and best.gain_min > 0.0 else None
+    return best if best is not None and best.gain_min >= rule.least_net_min else None
 
 
 def look_gain_min(weeds: WeedOutlook, bets: Sequence[Bet], rule: Rule) -> float:

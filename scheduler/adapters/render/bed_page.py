@@ -183,8 +183,11 @@ def _verdict(answer: BedAnswer, page: BedPage, zone: ZoneInfo, width: int) -> li
     for detail in answer.details:
         lines += _labelled("", _sentence(detail), page.units, width)
     if answer.look is not None:
-        where = f", {answer.look['where']}" if answer.look.get("where") else ""
-        lines += _labelled("Look", f"{answer.look['ask']}{where}.", page.units, width)
+        where = f"{answer.look['where']}: " if answer.look.get("where") else ""
+        gain = answer.look.get("gain_min")
+        worth = f" (worth {duration_text(float(gain))})" if gain else ""
+        asked = _sentence(f"{where}{answer.look['ask']}{worth}")
+        lines += _labelled("Look", asked, page.units, width)
     return lines
 
 
