@@ -63,14 +63,8 @@ class WatchedPlanting:
         Weeds from before the record are counted at hours since the last kill alone: what stood
         before it is not kept.
         """
-        n = particles.clock.size
-        history = self.history
-        if history.passes.kill_frac.shape[1] not in (1, n):
-            passes = history.passes
-            few = np.resize(np.arange(passes.kill_frac.shape[1]), n)
-            history = replace(history, passes=Passes(
-                passes.hour, passes.kill_frac[:, few], passes.depth_mm
-            ))  # fmt: skip
+        passes = passes_for(self.history.passes, particles.clock.size)
+        history = replace(self.history, passes=passes)
         count = counts_at(
             self.planting, self.ensemble, history, self.settings, self.gate_kpa, particles, hours,
             N_SEEDS,
@@ -81,3 +75,36 @@ class WatchedPlanting:
         is_after = hours >= (history.passes.hour[-1] if history.passes.hour.size else -np.inf)
         old = np.where(is_after[None, :], standing[:, None], 0.0)
         return Foretold(hours, of_bed / particles.size_m2[:, None, None], old)
+
+
+def passes_for(passes: Passes, n_particles: int) -> Passes:
+    """The passes of a history with kill for another number of particles.
+
+    Parameters
+    ----------
+    passes : Passes
+        Kill by particle, or the same for all.
+    n_particles : int
+        Particles wanted; both numbers are multiples of the number of soil members.
+
+    Returns
+    -------
+    Passes
+        Particles on one member keep that member's kill.
+
+    Notes
+    -----
+    Definition of this project. No range stated.
+
+    Examples
+    --------
+    >>> kill = np.arange(2.0)[None, :, None, None] * np.ones((1, 2, 2, 5))
+    >>> few = Passes(np.zeros(1), kill, np.zeros(1))
+    >>> passes_for(few, 4).kill_frac[0, :, 0, 0].tolist()
+    [0.0, 1.0, 0.0, 1.0]
+    """
+    n_known = passes.kill_frac.shape[1]
+    if n_known in (1, n_particles):
+        return passes
+    places = np.resize(np.arange(n_known), n_particles)
+    return Passes(passes.hour, passes.kill_frac[:, places], passes.depth_mm)

@@ -24,6 +24,7 @@ from scheduler.planning.ensemble import Ensemble, Sky
 from scheduler.planning.gates import Gate
 from scheduler.planning.geometry import Fit
 from scheduler.planning.hours import is_working_hour
+from scheduler.planning.looks import Told, learned_weeds, pooled, told_by
 from scheduler.planning.offers import _DRY_FOR_GOOD_MM, Choice, Offer, Site, day_hours, weed_hours
 from scheduler.planning.order import DayPlan, Draft, order_of_day
 from scheduler.planning.outlook import FlushOutlook, Outlook, WorkOutlook
@@ -36,15 +37,21 @@ from scheduler.planning.passes import (
 )
 from scheduler.planning.season.belief import AHEAD_H, Belief, BelievedMorning
 from scheduler.planning.season.play import PlayState
+from scheduler.planning.season.rules import LOOK_ERROR_LN_SD
 from scheduler.planning.season.shapes import Choose, Eyes, Morning
 from scheduler.planning.season.truth import true_kill_frac
 from scheduler.planning.season.world import Plot, Way, World
+from scheduler.planning.sightings import Foretold, sightings_of
 from scheduler.planning.spans import span_today
 from scheduler.planning.value import Terms, ValueSettings, price_of_weeds, values_today
 from scheduler.planning.verdict import _CLEAN_M2, _LEAST_SURE, _best, _sure, _urgency
 from scheduler.planning.visits import _NOON_H, FIT, TOO_WET, learned_weights
+from scheduler.planning.watched import passes_for
 from scheduler.planning.weeds import (
     _REACH_MM,
+    BETWEEN,
+    IN_ROW,
+    LearnedWeeds,
     WeedFuture,
     WeedHistory,
     WeedOutlook,
@@ -63,9 +70,23 @@ from scheduler.records import (
 )
 
 N_PARTICLES = 24
+N_TRIED = 96  # by which looks are weighed
 N_SEEDS = 10  # that stand for a cohort in one of them
 PARTS = ("soil", "drying", "visits", "blind", "set-ups", "order", "flush")
 _TAUGHT_FOR = timedelta(days=45)
+
+NO_LOOKS = "no look"
+N_SPROUTS = 20
+_A_LOOK = Eyes(looks_every_d=7, error_ln_sd=LOOK_ERROR_LN_SD, n_sprouts=N_SPROUTS)
+_FEW_LOOKS = replace(_A_LOOK, looks_every_d=1, beds_a_look=2)
+LOOKS = {
+    NO_LOOKS: Eyes(),
+    "a look a week": _A_LOOK,
+    "two looks a week": replace(_A_LOOK, looks_every_d=3),
+    "two chosen looks a morning": _FEW_LOOKS,
+    "two random looks a morning": _FEW_LOOKS,
+}
+_PlotKey = tuple[str, float]
 
 
 @dataclass(frozen=True)
@@ -91,13 +112,12 @@ class Ours:
     `flush_times` counts that flush more than once.
     """
 
-    eyes = Eyes()
-
     def __init__(
         self,
         belief: Belief,
         price: float = 1.0,
         *,
+        looks: str = NO_LOOKS,
         without: Sequence[str] = (),
         flush_times: float = 1.0,
         n_particles: int = N_PARTICLES,
@@ -106,7 +126,14 @@ class Ours:
         unknown = sorted(set(without) - set(PARTS))
         if unknown:
             raise UsageError(f"ours: no part {unknown[0]!r} to leave out; {', '.join(PARTS)}")
-        self.belief, self.price = belief, price
+        if looks not in LOOKS:
+            raise UsageError(f"ours: no looks {looks!r}; {', '.join(LOOKS)}")
+        self.belief, self.price, self.eyes = belief, price, LOOKS[looks]
+        self._looks = looks
+        self._n_seen: dict[_PlotKey, int] = {}
+        self._told: dict[_PlotKey, Told] = {}
+        self._learned: dict[_PlotKey, tuple[int, LearnedWeeds]] = {}
+        self._n_told = 0
         self.n_particles, self.n_seeds = n_particles, n_seeds
         self._drawn: dict[str, Particles] = {}
         self.without = frozenset(without)
@@ -128,9 +155,10 @@ class Ours:
 
     @property
     def name(self) -> str:
-        """Price, and what is left out."""
+        """Price, looks, and what is left out."""
         left = "".join(f" without {part}" for part in PARTS if part in self.without)
-        return f"ours, price {self.price:g}{left}"
+        looks = "" if self._looks == NO_LOOKS else f", {self._looks}"
+        return f"ours, price {self.price:g}{looks}{left}"
 
     def passes(self, morning: Morning) -> tuple[Choose, ...]:
         """Passes wanted today, in order.
@@ -280,26 +308,30 @@ class Ours:
             self.farm.place.latitude_deg,
             self.n_particles,
         )
-        particles = self._particles(bed)
+        learned = self._weeds_learned(sight, morning.events, history, ensemble)
+        particles = self._particles(bed) if learned is None else learned.particles
         hours = np.append(believed.hours, float(ensemble.sky.n_hours))
-        weeds = self._stand(ensemble, particles, history.openings, history.passes, hours)
+        weeds = self.stand(ensemble, particles, history.openings, history.passes, hours)
         assert history.ready_frac is not None
         assert history.rested_d is not None
         rested = 1.0 - np.exp(-history.rested_d / kit.weeds.recovery_d)
         stirred = Openings(hours[1:2], (history.ready_frac * rested[None, :])[None])
-        opened = self._stand(ensemble, particles, stirred, _NO_PASSES, hours)
+        opened = self.stand(ensemble, particles, stirred, _NO_PASSES, hours)
         assert weeds.ways_m2 is not None
         assert opened.ways_m2 is not None
         ready = (particles.mix * particles.size_m2[:, None]) @ history.ready_frac
         n = self.n_particles
         of_member = np.bincount(particles.member, minlength=self.belief.n_members)
         weights = ensemble.weights[sight.planting.bed.soil][particles.member]
+        if learned is not None:
+            weights = weights * learned.weight
+        weights = weights / of_member[particles.member]
         return WeedOutlook(
             believed.hours,
             weeds.count_m2[:, :-1].sum(axis=2),
             weeds.ledger_m2[:, :-1, :, :, 0].sum(axis=2),
             np.zeros(n),
-            weights / of_member[particles.member],
+            weights / weights.sum(),
             0.0 if sight.planting.crop is None else sight.plot.row_share,
             history,
             particles.member,
@@ -308,6 +340,34 @@ class Ours:
                 float(hours[-1]), weeds.ways_m2, opened.ways_m2, ready, history.rested_d
             ),
         )
+
+    # ------------------------------------------------------------- looks
+
+    def _weeds_learned(
+        self, sight: _Sight, events: Sequence[Event], history: WeedHistory, ensemble: Ensemble
+    ) -> LearnedWeeds | None:
+        """The particles of one bed after its own looks and those of its neighbours."""
+        if not self.eyes.n_sprouts:
+            return None
+        plot, soil = sight.plot, sight.planting.bed.soil
+        key = (plot.key, plot.prepared_hour)
+        watched = _WatchedPlot(self, sight, history, ensemble)
+        first = max(float(plot.prepared_hour), float(ensemble.readings_from_hour))
+        seen = sightings_of(sight.planting, events, ensemble.sky, first)
+        if seen and self._n_seen.get(key) != len(seen):
+            self._n_seen[key] = len(seen)
+            self._told[key] = told_by(watched, plot.key, soil, seen, N_TRIED)
+            self._n_told += 1
+        if not self._told:
+            return None
+        kept = self._learned.get(key)
+        if kept is None or kept[0] != self._n_told:
+            others = [told.evidence for of, told in self._told.items() if of != key]
+            thought = pooled(plot.key, soil, others)
+            own = self._told.get(key)
+            kept = self._n_told, learned_weeds(watched, own, thought, self.n_particles)
+            self._learned[key] = kept
+        return kept[1]
 
     def _particles(self, bed: str) -> Particles:
         """What is not known of a bed's weeds, drawn once."""
@@ -321,22 +381,23 @@ class Ours:
             )
         return self._drawn[bed]
 
-    def _stand(
+    def stand(
         self,
         ensemble: Ensemble,
         particles: Particles,
         openings: Openings,
         passes: Passes,
         hours: FloatArray,
+        first_way: int | None = 1,
     ) -> Stand:
-        """Weeds by the ways they go, on the running integrals of the bed."""
+        """Weeds on the running integrals of the bed, by the ways they go from one of the hours."""
         run = ensemble.runs[0]
         step = float(run.reading_hours[1] - run.reading_hours[0])
         return stand(
             run.germination_cd, run.elongation_cd, run.drying_d, run.leaf_cd,
             self.world.tables.weed_heat.gate_kpa, float(run.reading_hours[0]) - step, step,
             self.world.tables.kit.weeds.guilds, particles, openings, passes, hours,
-            1, _REACH_MM, self.n_seeds,
+            first_way, _REACH_MM, self.n_seeds,
         )  # fmt: skip
 
     def _kills(
@@ -419,6 +480,47 @@ class Ours:
         if "set-ups" in self.without:
             return _one_by_one(drafts)
         return _listed(order_of_day(drafts, morning.hours_left_min / 60.0, day))
+
+
+@dataclass(frozen=True)
+class _WatchedPlot:
+    """One bed as its looks are held against it."""
+
+    rule: Ours
+    sight: _Sight
+    history: WeedHistory
+    ensemble: Ensemble
+
+    @property
+    def key(self) -> str:
+        return self.sight.plot.key
+
+    @property
+    def seed(self) -> int:
+        return self.rule.farm.seed
+
+    @property
+    def size_ln_sd(self) -> float:
+        return self.rule.world.tables.kit.weeds.size_ln_sd
+
+    @property
+    def size_m2(self) -> float:
+        return self.rule.world.tables.kit.weeds.size_m2
+
+    def particles(self, score: FloatArray) -> tuple[Particles, FloatArray]:
+        weeds, n = self.rule.world.tables.kit.weeds, self.rule.belief.n_members
+        drawn = draw_particles(self.key, weeds, self.seed, n, len(score), score=score)
+        return drawn, self.ensemble.weights[self.sight.planting.bed.soil][drawn.member]
+
+    def foretold(self, particles: Particles, score: FloatArray, hours: FloatArray) -> Foretold:
+        history, n = self.history, particles.clock.size
+        passes = passes_for(history.passes, n)
+        weeds = self.rule.stand(self.ensemble, particles, history.openings, passes, hours, None)
+        count = weeds.count_m2.sum(axis=2)
+        row = 0.0 if self.sight.planting.crop is None else self.sight.plot.row_share
+        of_bed = row * count[:, :, IN_ROW] + (1.0 - row) * count[:, :, BETWEEN]
+        unit = of_bed / particles.size_m2[:, None, None]
+        return Foretold(hours, unit, np.zeros(unit.shape[:2]))
 
 
 class Oracle:

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 
 from scheduler.errors import UsageError
+from scheduler.models.weeds.cohorts import STAGES
 from scheduler.planning.draws import keyed_generator
 from scheduler.planning.season.shapes import Bill, Choose, Eyes, Hours, Morning, Rule, Truth
 from scheduler.planning.season.truth import (
@@ -33,6 +34,10 @@ _ESTABLISHED_BETWEEN_M2 = 8.0  # likewise between the rows
 _SEEDS_A_WEED = 100.0  # shed by each that is established when the bed is cleared
 _YOUNG, _ESTABLISHED = 3, 4
 _NO_EYES = Eyes()
+_MISREAD_FRAC = 0.1  # of the sprouts of a look, half of them up and half of them down a stage
+_MISREAD = (1.0 - _MISREAD_FRAC) * np.eye(len(STAGES)) + 0.5 * _MISREAD_FRAC * (
+    np.eye(len(STAGES), k=1) + np.eye(len(STAGES), k=-1)
+)
 
 Score = Callable[["PlayState", Choose], bool]
 
@@ -219,6 +224,23 @@ class PlayState:
             depth_mm=way.depth_mm, setup=way.setup,
         )  # fmt: skip
 
+    def looked(self, bed: str, told_m2: FloatArray, true_m2: FloatArray, n_sprouts: int) -> None:
+        """Enter a look: green weeds as they were told, and some sprouts scratched up, by stage.
+
+        Sprouts come from about a square metre; one in ten is taken for its neighbour in age.
+        """
+        generator = keyed_generator(self.truth.seed, "sprouts", bed, self.day.on.isoformat())
+        self._log("look", bed, self.hour, seed_leaf=float(told_m2[1:].sum()))
+        whole = float(true_m2.sum())
+        n = min(n_sprouts, int(generator.poisson(whole)))
+        if n == 0:
+            self._log("look", bed, self.hour, nothing=True)
+            return
+        shares = _MISREAD @ (true_m2 / whole)
+        counts = generator.multinomial(n, shares / shares.sum())
+        named = {f"n_{stage}": int(c) for stage, c in zip(STAGES, counts, strict=True)}
+        self._log("look", bed, self.hour, **named)
+
     def _set_up(self, minutes: float) -> None:
         self.sums.machine_min += minutes
         self.sums.n_setups += minutes > 0.0
@@ -227,6 +249,8 @@ class PlayState:
         at = self.world.at(hour)
         known = {name: value for name, value in data.items() if value is not None}
         name = f"{kind} {bed} {data.get('tool', '')} {at:%Y-%m-%d}"
+        if kind == "look":
+            name = f"{name} {len(self.events)}"
         self.events.append(Event(name, kind, at, at, bed, None, known))
 
     def events_so_far(self) -> tuple[Event, ...]:
@@ -375,7 +399,7 @@ def played(
         state.advance(float(day.open_hours[0]))
         is_look = eyes.looks_every_d is not None and day.index - looked >= eyes.looks_every_d
         looked = day.index if is_look else looked
-        seen = _seen(state, eyes) if is_look else {}
+        seen = _seen(state, eyes, _beds_looked_at(state, rule, eyes, left)) if is_look else {}
         listed = _work(state, rule, eyes, seen, left, listed, score)
     state.advance(float(world.n_hours))
     return state
@@ -462,16 +486,38 @@ def _morning(state: PlayState, eyes: Eyes, seen: dict[str, FloatArray], left_min
     )
 
 
-def _seen(state: PlayState, eyes: Eyes) -> dict[str, FloatArray]:
-    """What a look at every bed in use shows, by zone and stage; its error by bed and day."""
+def _beds_looked_at(state: PlayState, rule: Rule, eyes: Eyes, left_min: float) -> tuple[str, ...]:
+    """All beds in use, or those that the rule chooses."""
+    if eyes.beds_a_look is None:
+        return tuple(state.weeds)
+    choose = getattr(rule, "looks", None)
+    if choose is None:
+        raise UsageError(f"rule {rule.name!r}: its eyes let it choose beds, but it has no `looks`")
+    wanted = [bed for bed in choose(_morning(state, eyes, {}, left_min)) if bed in state.weeds]
+    return tuple(wanted[: eyes.beds_a_look])
+
+
+def _seen(state: PlayState, eyes: Eyes, beds: Sequence[str]) -> dict[str, FloatArray]:
+    """What a look at some beds shows, by zone and stage; its error by bed and day."""
     found: dict[str, FloatArray] = {}
-    for bed in state.weeds:
-        count = state.weeds[bed].count_m2(state.hour)[:, 1:]
+    for bed in beds:
+        true = state.weeds[bed].count_m2(state.hour)[:, 1:]
+        day = state.day.on.isoformat()
+        count = true
         if eyes.error_ln_sd > 0.0:
-            day = state.day.on.isoformat()
             z = float(keyed_generator(state.truth.seed, "look", bed, day).normal())
             count = count * np.exp(eyes.error_ln_sd * z)
+        if eyes.n_sprouts:
+            plot = state.weeds[bed].plot
+            state.looked(bed, _of_bed(count, plot), _of_bed(true, plot), eyes.n_sprouts)
         if not eyes.scratches:
+            count = count.copy()
             count[:, 0] = np.nan
         found[bed] = count
     return found
+
+
+def _of_bed(by_zone: FloatArray, plot: Plot) -> FloatArray:
+    """Weeds of the whole bed by stage, (5,)."""
+    row = plot.row_share
+    return np.asarray(row * by_zone[IN_ROW] + (1.0 - row) * by_zone[BETWEEN])

@@ -72,6 +72,8 @@ class Eyes:
     looks_every_d: int | None = None  # days between looks at the weeds of every bed
     error_ln_sd: float = 0.0  # of what a look sees, by bed and day
     scratches: bool = False  # a look shows threads too
+    n_sprouts: int = 0  # scratched up at a look and told by stage; looks are entries then
+    beds_a_look: int | None = None  # that the rule names itself; None: every bed in use
     feels_soil: bool = False  # knows each morning whether a tool can work that day
     knows_truth: bool = False
     asks_again: bool = False  # after a visit in vain it may name other passes
@@ -89,7 +91,8 @@ class Choose:
 class Rule(Protocol):
     """A rule sees what its grower can see that morning and names passes in the order to be made.
 
-    It may have `eyes` (see `Eyes`); a rule without sees no weeds and no soil.
+    It may have `eyes` (see `Eyes`); a rule without sees no weeds and no soil. Where its eyes ask
+    it to choose it also has `looks(morning)`: beds to look at, the most wanted first.
     """
 
     @property
