@@ -8,13 +8,13 @@ from typing import Any
 
 from scheduler.planning.hours import at_local, local_day
 from scheduler.planning.plantings import was_done
-from scheduler.planning.sure import NO_RECORD, OwnRecord, own_record, recalibrated
+from scheduler.planning.sure import NO_RECORD, Knots, OwnRecord, own_record, told_sure
 from scheduler.planning.visits import TOO_HARD, TOO_WET
 from scheduler.ports import Lists
 from scheduler.records import Event, Farm
 from scheduler.service.settings import sure_knots
 
-MOST_TRIED = 200  # passes looked up, the newest
+MOST_DAYS = 60  # with a pass, whose lists are read: the newest
 LOOKED_BACK = timedelta(days=730)
 
 Tried = tuple[float, bool]
@@ -37,7 +37,7 @@ def own_sure(farm: Farm, events: Sequence[Event], lists: Lists, now: datetime) -
     Returns
     -------
     OwnRecord
-        Of the newest 200 passes of two years. No morning is computed again.
+        Of the newest 60 days with a pass, of two years. No morning is computed again.
     """
     tried = tried_lines(farm, events, lists, now)
     return own_record(*zip(*tried, strict=True)) if tried else NO_RECORD
@@ -58,28 +58,37 @@ def tried_lines(
     tuple of (float, bool)
         `sure` as the members said it, put right as the program does today [-]; and whether the
         soil was found fit: by a pass that was made, unless it worked poorly, or by an entry that
-        says it was too wet or too hard. The line is the one that stood on the list at that hour,
-        with the same tool.
+        says it was too wet or too hard. The line is the one with the same tool on the list that
+        stood when the first visit of the day was made.
     """
     zone_name = farm.place.time_zone
     knots = sure_knots()
     visits = [e for e in events if _tells(e) and now - LOOKED_BACK <= e.happened_at <= now]
+    by_day: dict[date, list[Event]] = {}
+    for event in sorted(visits, key=lambda e: e.happened_at):
+        by_day.setdefault(local_day(event.happened_at, zone_name), []).append(event)
     found: dict[tuple[date, str, str, str], Tried] = {}
-    for event in sorted(visits, key=lambda e: e.happened_at)[-MOST_TRIED:]:
-        day = local_day(event.happened_at, zone_name)
+    for day in sorted(by_day)[-MOST_DAYS:]:
         start, end = (at_local(day + timedelta(days=n), time(), zone_name) for n in (0, 1))
-        issued = lists.list_between(event.happened_at, start, end)
-        line = None if issued is None else _line_of(event, issued)
-        if line is None:
+        issued = lists.list_between(by_day[day][0].happened_at, start, end)
+        if issued is None:
             continue
-        said = line.get("sure_of_members")
-        stated = float(line["sure"] if said is None else said)
-        if (line.get("minutes") or {}).get("saved") is not None:
-            stated = recalibrated(stated, knots)
-        key = (day, str(line["bed"]), str(line["part"] or ""), str(line["action"]["tool"]))
-        was_fit = was_done(event) or (key in found and found[key][1])
-        found[key] = (stated, was_fit)
+        for event in by_day[day]:
+            line = _line_of(event, issued)
+            if line is None:
+                continue
+            key = (day, str(line["bed"]), str(line["part"] or ""), str(line["action"]["tool"]))
+            was_fit = was_done(event) or (key in found and found[key][1])
+            found[key] = (_stated(line, knots), was_fit)
     return tuple(found.values())
+
+
+def _stated(line: Mapping[str, Any], knots: Knots) -> float:
+    """What a line would be told as by the program alone."""
+    said = line.get("sure_of_members")
+    stated = float(line["sure"] if said is None else said)
+    is_weighed = (line.get("minutes") or {}).get("saved") is not None
+    return told_sure(stated, is_weighed, knots)
 
 
 def _tells(event: Event) -> bool:

@@ -110,6 +110,15 @@ def test_wet_at_ten_and_worked_at_four_is_one_line_that_came_right() -> None:
     assert tried_lines(FARM, store.entries, lists, NOW) == ((SAID, True),)
 
 
+def test_one_list_a_day_answers_for_all_its_lines() -> None:
+    store = MadeStore()
+    for bed, hours in (("S1", 20), ("S2", 18)):
+        store.log("pass", NOW - timedelta(hours=hours), bed, tool="tines")
+    lists = MadeLists({NOW - timedelta(days=1): [line("S1"), line("S2")]})
+    assert len(tried_lines(FARM, store.entries, lists, NOW)) == 2
+    assert lists.n_asked == 1
+
+
 def test_what_the_members_said_counts_not_what_was_told() -> None:
     """Else a farm's own record would be taken off twice."""
     events, lists = tried(1, 0, sure=0.6, sure_of_members=0.95)
@@ -123,10 +132,11 @@ def test_entries_of_later_do_not_count() -> None:
     assert record.n_lines <= 20
 
 
-def test_no_more_than_200_lists_are_read() -> None:
-    events, lists = tried(260, 0)
-    assert own_sure(FARM, events, lists, NOW).n_lines == 200
-    assert lists.n_asked == 200
+def test_no_more_than_sixty_lists_are_read() -> None:
+    events, lists = tried(80, 20)
+    record = own_sure(FARM, events, lists, NOW)
+    assert (record.n_lines, record.n_fit) == (60, 60)  # the wet ones lie before
+    assert lists.n_asked == 60
 
 
 # ------------------------------------------------------------------ a whole morning
