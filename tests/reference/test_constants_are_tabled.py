@@ -451,7 +451,7 @@ NO_PARAMETER: Mapping[str, tuple[str, ...]] = {
     "window": (),
     "advice": (),
     "order": ("_PRICES", "_STEP_MIN"),  # what is tried
-    "own_rates": ("_Z_10", "_N_GRID"),  # a quantile of the normal; how finely
+    "own_rates": ("_Z_10", "_N_GRID", "_LEAST_MIN"),  # a quantile, how finely, above nought
     # what is played is no part of an answer: garden, hidden truth, its second build, rules, hand
     "replay": ("_LIST_MEMBERS", "_LIST_PARTICLES", "_LIST_SEEDS"),
     "compare": ("_GAP_D",),
