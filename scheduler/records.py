@@ -584,6 +584,7 @@ class Morning:
     outlook_line: str = ""
     strip: DayStrip | None = None
     rain_ahead: RainAhead | None = None  # None without a forecast
+    doubts: tuple[DoubtedEntry, ...] = ()  # entries of the day before that are not learned from
 
 
 # ------------------------------------------------------------------- season

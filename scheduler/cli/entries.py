@@ -48,7 +48,7 @@ SetUpTookOption = Annotated[
 def written_words(event: Event, described: Farm) -> str:
     """What was written into the journal, in one line."""
     from scheduler.adapters.journal.moments import zone_of
-    from scheduler.adapters.render.bed_page import event_words
+    from scheduler.adapters.render.entry_words import event_words
     from scheduler.adapters.render.phrases import dated_words
 
     zone = zone_of(described.place.time_zone)

@@ -7,7 +7,15 @@ from dataclasses import dataclass
 from datetime import date, datetime
 
 from scheduler.errors import RangeError
-from scheduler.records import BedAnswer, Event, FloatArray, FlushAnswer, Range
+from scheduler.records import (
+    BedAnswer,
+    DoubtedEntry,
+    Event,
+    FloatArray,
+    FlushAnswer,
+    Lesson,
+    Range,
+)
 
 
 @dataclass(frozen=True)
@@ -111,7 +119,9 @@ class BedPage:
 
     `answer` is the verdict as on the morning page. `events` are the entries that touch the bed,
     oldest first. `notes` are sentences that belong to no other place, such as what the model
-    leaves out for this bed.
+    leaves out for this bed. `lessons` say what entries changed, `doubts` which are not learned
+    from; `looks_on` are the days of the bed's own looks that were, `looks_of` other beds of its
+    soil with looks.
     """
 
     farm_name: str
@@ -135,3 +145,7 @@ class BedPage:
     source_titles: Mapping[str, str]
     notes: tuple[str, ...] = ()
     stages: StageCourse | None = None
+    lessons: tuple[Lesson, ...] = ()
+    doubts: tuple[DoubtedEntry, ...] = ()
+    looks_on: tuple[date, ...] = ()
+    looks_of: tuple[str, ...] = ()

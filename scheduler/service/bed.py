@@ -27,8 +27,9 @@ from scheduler.planning.plantings import touches, was_done
 from scheduler.planning.readings import flush_answer
 from scheduler.planning.weeds import weed_outlook
 from scheduler.ports import Journal, Lists, Progress, WeatherStore
-from scheduler.records import Farm, FloatArray, Planting, Range
-from scheduler.service.morning import morning_of
+from scheduler.records import DoubtedEntry, Farm, FloatArray, Lesson, Planting, Range
+from scheduler.service.lessons import look_lessons, rests_of
+from scheduler.service.morning import looks_doubted, morning_of
 from scheduler.service.settings import GATE_KPA, crop_subjects, tables, weed_settings
 from scheduler.service.situation import Situation, situation
 from scheduler.service.sure import own_sure
@@ -119,6 +120,7 @@ def bed_page_of(s: Situation, bed: str, part: str | None = None) -> BedPage:
     lines = (*morning.beds, *morning.not_reached)
     answer = next(a for a in lines if a.bed == bed and a.part == planting.part)
     zone = s.day.zone
+    rests = rests_of(planting, s.kept.told, s.kept.basis.lessons, s.farm.place.time_zone)
     return BedPage(
         farm_name=s.farm.name,
         units=s.farm.units,
@@ -148,7 +150,42 @@ def bed_page_of(s: Situation, bed: str, part: str | None = None) -> BedPage:
             "Nobody has measured crusts or workable hours against this program; "
             "trust your own look and a squeezed handful before it.",
         ),
+        lessons=lessons_of(s, planting),
+        doubts=_doubts(s, planting),
+        looks_on=rests.own_on,
+        looks_of=rests.others,
     )
+
+
+def lessons_of(s: Situation, planting: Planting) -> tuple[Lesson, ...]:
+    """What entries changed in what is thought of a planting, its soil and the tools.
+
+    Parameters
+    ----------
+    s : Situation
+        As `situation` returns it.
+    planting : Planting
+        One that was computed.
+
+    Returns
+    -------
+    tuple of Lesson
+        Of looks at it or at other beds of its soil, then of the stopwatch and marked weeds.
+    """
+    found: tuple[Lesson, ...] = ()
+    learned = s.learned.get(planting.key)
+    if learned is not None:
+        rests = rests_of(planting, s.kept.told, s.kept.basis.lessons, s.farm.place.time_zone)
+        found = look_lessons(
+            s.outlooks[planting.key], s.weeds[planting.key], learned, rests, s.ensemble, s.farm.seed
+        )
+    return (*found, *s.rates.lessons)
+
+
+def _doubts(s: Situation, planting: Planting) -> tuple[DoubtedEntry, ...]:
+    """Entries of a planting that are not learned from."""
+    here = (d for d in s.rates.doubts if touches(d.event, planting))
+    return (*looks_doubted(s, planting), *here)
 
 
 def _planting(s: Situation, bed: str, part: str | None) -> Planting:
@@ -247,6 +284,7 @@ def _stages(s: Situation, planting: Planting) -> StageCourse:
         np.array(GATE_KPA),
         s.farm.seed,
         hours[inside],
+        learned=s.learned.get(planting.key),
     )
     kept = [day for day, is_in in zip(days, inside, strict=True) if is_in]
     w = weeds.weights

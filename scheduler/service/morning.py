@@ -22,21 +22,25 @@ from scheduler.planning.weeds import N_PARTICLES
 from scheduler.ports import Journal, Lists, Progress, WeatherStore
 from scheduler.records import (
     BedAnswer,
+    DoubtedEntry,
     Event,
     Farm,
     Kind,
     Morning,
+    Planting,
     RainAhead,
     Range,
     WeatherAnswer,
     WeatherSeries,
 )
+from scheduler.service.lessons import doubted_looks
 from scheduler.service.settings import sure_knots
 from scheduler.service.situation import Kept, Situation, situation
 from scheduler.service.sure import own_sure
 from scheduler.service.weather import aged_inputs, aged_notes
 
 _PLACES_LAST = timedelta(hours=36)
+_TOLD_FOR = timedelta(hours=24)  # a doubted entry, from when it was recorded
 _WET_MM = 0.5  # in three hours
 _RAIN_CHANCE = 0.3  # from which three hours are told to have rain
 
@@ -161,7 +165,50 @@ def morning_of(
         if len(s.outlooks) == len(s.plantings)
         else None,
         rain_ahead=rain_ahead,
+        doubts=_new_doubts(s),
     )
+
+
+def looks_doubted(s: Situation, planting: Planting) -> tuple[DoubtedEntry, ...]:
+    """Looks at a planting that contradict all else and are not learned from.
+
+    Parameters
+    ----------
+    s : Situation
+        As `situation` returns it.
+    planting : Planting
+        The planting.
+
+    Returns
+    -------
+    tuple of DoubtedEntry
+        In order.
+    """
+    told = s.kept.told.get(planting.key)
+    if told is None or not told.doubted:
+        return ()
+    weeds = s.weeds.get(planting.key)
+    return doubted_looks(
+        planting, told, None if weeds is None else weeds.history, s.ensemble, s.events,
+        s.farm.seed, s.farm.place.time_zone,
+    )  # fmt: skip
+
+
+def _new_doubts(s: Situation) -> tuple[DoubtedEntry, ...]:
+    """Entries of the last day that are not learned from, each once; a look, by all it touches."""
+    told, recent = s.kept.told, s.now - _TOLD_FOR
+    by_look: dict[str, list[DoubtedEntry]] = {}
+    for planting in s.plantings:
+        doubted = told[planting.key].doubted if planting.key in told else ()
+        if any(sighting.event.recorded_at > recent for sighting in doubted):
+            for doubt in looks_doubted(s, planting):
+                by_look.setdefault(doubt.event.event_id, []).append(doubt)
+    learned_from = {
+        sighting.event.event_id for one in told.values() for g in one.groups for sighting in g
+    }
+    looks = [found[0] for key, found in by_look.items() if key not in learned_from]
+    found = [d for d in (*looks, *s.rates.doubts) if d.event.recorded_at > recent]
+    return tuple(sorted(found, key=lambda d: (d.event.happened_at, d.event.event_id)))
 
 
 def _with_looks(answers: Sequence[BedAnswer], s: Situation) -> tuple[BedAnswer, ...]:

@@ -59,6 +59,7 @@ from scheduler.records import (
     Planting,
     WeatherSeries,
 )
+from scheduler.service.lessons import look_lessons, rests_of, with_moved
 from scheduler.service.own_rates import all_rounds, rounds_of, tool_rates
 from scheduler.service.settings import (
     crop_traits,
@@ -397,6 +398,12 @@ def situation_of(
             is_prepared(p, basis.done),
         )
         drafts[p.key] = _draft(site, kit, basis.done, events, day, ensemble, hand)
+        if p.key in told and told[p.key].groups:
+            rests = rests_of(p, told, basis.lessons, farm.place.time_zone)
+            lessons = look_lessons(
+                site.outlook, site.weeds, learned[p.key], rests, ensemble, farm.seed
+            )
+            drafts[p.key] = with_moved(drafts[p.key], lessons)
         ahead[p.key] = hand_ahead(site.weeds, site.outlook, hand)
         weeds[p.key] = replace(site.weeds, future=None)  # large, and of no more use
     own = {p.key: _planned(drafts[p.key], p, basis, day) for p in basis.plantings}

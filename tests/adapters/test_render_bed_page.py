@@ -12,7 +12,8 @@ import numpy as np
 import pytest
 from pydantic import TypeAdapter
 
-from scheduler.adapters.render.bed_page import bed_text, event_words
+from scheduler.adapters.render.bed_page import bed_text
+from scheduler.adapters.render.entry_words import event_words
 from scheduler.errors import RangeError
 from scheduler.planning.bed_page import (
     BedPage,

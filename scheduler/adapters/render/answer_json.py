@@ -11,7 +11,16 @@ from zoneinfo import ZoneInfo
 
 from scheduler import __version__
 from scheduler.adapters.weather.sources import credit_lines
-from scheduler.records import Action, BedAnswer, CrustAnswer, FlushAnswer, Morning, RainAhead, Range
+from scheduler.records import (
+    Action,
+    BedAnswer,
+    CrustAnswer,
+    DoubtedEntry,
+    FlushAnswer,
+    Morning,
+    RainAhead,
+    Range,
+)
 
 SCHEMA_VERSION = "1"
 
@@ -68,6 +77,7 @@ def answer(morning: Morning) -> dict[str, Any]:
         "beds": [_bed(bed, zone) for bed in morning.beds],
         "not_reached": [_bed(bed, zone) for bed in morning.not_reached],
         "cautions": list(morning.cautions),
+        **({} if not morning.doubts else {"doubts": [_doubt(d, zone) for d in morning.doubts]}),
     }
 
 
@@ -121,6 +131,18 @@ def _bed(bed: BedAnswer, zone: ZoneInfo) -> dict[str, Any]:
             "where": bed.look.get("where"),
             "gain_min": _number(bed.look.get("gain_min")),
         },
+    }
+
+
+def _doubt(doubt: DoubtedEntry, zone: ZoneInfo) -> dict[str, Any]:
+    event = doubt.event
+    return {
+        "event_id": event.event_id,
+        "kind": event.kind,
+        "bed": event.bed,
+        "part": event.part,
+        "happened_at": _moment(event.happened_at, zone),
+        "why": doubt.why,
     }
 
 

@@ -3,21 +3,23 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import date, datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
 from scheduler.adapters.quantities import (
-    area_text,
-    density_text,
     depth_text,
     duration_text,
-    length_text,
-    rain_text,
-    spacing_text,
-    temperature_text,
+)
+from scheduler.adapters.render.entry_words import event_words
+from scheduler.adapters.render.lesson_words import (
+    before_and_after,
+    doubt_words,
+    is_timed,
+    looks_words,
+    minutes_of_work,
 )
 from scheduler.adapters.render.phrases import (
     REASON_WORDS,
@@ -95,6 +97,7 @@ def bed_text(page: BedPage, width: int = 80, *, is_plotted: bool = True) -> str:
     ]
     if page.stages is not None:
         blocks.append(_stages(page.stages, page, width))
+    blocks.append(_lessons(page, zone, width))
     if is_plotted and page.course is not None:
         blocks.append(_plot(page.course, page, zone, width))
     blocks += [
@@ -536,6 +539,27 @@ def _stages(stages: StageCourse, page: BedPage, width: int) -> list[str]:
     return lines
 
 
+def _lessons(page: BedPage, zone: ZoneInfo, width: int) -> list[str]:
+    """What entries changed, before and after; then those that are not learned from."""
+    lines: list[str] = []
+    if page.lessons:
+        rests = looks_words(page.looks_on, page.looks_of)
+        lines += wrapped("What your entries changed" + (f" ({rests}):" if rests else ":"), width)
+    for lesson in page.lessons:
+        if is_timed(lesson):
+            continue
+        lines += wrapped(_sentence(grower_text(lesson.says, page.units)), width, "  ", "    ")
+        figures = before_and_after(lesson, page.as_of, page.units, zone)
+        lines += wrapped(_sentence(figures), width, "    ", "    ")
+    for said in minutes_of_work(page.lessons):
+        lines += wrapped(said, width, "  ", "    ")
+    if page.doubts:
+        lines.append("Entries that are not learned from:")
+    for doubt in page.doubts:
+        lines += wrapped(doubt_words(doubt, page.units, zone), width, "  ", "    ")
+    return lines
+
+
 def _events(events: Sequence[Event], page: BedPage, zone: ZoneInfo, width: int) -> list[str]:
     if not events:
         return []
@@ -549,103 +573,6 @@ def _events(events: Sequence[Event], page: BedPage, zone: ZoneInfo, width: int) 
             event_words(event, page.units, zone), width, first=head, rest=" " * len(head)
         )
     return lines
-
-
-def event_words(event: Event, units: str, zone: ZoneInfo) -> str:
-    """One entry in the grower's words: kind, what was given, the note.
-
-    Parameters
-    ----------
-    event
-        The entry.
-    units
-        "us" or "metric".
-    zone
-        The farm's clock, for spans.
-    """
-    data = event.data
-    words = [str(data[key]) for key in ("crop", "tool") if key in data]
-    words += look_words(data, units)
-    if data.get("is_trace"):
-        words.append("a trace")
-    for key, form in _DATA_FORMS.items():
-        if key in data and not (key == "rain_mm" and data.get("is_trace")):
-            words.append(form(float(data[key]), units))
-    if "from_m" in data:
-        stretch = [length_text(float(data[key]), units) for key in ("from_m", "to_m")]
-        words.append(f"from {stretch[0]} to {stretch[1]}")
-    if "setup" in data:
-        words.append(f"set-up {data['setup']}")
-    if "setup_min" in data:
-        words.append(f"set-up took {duration_text(float(data['setup_min']))}")
-    if "worked" in data:
-        done = f"worked {data.get('how', '')}" if data["worked"] else "not worked"
-        words.append(f"{done}: {data['found']}" if "found" in data else done.strip())
-    elif "how" in data:
-        words.append(f"worked {data['how']}")
-    if "feel" in data:
-        words.append("sticky" if data["feel"] == "smears" else str(data["feel"]))
-    if data.get("nothing") and "area_m2" not in data:
-        words.append("nothing seen")
-    if "start_at" in data:
-        span = [
-            datetime.fromisoformat(data[key]).astimezone(zone) for key in ("start_at", "end_at")
-        ]
-        first, last = (
-            f"{WEEKDAYS[moment.weekday()]} {moment.day} {moment:%H:%M}" for moment in span
-        )
-        words.append(f"from {first} to {last}")
-    head = event.kind if event.part is None else f"{event.kind} {event.part}"
-    said = f"{head}: {', '.join(words)}" if words else head
-    return f"{said} ({event.note})" if event.note else said
-
-
-def look_words(data: Mapping[str, Any], units: str) -> list[str]:
-    """What a look found, but for weeds per m2: counts and where, a first sight, survivors."""
-    counts = [
-        f"{data[key]:g} {one if data[key] == 1 else more}"
-        for key, (one, more) in _SPROUTS.items()
-        if key in data
-    ]
-    if counts and "area_m2" not in data:
-        counts.append("as scratched up")
-    if "area_m2" in data:
-        found = counts.pop() if counts else "nothing seen"
-        counts.append(f"{found} in {area_text(float(data['area_m2']), units)}")
-    if "quadrat" in data:
-        counts.append(f"quadrat {data['quadrat']}")
-    if "first" in data:
-        counts.append(f"first {data['first']}")
-    if "amount" in data:
-        counts.append(f"{data['amount']} weeds")
-    if "left_n" in data:
-        counts.append(f"{data['left_n']} of {data.get('of_n', '?')} survived")
-    return counts
-
-
-_SPROUTS: Mapping[str, tuple[str, str]] = {
-    "n_thread": ("thread", "threads"),
-    "n_seed_leaf": ("seed leaf", "seed leaves"),
-    "n_true_leaf": ("true leaf", "true leaves"),
-    "n_young": ("young", "young"),
-    "n_established": ("established", "established"),
-}
-
-_DATA_FORMS: Mapping[str, Callable[[float, str], str]] = {
-    "rain_mm": rain_text,
-    "water_mm": rain_text,
-    "air_temp_min_c": lambda value, units: f"min {temperature_text(value, units)}",
-    "air_temp_max_c": lambda value, units: f"max {temperature_text(value, units)}",
-    "n_rows": lambda value, units: f"{value:.0f} rows",
-    "row_spacing_mm": lambda value, units: f"{spacing_text(value, units)} apart",
-    "depth_mm": lambda value, units: f"{depth_text(value, units)} deep",
-    "work_min": lambda value, units: duration_text(value),
-    "thread": lambda value, units: f"threads {density_text(value, units)}",
-    "seed_leaf": lambda value, units: f"seed leaves {density_text(value, units)}",
-    "true_leaf": lambda value, units: f"true leaves {density_text(value, units)}",
-    "young": lambda value, units: f"young {density_text(value, units)}",
-    "established": lambda value, units: f"established {density_text(value, units)}",
-}
 
 
 def _whys(whys: Sequence[Why], page: BedPage, width: int) -> list[str]:

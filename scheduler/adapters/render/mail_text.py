@@ -81,7 +81,7 @@ def hours_statements(words: DayWords) -> list[Statement]:
 def foot_statements(words: DayWords, contact: str = "") -> list[Statement]:
     """Cautions, age and credits of the weather, what is weakest, and how to answer."""
     told = words.weather_notes()
-    said = [*words.cautions(), words.weather(told, min(len(told), MAX_NOTES))]
+    said = [*words.doubts(), *words.cautions(), words.weather(told, min(len(told), MAX_NOTES))]
     said += words.credits()
     if words.weakest():
         said.append(words.statement("Weakest", f"today: {words.weakest()}"))

@@ -10,6 +10,7 @@ from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
 from scheduler.adapters.quantities import depth_text, duration_text
+from scheduler.adapters.render.lesson_words import doubt_words
 from scheduler.adapters.render.phrases import (
     REASON_WORDS,
     WEEKDAYS,
@@ -40,6 +41,7 @@ MAX_CLAUSES = 4  # of the reasons of a paragraph
 MAX_PLANS = 2
 MAX_LINES = 3  # of the crusts, and of the threads, on a page of 80 columns
 BUDGETS = ((MAX_DAYS, True), (MAX_DAYS, False), (1, False))  # days told; is the rest named
+MAX_DOUBTS = 2  # entries that are not learned from, told in full
 MAX_ODD = 3  # beds named because they differ from the others of their soil
 MOST_FRAC = 0.75  # of a soil's beds that agree before the soil is named in their place
 LAST_CALL_D = 7
@@ -627,6 +629,15 @@ class DayWords:
         rest = len(told) - n_told
         more = [f"{rest} more: whitethread weather show."] if rest else []
         return self.statement("Weather", " ".join([self.weather_words(), *told[:n_told], *more]))
+
+    def doubts(self) -> list[Statement]:
+        """Entries of the last day that are not learned from."""
+        told = [doubt_words(doubt, self.units, self.zone) for doubt in self.morning.doubts]
+        first = told[:MAX_DOUBTS]
+        more = len(told) - len(first)
+        if more:
+            first.append(f"And {more} more: see the pages of their beds.")
+        return [Statement("Doubted", words) for words in first]
 
     def weakest(self) -> str:
         return ", ".join(self.morning.weakest_inputs)

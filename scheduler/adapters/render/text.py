@@ -167,7 +167,12 @@ class DayPage(DayWords):
         return wrapped(" ".join(sentences), self.width, rest="  ")
 
     def foot(self) -> list[str]:
-        lines = [*self.laid(self.cautions()), *self.weather_lines(), *self.laid(self.credits())]
+        lines = [
+            *self.laid(self.doubts()),
+            *self.laid(self.cautions()),
+            *self.weather_lines(),
+            *self.laid(self.credits()),
+        ]
         weakest = self.weakest()
         if weakest and self.narrow:
             lines += self.laid([self.statement("Weakest today", weakest)])
