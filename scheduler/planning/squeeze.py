@@ -17,10 +17,10 @@ from scheduler.records import BoolArray, FloatArray
 
 _SHIFT_SD_M3M3 = 0.02  # of the threshold beside that of the member
 _SHIFT_MOST_SD = 4.0
-_N_SHIFTS = 65
+_N_SHIFTS = 33
 _VERY_WET_M3M3 = (0.0, 0.015, 0.03, 0.06, np.inf)  # growers differ: from where one says wet
 _LAPSE_FRAC = 0.05  # of entries that say anything: wrong bed, wrong day, wrong word
-_DOUBTED_FRAC = 0.02  # chance of a word, by all else, below which the entry is not learned from
+_DOUBTED_FRAC = 0.03  # chance of a word, by all else, below which the entry is not learned from
 _WHEELS_SHARE = 0.5  # of a shift, that the limit under wheels moves by
 _HALVINGS = 50
 
@@ -112,7 +112,7 @@ def squeezed(handfuls: Sequence[Handful], others: FloatArray, least: float) -> S
     Joint in the member, the shift of its threshold (normal about nought, on a grid) and the excess
     from which this grower says `wet` instead of `smears` (five values, alike at first). A word is
     as likely as `feel_frac` says, but one entry in twenty says anything. The member keeps the mean
-    of its shift. A handful whose word all the others, and the members, give a chance below 0.02 is
+    of its shift. A handful whose word all the others, and the members, give a chance below 0.03 is
     doubted and left out, the least likely first, until none is; three or more that agree with each
     other against the members are believed. Assumptions of this project after a simulation study
     (tests/planning/test_squeeze_study.py). No range stated.

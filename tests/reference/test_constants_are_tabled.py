@@ -36,6 +36,7 @@ from scheduler.planning import (
     passes,
     plantings,
     readings,
+    soil_lessons,
     spans,
     special,
     squeeze,
@@ -258,6 +259,9 @@ def _in_code() -> dict[Key, float]:
         ("squeeze test", "lapse_frac"): squeeze._LAPSE_FRAC,
         ("squeeze test", "doubted_frac"): squeeze._DOUBTED_FRAC,
         ("squeeze test", "wheels_frac"): squeeze._WHEELS_SHARE,
+        ("squeeze test", "soaked_mm"): soil_lessons._SOAKED_MM,
+        ("squeeze test", "told_h"): soil_lessons._TOLD_H,
+        ("squeeze test", "told_m3m3"): soil_lessons._TOLD_M3M3,
         # what a farm's own record does to `sure`
         ("sure", "least_lines"): sure._LEAST_LINES,
         ("sure", "prior_lines"): sure._PRIOR_LINES,
@@ -499,6 +503,7 @@ NO_PARAMETER: Mapping[str, tuple[str, ...]] = {
         "_RAIN_ENOUGH_MM",
     ),
     "visits": ("_NOON_H",),
+    "soil_lessons": ("_DAY_H",),
     "squeeze": ("_SHIFT_MOST_SD", "_N_SHIFTS", "_HALVINGS"),  # how finely
     # of the review: what is computed how finely, and figures that stand twice, see above
     "windows": (),
@@ -551,6 +556,7 @@ NO_PARAMETER: Mapping[str, tuple[str, ...]] = {
         passes,
         plantings,
         readings,
+        soil_lessons,
         special,
         squeeze,
         stale_bed,
