@@ -37,7 +37,7 @@ N_TRIED = 128  # particles by which the evidence of a planting is found
 ROUNDS = 3  # of drawing anew
 LEAST_EFFECTIVE_FRAC = 0.5  # of the particles that carry the weight
 SHARED_FRAC = 0.5  # of the variance of what is not known that beds of one soil have in common
-DOUBTED_LN = -4.0  # a look this much less likely than under no knowledge at all is not learned from
+DOUBTED_LN = -2.0  # a look this much less likely than under no knowledge at all is not learned from
 _SIZE, _STANDING = UNKNOWNS.index("size"), UNKNOWNS.index("standing")
 _OTHERS = [i for i in range(len(UNKNOWNS)) if i != _SIZE]
 _SIZE_GRID = np.linspace(-4.5, 4.5, 61)

@@ -34,7 +34,7 @@ SEARCHED_M2 = 1.0  # by a look that does not say
 GREEN_TIMES = 4.0  # as easily found as a thread
 FORGOTTEN_HALF_D = 30.0  # a look this old counts half: other flushes, other places
 MOST_SPROUTS = 20  # that an estimate of several stages tells of their shares
-_ANYTHING_M2 = (0.1, 3000.0)  # where nothing is known
+_ANYTHING_M2 = (0.1, 1e6)  # where nothing is known, and any unit may have been meant
 _N_ANYTHING = 400
 
 Group = tuple["Sighting", ...]
@@ -254,12 +254,28 @@ def _sprouts(data: Mapping[str, Any], weeds: _Weeds, size_m2: FloatArray) -> Flo
     area = data.get("area_m2")
     if counts.sum() <= 0.0:
         return _nothing(weeds, size_m2, SEARCHED_M2 if area is None else float(area))
-    logs = stage_mix_log_likelihood(_classes(counts), _classes(weeds.unit))[:, None]
+    logs = _mix(counts, weeds, size_m2)
     if area is None:
         return logs
     expected = float(area) * weeds.whole_m2(size_m2)[..., None]
     whole = np.array([counts.sum()])
     return np.asarray(logs + _by_size(loose_counts_log_likelihood, whole, expected))
+
+
+def _mix(counts: FloatArray, weeds: _Weeds, size_m2: FloatArray, first: int = 0) -> FloatArray:
+    """Stages from `first` on as shares of all that stands, (n, n_sizes); (n, 1) without old weeds.
+
+    Old weeds are counted as grown ones, so their share falls with the size of the flush.
+    """
+    seen = _classes(counts)[first:]
+    flush = _classes(weeds.unit)[:, first:]
+    if not weeds.old_m2.any():
+        return np.asarray(stage_mix_log_likelihood(seen, flush)[:, None])
+    n, n_sizes = size_m2.shape
+    whole = flush[:, None, :] * size_m2[:, :, None]
+    whole[..., -1] += weeds.old_m2[:, None]
+    logs = stage_mix_log_likelihood(seen, whole.reshape(n * n_sizes, -1))
+    return logs.reshape(n, n_sizes)
 
 
 def _fixed(group: Group, foretold: Foretold, size_m2: FloatArray) -> FloatArray:
@@ -276,8 +292,7 @@ def _fixed(group: Group, foretold: Foretold, size_m2: FloatArray) -> FloatArray:
     for sighting, weeds in zip(group, at, strict=True):
         counts = _counts(sighting.data)
         if (counts > 0.0).sum() > 1:
-            mix = stage_mix_log_likelihood(_classes(counts), _classes(weeds.unit))[:, None]
-            logs = logs + sighting.keeps_frac * mix
+            logs = logs + sighting.keeps_frac * _mix(counts, weeds, size_m2)
     return np.asarray(logs)
 
 
@@ -321,9 +336,7 @@ def _estimate(data: Mapping[str, Any], weeds: _Weeds, size_m2: FloatArray) -> Fl
     whole = float(seen.sum())
     if whole > 0.0 and (told[0] or told[1:].sum() > 1):
         sprouts = seen * min(1.0, MOST_SPROUTS / whole)
-        part = slice(None) if told[0] else slice(1, None)
-        shares, counts = _classes(weeds.unit)[:, part], _classes(sprouts)[part]
-        logs = logs + stage_mix_log_likelihood(counts, shares)[:, None]
+        logs = logs + _mix(sprouts, weeds, size_m2, 0 if told[0] else 1)
     return np.asarray(logs)
 
 
