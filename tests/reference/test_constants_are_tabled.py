@@ -14,6 +14,7 @@ import pytest
 from scheduler.adapters.farmfile import tools as farm_tools
 from scheduler.models import crop_growth, crust, disaggregation, sun
 from scheduler.models import kill as pass_kill
+from scheduler.models import looks as look_models
 from scheduler.models import squeeze as handful
 from scheduler.models.soil_column import kernel
 from scheduler.models.soil_column.grid import LAYERS_MM
@@ -28,7 +29,9 @@ from scheduler.planning import (
     forcing,
     gates,
     geometry,
+    lessons,
     look_choice,
+    looks,
     offers,
     order,
     outlook,
@@ -36,6 +39,7 @@ from scheduler.planning import (
     passes,
     plantings,
     readings,
+    sightings,
     soil_lessons,
     spans,
     special,
@@ -45,6 +49,7 @@ from scheduler.planning import (
     value,
     verdict,
     visits,
+    watched,
     weeds,
     window,
     work,
@@ -294,6 +299,26 @@ def _in_code() -> dict[Key, float]:
         ("look", "sprouts"): look_choice._SPROUTS,
         ("look", "searched_square_metres"): look_choice._SPOT_M2,
         ("look", "least_answer_frac"): look_choice._LEAST_CHANCE,
+        ("look", "mix_temper_frac"): look_models.MIX_TEMPER,
+        ("look", "mix_floor_frac"): look_models.MIX_FLOOR_FRAC,
+        ("look", "found_frac"): look_models.SEEN_FRAC,
+        ("look", "false_frac"): look_models.FALSE_FRAC,
+        ("look", "place_clumping"): look_models.CLUMPING,
+        ("look", "few_m2"): look_models.FEW_M2,
+        ("look", "many_m2"): look_models.MANY_M2,
+        ("look", "estimate_clumping"): look_models.ESTIMATE_CLUMPING,
+        ("look", "range_ln_sd"): look_models.RANGE_LN_SD,
+        ("look", "green_times"): sightings.GREEN_TIMES,
+        ("look", "forgotten_half_d"): sightings.FORGOTTEN_HALF_D,
+        ("look", "anything_least_m2"): sightings._ANYTHING_M2[0],
+        ("look", "anything_most_m2"): sightings._ANYTHING_M2[1],
+        ("look", "least_effective_frac"): looks.LEAST_EFFECTIVE_FRAC,
+        ("look", "shared_frac"): looks.SHARED_FRAC,
+        ("look", "doubted_ln"): looks.DOUBTED_LN,
+        ("look", "told_d"): lessons.TOLD_D,
+        ("look", "told_times"): lessons.TOLD_TIMES,
+        ("look", "next_to_none_m2"): lessons._FEW_M2,
+        ("look", "recent_d"): lessons._RECENT_D,
         ("verdict", "crust_chance_frac"): readings._CRUST_CHANCE,
         ("verdict", "wetting_chance_frac"): readings._WETTING_CHANCE,
         ("value", "again_after_d"): value._AGAIN_AFTER_D,
@@ -426,6 +451,8 @@ def test_constants_that_stand_twice_agree(tables: Tables) -> None:
     )
     assert _default(pass_kill.depth_factor, "usual_mm") == pass_kill._UPROOTED_AT_MM
     assert offers.REACHED == gates.REACHED
+    assert sightings.SEARCHED_M2 == look_choice._SPOT_M2
+    assert sightings.MOST_SPROUTS == look_choice._SPROUTS
     assert gates._DEFAULT_DEPTH_MM == outlook._DEFAULT_DEPTH_MM
     assert crop_stage._DEFAULT_CLOSE_D == plantings._DEFAULT_CLOSE_D
     assert crop_stage._UP_SHARE == plantings._UP_SHARE
@@ -450,6 +477,10 @@ NO_PARAMETER: Mapping[str, tuple[str, ...]] = {
     "weeds": ("N_PARTICLES", "N_COURSE_PARTICLES", "IN_ROW", "BETWEEN", "_N_SEEDS", "_TODAY"),
     "verdict": ("_NOTHING_MIN",),  # round-off
     "value": ("_ZONES", "_NEARLY", "_SECONDS"),  # the second stands twice, see above
+    "looks": ("N_TRIED", "ROUNDS", "_SIZE_GRID", "_WIDER", "_LEAST_PRECISION"),  # how finely
+    "sightings": ("SEARCHED_M2", "MOST_SPROUTS", "_N_ANYTHING"),  # stand twice; how finely
+    "watched": ("N_SEEDS", "_STANDING"),
+    "lessons": ("_LEVELS", "_STEP_H", "_N_SEEDS", "_NEAREST_H", "_MOST_NAMES"),  # of display
     "look_choice": ("_LIMITS_M2", "_WEEK_D", "_LOGIT"),  # what is tried, days of display, numerics
     "readings": (),
     "window": (),
@@ -465,6 +496,8 @@ NO_PARAMETER: Mapping[str, tuple[str, ...]] = {
         "_ESTABLISHED_M2",
         "_ESTABLISHED_BETWEEN_M2",
         "_SEEDS_A_WEED",
+        "_MISREAD_FRAC",
+        "_MISREAD",
     ),
     "rules": (
         "CALENDAR_D",
@@ -549,6 +582,10 @@ NO_PARAMETER: Mapping[str, tuple[str, ...]] = {
         ensemble,
         geometry,
         look_choice,
+        looks,
+        lessons,
+        sightings,
+        watched,
         offers,
         order,
         outlook,
