@@ -156,7 +156,7 @@ def morning_of(
         hours_available=hours,
         minutes_planned=plan.minutes,
         setup_changes=plan.n_setups,
-        beds=tuple(with_told_sure(answer, knots, own) for answer in plan.answers),
+        beds=tuple(with_told_sure(a, knots, own) for a in _with_looks(plan.answers, s)),
         not_reached=tuple(with_told_sure(answer, knots, own) for answer in plan.not_reached),
         cautions=_cautions(s),
         day=local_day(s.now, s.farm.place.time_zone),
