@@ -9,14 +9,19 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 
 import numpy as np
 
 from scheduler.planning.ensemble import Sky
 from scheduler.planning.geometry import fit
 from scheduler.planning.hours import local_day
-from scheduler.planning.plantings import plantings_at, touches, was_done
+from scheduler.planning.plantings import (
+    is_deep_preparation,
+    plantings_at,
+    touches,
+    was_done,
+)
 from scheduler.planning.traits import ToolTraits
 from scheduler.planning.weeds import HandRates
 from scheduler.planning.work import setup_minutes, work_minutes
@@ -48,6 +53,7 @@ _TELLING_FRAC = 0.03  # share by which minutes must differ to be called other on
 _EDGE_FRAC = 0.02  # a kill nearer to none or all says nothing of the tool
 _LEAST_MIN = 0.1  # of a round: nothing stands
 _GREEN = slice(1, 5)  # stages that can be marked
+_OLDER_WEEDS_D = 28.0  # after which weeds from before what is followed count no more
 _ENDS_A_COUNT = ("pass", "hand", "prep", "sow", "plant", "clear")
 _Z_10 = 1.2816  # standard normal at 90 %
 _N_GRID = 2000
@@ -423,8 +429,10 @@ def rounds_by_hand(
 
     Notes
     -----
-    Rounds over an earlier crop of the bed are left out. Definition of this project. No range
-    stated. Worked: tests/planning/test_own_rates.py.
+    Rounds over an earlier crop of the bed are left out, and those so near the begin of what is
+    followed that older weeds may have stood: within `_OLDER_WEEDS_D` of it, unless the bed was
+    prepared deep since. Definition of this project. No range stated. Worked:
+    tests/planning/test_own_rates.py, tests/scenes/test_own_rates_scenes.py.
     """
     found: dict[date, tuple[Event, float, float]] = {}
     for event in events:
@@ -433,6 +441,9 @@ def rounds_by_hand(
         if event.kind != "hand" or minutes <= 0.0 or not touches(event, planting):
             continue
         if not from_hour < hour <= sky.now_hour + 1.0 or not _stood(planting, farm, events, event):
+            continue
+        begin = sky.start_at + timedelta(hours=from_hour)
+        if hour <= from_hour + 24.0 * _OLDER_WEEDS_D and not _was_bare(event, begin, events):
             continue
         if event.part is None and planting.part is not None:
             minutes *= (planting.to_m - planting.from_m) / planting.bed.length_m
@@ -448,6 +459,15 @@ def _stood(planting: Planting, farm: Farm, events: Sequence[Event], at: Event) -
         return at.happened_at > planting.established_at
     then = planting_then(farm, events, at)
     return then is not None and then.crop == planting.crop
+
+
+def _was_bare(event: Event, begin: datetime, events: Sequence[Event]) -> bool:
+    """Whether its bed was prepared deep between a moment and an entry."""
+    return any(
+        e.kind == "prep" and e.bed == event.bed and e.part in (None, event.part)
+        and begin <= e.happened_at < event.happened_at and is_deep_preparation(e)
+        for e in events
+    )  # fmt: skip
 
 
 def timed_rounds(
@@ -644,16 +664,16 @@ def _tool_factors(
         says = _ratio_words(what, name, factors[name], n)
         after = _as_range(found.mean[i], found.sd[i])
         lessons.append(Lesson(what, name, prior, after, "of the minutes reckoned", n, says))
-    return factors, lessons, _doubts(what, entries, found.is_kept)
+    return factors, lessons, _doubts(what, entries, found.is_kept, factors)
 
 
 def _hand_factor(entries: Sequence[Timed]) -> tuple[float, list[Lesson], list[DoubtedEntry]]:
     found = _posterior(entries, np.zeros(len(entries), np.int64), 1, _HAND_ENTRY_LN_SD)
     n = int(np.count_nonzero(found.is_kept))
-    doubts = _doubts("hand weeding", entries, found.is_kept)
+    factor = float(np.exp(found.mean[0]))
+    doubts = _doubts("hand weeding", entries, found.is_kept, {t.of: factor for t in entries})
     if n == 0:
         return 1.0, [], doubts
-    factor = float(np.exp(found.mean[0]))
     lesson = Lesson(
         "hand weeding",
         "hand",
@@ -723,15 +743,16 @@ def _ratio_words(what: str, name: str, factor: float, n: int) -> str:
     return f"By {n} {many}, {of} takes {factor:.2g} times as long as reckoned; minutes are told so."
 
 
-def _doubts(what: str, entries: Sequence[Timed], is_kept: BoolArray) -> list[DoubtedEntry]:
+def _doubts(
+    what: str, entries: Sequence[Timed], is_kept: BoolArray, factors: Mapping[str, float]
+) -> list[DoubtedEntry]:
     done = {"work": "the pass", "set-up": "the set-up"}.get(what, "the round by hand")
-    others = " and the other entries agree" if is_kept.any() else ""
     return [
         DoubtedEntry(
             t.event,
-            f"{_minutes(t.found_min)} min, where {done} is reckoned with "
-            f"{_minutes(t.reckoned_min)} min{others}: nothing is learned from it; if it is a slip, "
-            "undo it and log it again.",
+            f"{_minutes(t.found_min)} min, where {done} should take about "
+            f"{_minutes(t.reckoned_min * factors[t.of])} min: nothing is learned from it; if it is "
+            "a slip, undo it and log it again.",
         )
         for t, kept in zip(entries, is_kept, strict=True)
         if not kept

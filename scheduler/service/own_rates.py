@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import fields, replace
 
 import numpy as np
 
+from scheduler.models.weeds.cohorts import Particles
 from scheduler.planning.ensemble import Ensemble
 from scheduler.planning.own_rates import (
     Marked,
@@ -23,6 +25,7 @@ from scheduler.planning.own_rates import (
 from scheduler.planning.passes import PassRules, PassWeather, tool_kill_frac
 from scheduler.planning.plantings import touches
 from scheduler.planning.readings import counted_hand_minutes
+from scheduler.planning.watched import N_SEEDS
 from scheduler.planning.weeds import (
     N_PARTICLES,
     KillTable,
@@ -42,6 +45,7 @@ from scheduler.service.settings import (
     weed_settings,
 )
 
+N_ASKED = 128  # particles by which weeds of then are told, the first of all
 _BEFORE_H = 0.01  # the weeds that a pass or a round met
 _UNSEEN_H = 10**9  # first hour of weather that nothing is known of
 _COUNTED_STAGES = np.array([0.0, 1.0, 1.0, 0.0, 0.0])  # green weeds where no particles tell them
@@ -146,7 +150,7 @@ def _met(
     if which.size == 0:
         return None
     count, weights = _counts(planting, ensemble, history, None, np.array([hour - _BEFORE_H]), seed)
-    kill = np.broadcast_to(history.passes.kill_frac[which[0]], count[:, 0].shape)
+    kill = np.broadcast_to(history.passes.kill_frac[which[0], :N_ASKED], count[:, 0].shape)
     return met_kill_frac(kill, count[:, 0], weights, in_row_share(planting))
 
 
@@ -214,15 +218,20 @@ def _counts(
 ) -> tuple[FloatArray, FloatArray]:
     """Weeds at some hours by particle, (n_particles, n_hours, 2, 5), and the weights of these."""
     settings = weed_settings()
-    particles = (
+    whole = (
         draw_particles(planting.key, settings, seed, ensemble.n_members, N_PARTICLES)
         if learned is None
         else learned.particles
     )
-    count = counts_at(planting, ensemble, history, settings, np.array(GATE_KPA), particles, hours)
+    particles = Particles(*(getattr(whole, f.name)[:N_ASKED] for f in fields(Particles)))
+    passes = history.passes
+    history = replace(history, passes=replace(passes, kill_frac=passes.kill_frac[:, :N_ASKED]))
+    count = counts_at(
+        planting, ensemble, history, settings, np.array(GATE_KPA), particles, hours, N_SEEDS
+    )
     weights = ensemble.weights[planting.bed.soil][particles.member]
     if learned is not None:
-        weights = weights * learned.weight
+        weights = weights * learned.weight[:N_ASKED]
     return count, weights
 
 

@@ -193,6 +193,7 @@ def _in_code() -> dict[Key, float]:
         ("own rates", "telling_frac"): own_rates._TELLING_FRAC,
         ("own rates", "edge_frac"): own_rates._EDGE_FRAC,
         ("own rates", "after_pass_d"): own_rates._AFTER_PASS_D,
+        ("own rates", "older_weeds_d"): own_rates._OLDER_WEEDS_D,
         ("geometry", "spacing_frac"): geometry._SPACING_FRAC,
         ("geometry", "hand_clear_mm"): geometry._HAND_CLEAR_MM,
         ("geometry", "hoe_width_mm"): geometry._HOE_WIDTH_MM,
