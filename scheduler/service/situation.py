@@ -540,6 +540,9 @@ def _touched(basis: Basis, ensemble: Ensemble, kept: Kept | None) -> tuple[Plant
         soil
         for soil, weights in ensemble.weights.items()
         if not np.array_equal(weights, kept.ensemble.weights[soil])
+        or not np.array_equal(
+            ensemble.members[soil].working_m3m3, kept.ensemble.members[soil].working_m3m3
+        )
     }
 
     def told(of: Basis, bed: str) -> tuple[list[Event], list[Event]]:
