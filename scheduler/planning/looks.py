@@ -37,7 +37,7 @@ N_TRIED = 128  # particles by which the evidence of a planting is found
 ROUNDS = 3  # of drawing anew
 LEAST_EFFECTIVE_FRAC = 0.5  # of the particles that carry the weight
 SHARED_FRAC = 0.5  # of the variance of what is not known that beds of one soil have in common
-DOUBTED_LN = -2.0  # a look this much less likely than under no knowledge at all is not learned from
+DOUBTED_LN = -3.0  # a look this much less likely than under no knowledge at all is not learned from
 _SIZE, _STANDING = UNKNOWNS.index("size"), UNKNOWNS.index("standing")
 _OTHERS = [i for i in range(len(UNKNOWNS)) if i != _SIZE]
 _SIZE_GRID = np.linspace(-4.5, 4.5, 61)
@@ -142,18 +142,20 @@ def told_by(
     likely than no knowledge at all by `DOUBTED_LN`; the worst goes first. Definition of this
     project. No range stated. Worked: tests/planning/test_looks.py.
     """
-    groups, doubted = _sifted(bed, groups_of(sightings), n_particles)
     flat = Evidence(name, soil, np.zeros(len(UNKNOWNS)), np.zeros(len(UNKNOWNS)))
+    hours = hours_asked(sightings)
+    if not sightings:
+        return Told(flat, (), ())
+    drawn = _drawn(bed, AS_TABLED, hours, n_particles)
+    groups, doubted = _sifted(bed, groups_of(sightings), drawn)
     if not groups:
         return Told(flat, (), doubted)
-    drawn = AS_TABLED
-    found = None
-    for _ in range(ROUNDS):
-        found = _weighed(bed, groups, AS_TABLED, drawn, n_particles)
+    found = _weighed(bed, groups, AS_TABLED, drawn)
+    for _ in range(ROUNDS - 1):
         if found.is_spread:
             break
-        drawn = _wider(found.scores)
-    assert found is not None
+        drawn = _drawn(bed, _wider(found.scores), hours, n_particles)
+        found = _weighed(bed, groups, AS_TABLED, drawn)
     variance = found.scores.sd**2
     precision = np.maximum(1.0 / np.maximum(variance, 1e-3) - 1.0, 0.0)
     precision = np.where(precision < _LEAST_PRECISION, 0.0, precision)
@@ -250,7 +252,9 @@ def learned_weeds(
         score = thought.mean + thought.sd * particle_normals(bed.key, bed.seed, n_particles)
         particles, _ = bed.particles(score)
         return LearnedWeeds(particles, np.ones(n_particles), score[:, _STANDING], thought)
-    found = _weighed(bed, told.groups, thought, _product(thought, told.evidence), n_particles)
+    hours = hours_asked([s for group in told.groups for s in group])
+    drawn = _drawn(bed, _product(thought, told.evidence), hours, n_particles)
+    found = _weighed(bed, told.groups, thought, drawn)
     return LearnedWeeds(
         found.particles,
         found.weight * n_particles,
@@ -270,17 +274,32 @@ def _wider(scores: Scores) -> Scores:
     return Scores(scores.mean, np.minimum(np.maximum(_WIDER * scores.sd, 0.15), 1.5))
 
 
+@dataclass(frozen=True)
+class _Drawn:
+    """Particles drawn for some looks, not yet weighed."""
+
+    normals: FloatArray  # (n, 5)
+    score: FloatArray
+    particles: Particles
+    member_weight: FloatArray
+    foretold: Foretold
+
+
+def _drawn(bed: WatchedBed, scores: Scores, hours: FloatArray, n_particles: int) -> _Drawn:
+    normals = particle_normals(bed.key, bed.seed, n_particles)
+    score = scores.mean + scores.sd * normals
+    particles, member_weight = bed.particles(score)
+    foretold = bed.foretold(particles, score, hours)
+    return _Drawn(normals, score, particles, member_weight, foretold)
+
+
 def _sifted(
-    bed: WatchedBed, groups: tuple[Group, ...], n_particles: int
+    bed: WatchedBed, groups: tuple[Group, ...], drawn: _Drawn
 ) -> tuple[tuple[Group, ...], tuple[Sighting, ...]]:
     """Groups that can be learned from, and the looks that contradict all else."""
     doubted: list[Sighting] = []
-    if not groups:
-        return groups, ()
-    hours = hours_asked([s for group in groups for s in group])
-    score = particle_normals(bed.key, bed.seed, n_particles)
-    particles, member_weight = bed.particles(score)
-    foretold = bed.foretold(particles, score, hours)
+    foretold, member_weight = drawn.foretold, drawn.member_weight
+    n_particles = member_weight.size
     size = bed.size_m2 * np.exp(bed.size_ln_sd * _SIZE_GRID)
     sizes = np.broadcast_to(size, (n_particles, size.size))
     prior = (np.log(member_weight)[:, None] - 0.5 * _SIZE_GRID**2).ravel()
@@ -315,15 +334,11 @@ def _spread_out(log_weight: FloatArray) -> FloatArray:
     return out
 
 
-def _weighed(
-    bed: WatchedBed, groups: Sequence[Group], prior: Scores, drawn: Scores, n_particles: int
-) -> _Weighed:
-    """Particles drawn about `drawn` and weighed by looks under a prior."""
-    normals = particle_normals(bed.key, bed.seed, n_particles)
-    score = drawn.mean + drawn.sd * normals
-    particles, member_weight = bed.particles(score)
-    hours = hours_asked([s for group in groups for s in group])
-    foretold = bed.foretold(particles, score, hours)
+def _weighed(bed: WatchedBed, groups: Sequence[Group], prior: Scores, drawn: _Drawn) -> _Weighed:
+    """Drawn particles weighed by looks under a prior."""
+    normals, score, particles = drawn.normals, drawn.score.copy(), drawn.particles
+    foretold, member_weight = drawn.foretold, drawn.member_weight
+    n_particles = member_weight.size
     grid = prior.mean[_SIZE] + prior.sd[_SIZE] * _SIZE_GRID
     size = bed.size_m2 * np.exp(bed.size_ln_sd * grid)
     sizes = np.broadcast_to(size, (n_particles, size.size))

@@ -9,6 +9,7 @@ from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
+from scheduler.planning.season.ours import CHOSEN_LOOKS, NO_LOOKS, RANDOM_LOOKS, WEEKLY_LOOK
 from tests.season import figures, page, played, stage, weathers
 from tests.season.driver import Block, rows_of, tasks
 
@@ -49,9 +50,27 @@ def blocks(is_quick: bool) -> list[Block]:
     ]
 
 
+def look_blocks() -> list[Block]:
+    """What looks are worth: truth by truth inside and outside, then which beds are looked at."""
+    truths, names = stage.truth_names(), weathers.JUDGING
+    budgets = tuple(stage.BUDGETS_MIN)
+    main, weekly = (stage.ours_name(stage.MAIN_PRICE, looks) for looks in (NO_LOOKS, WEEKLY_LOOK))
+    fixed = stage.rules_of(*figures.FIXED)
+    calendars = stage.rules_of(figures.NEVER, figures.CALENDAR, figures.SINGLE)
+    few = tuple(stage.ours_name(stage.MAIN_PRICE, looks) for looks in (CHOSEN_LOOKS, RANDOM_LOOKS))
+    inside = tuple(t for t in truths if not stage.kind_of(t))
+    found = []
+    for truth in truths:
+        rules = (*calendars, weekly) if stage.kind_of(truth) else (*fixed, main, weekly)
+        found.append(Block(rules, (truth,), names, budgets, third=truths.index(truth) % 3))
+    chosen = Block(few, inside[:12], names[:2], ("medium",))
+    half = tuple(stage.ours_name(0.5, looks) for looks in (NO_LOOKS, WEEKLY_LOOK))
+    return [*found[:16], chosen, *found[16:], Block(half, inside[:12], names, budgets, third=0)]
+
+
 def tuning_blocks() -> list[Block]:
     """Truths and weathers that settings may be tried on; none of them judges."""
-    rules = stage.rules_of(*figures.FIXED, figures.OURS, figures.ORACLE)
+    rules = stage.rules_of(*figures.FIXED, figures.OURS, figures.LOOKING, figures.ORACLE)
     return [Block(rules, stage.tuning_names(), weathers.TUNING, tuple(stage.BUDGETS_MIN))]
 
 
@@ -79,6 +98,7 @@ def main() -> int:
     """Play, print, write."""
     asked = argparse.ArgumentParser(prog="python -m tests.season", description=__doc__)
     asked.add_argument("--quick", action="store_true", help="4 truths in 2 weathers")
+    asked.add_argument("--looks", action="store_true", help="what looks are worth")
     asked.add_argument("--tuning", action="store_true", help="what judges nothing, for settings")
     asked.add_argument("--only", nargs="+", metavar="FAMILY", help="rules of some families alone")
     asked.add_argument("--no-play", action="store_true", help="figures of what is on file alone")
@@ -92,6 +112,8 @@ def main() -> int:
     path = told.results or (played.TUNING_RESULTS if told.tuning else played.RESULTS)
     if not told.no_play:
         wanted = tuning_blocks() if told.tuning else blocks(told.quick)
+        if told.looks:
+            wanted = look_blocks()
         run(only(wanted, told.only) if told.only else wanted, path, told.processes)
     rows = played.read_played(path, None if told.any_program else stage.marks().values())
     if not rows:

@@ -21,7 +21,7 @@ Array = NDArray[np.float64]
 Knots = Sequence[tuple[float, float]]  # stated and told
 
 MACHINE_PRICE = 0.5
-NEVER, CALENDAR, SINGLE, ATTENTIVE, WEEKLY, WORKABLE, OURS, ORACLE, ABLATION = (
+NEVER, CALENDAR, SINGLE, ATTENTIVE, WEEKLY, WORKABLE, OURS, LOOKING, ORACLE, ABLATION = (
     "never",
     "calendar",
     "one tool",
@@ -29,6 +29,7 @@ NEVER, CALENDAR, SINGLE, ATTENTIVE, WEEKLY, WORKABLE, OURS, ORACLE, ABLATION = (
     "weekly",
     "workable",
     "ours",
+    "ours with looks",
     "oracle",
     "ablation",
 )

@@ -8,7 +8,7 @@ from functools import lru_cache, partial
 from typing import Any
 
 from scheduler.planning.season.belief import N_MEMBERS, Belief, Forecast, build_belief
-from scheduler.planning.season.ours import PARTS, Oracle, Ours
+from scheduler.planning.season.ours import LOOKS, NO_LOOKS, PARTS, Oracle, Ours
 from scheduler.planning.season.play import play
 from scheduler.planning.season.rules import (
     AfterRain,
@@ -168,6 +168,11 @@ def _ours() -> dict[str, tuple[str, Maker]]:
     for price in PRICES:
         made[ours_name(price)] = (figures.OURS, partial(ours, price=price))
         made[oracle_name(price)] = (figures.ORACLE, partial(_oracle, price=price))
+    for looks in LOOKS:
+        for price in PRICES:
+            if looks != NO_LOOKS:
+                name = ours_name(price, looks)
+                made[name] = (figures.LOOKING, partial(ours, price=price, looks=looks))
     for part in PARTS:
         made[f"without {part}"] = (
             figures.ABLATION,
@@ -194,9 +199,9 @@ def _ours() -> dict[str, tuple[str, Maker]]:
     return made
 
 
-def ours_name(price: float) -> str:
-    """As `ours, price 1`."""
-    return f"ours, price {price:g}"
+def ours_name(price: float, looks: str = NO_LOOKS) -> str:
+    """As `ours, price 1`, or `ours, price 1, a look a week`."""
+    return f"ours, price {price:g}" + ("" if looks == NO_LOOKS else f", {looks}")
 
 
 def oracle_name(price: float = MAIN_PRICE) -> str:

@@ -24,6 +24,8 @@ from scheduler.planning.ensemble import Ensemble, Sky
 from scheduler.planning.gates import Gate
 from scheduler.planning.geometry import Fit
 from scheduler.planning.hours import is_working_hour
+from scheduler.planning.look_choice import Rule as LookRule
+from scheduler.planning.look_choice import look_gain_min
 from scheduler.planning.looks import Told, learned_weeds, pooled, told_by
 from scheduler.planning.offers import _DRY_FOR_GOOD_MM, Choice, Offer, Site, day_hours, weed_hours
 from scheduler.planning.order import DayPlan, Draft, order_of_day
@@ -44,7 +46,7 @@ from scheduler.planning.season.world import Plot, Way, World
 from scheduler.planning.sightings import Foretold, sightings_of
 from scheduler.planning.spans import span_today
 from scheduler.planning.value import Terms, ValueSettings, price_of_weeds, values_today
-from scheduler.planning.verdict import _CLEAN_M2, _LEAST_SURE, _best, _sure, _urgency
+from scheduler.planning.verdict import _CLEAN_M2, _LEAST_SURE, _best, _sure, _urgency, bets_of
 from scheduler.planning.visits import _NOON_H, FIT, TOO_WET, learned_weights
 from scheduler.planning.watched import passes_for
 from scheduler.planning.weeds import (
@@ -70,22 +72,24 @@ from scheduler.records import (
 )
 
 N_PARTICLES = 24
-N_TRIED = 96  # by which looks are weighed
+N_TRIED = 60  # by which looks are weighed
 N_SEEDS = 10  # that stand for a cohort in one of them
 PARTS = ("soil", "drying", "visits", "blind", "set-ups", "order", "flush")
 _TAUGHT_FOR = timedelta(days=45)
 
-NO_LOOKS = "no look"
+NO_LOOKS, WEEKLY_LOOK = "no look", "a look a week"
+CHOSEN_LOOKS, RANDOM_LOOKS = "two chosen looks a morning", "two random looks a morning"
 N_SPROUTS = 20
 _A_LOOK = Eyes(looks_every_d=7, error_ln_sd=LOOK_ERROR_LN_SD, n_sprouts=N_SPROUTS)
 _FEW_LOOKS = replace(_A_LOOK, looks_every_d=1, beds_a_look=2)
 LOOKS = {
     NO_LOOKS: Eyes(),
-    "a look a week": _A_LOOK,
+    WEEKLY_LOOK: _A_LOOK,
     "two looks a week": replace(_A_LOOK, looks_every_d=3),
-    "two chosen looks a morning": _FEW_LOOKS,
-    "two random looks a morning": _FEW_LOOKS,
+    CHOSEN_LOOKS: _FEW_LOOKS,
+    RANDOM_LOOKS: _FEW_LOOKS,
 }
+_LOOK_RESTS = timedelta(days=2)
 _PlotKey = tuple[str, float]
 
 
@@ -196,6 +200,66 @@ class Ours:
             if draft is not None:
                 drafts.append(draft)
         return self._ordered(drafts, morning, day)
+
+    def looks(self, morning: Morning) -> tuple[str, ...]:
+        """Beds to look at this morning, for eyes that see few.
+
+        Parameters
+        ----------
+        morning : Morning
+            What its grower knows before looking.
+
+        Returns
+        -------
+        tuple of str
+            Beds that a tool may go over today and that were not looked at since the last pass, or
+            for two days: those first whose look is worth most, or by lot.
+        """
+        believed = self.belief.mornings.get(morning.day)
+        if believed is None:
+            return ()
+        rested = [b for b in believed.beds if self._may_look(b, morning)]
+        generator = keyed_generator(self.farm.seed, "looks by lot", str(morning.day))
+        by_lot = [rested[i] for i in generator.permutation(len(rested))]
+        if self._looks == RANDOM_LOOKS:
+            return tuple(by_lot)
+        day, weights = self._day(believed), self._weights(morning, believed)
+        gains = {bed: self._look_gain(bed, morning, believed, weights, day) for bed in by_lot}
+        return tuple(sorted(by_lot, key=lambda bed: -gains[bed]))
+
+    def _may_look(self, bed: str, morning: Morning) -> bool:
+        """Whether a bed was not looked at for two days, or was passed since."""
+        now = self.world.at(morning.hour)
+        own = [e for e in morning.events if e.bed == bed and e.kind in ("look", "pass")]
+        since = [e for e in own if now - e.happened_at < _LOOK_RESTS]
+        return not since or since[-1].kind == "pass"
+
+    def _look_gain(
+        self,
+        bed: str,
+        morning: Morning,
+        believed: BelievedMorning,
+        weights: Mapping[str, FloatArray],
+        day: Day,
+    ) -> float:
+        """What a look at one bed is worth [min]."""
+        sight = _sight(self.world, bed, morning.hour, morning.day, len(believed.spans))
+        if sight is None:
+            return 0.0
+        works = self._works(sight, believed, weights)
+        ensemble = replace(self.belief.ensemble(morning.day, bed), weights=weights)
+        weather = self._weather(sight, morning.day, ensemble, None)
+        found = self._choices(sight, works, morning, believed, ensemble, weather, day)
+        if found is None:
+            return 0.0
+        site, choice = found
+        assert site.weeds.future is not None
+        price = price_of_weeds(
+            site, choice, self.world.tables.kit, day, self.settings, site.weeds.future.end_hour
+        )
+        values = values_today(site, choice, price, self.settings, self.price)
+        bets = bets_of(choice.offers, values, site.weeds, day)
+        return look_gain_min(site.weeds, bets, LookRule(0.0, _LEAST_SURE))
 
     # ------------------------------------------------------------- the morning
 
@@ -361,11 +425,12 @@ class Ours:
         if not self._told:
             return None
         kept = self._learned.get(key)
-        if kept is None or kept[0] != self._n_told:
+        at = self._n_seen.get(key, self._n_told)  # neighbours count anew with its own next look
+        if kept is None or kept[0] != at:
             others = [told.evidence for of, told in self._told.items() if of != key]
             thought = pooled(plot.key, soil, others)
             own = self._told.get(key)
-            kept = self._n_told, learned_weeds(watched, own, thought, self.n_particles)
+            kept = at, learned_weeds(watched, own, thought, self.n_particles)
             self._learned[key] = kept
         return kept[1]
 
@@ -452,6 +517,22 @@ class Ours:
         day: Day,
     ) -> Draft | None:
         """The pass over one planting that is worth its minutes, and those with other tools."""
+        found = self._choices(sight, works, morning, believed, ensemble, weather, day)
+        return (
+            None if found is None else draft_of(*found, self.world, self.settings, day, self.price)
+        )
+
+    def _choices(
+        self,
+        sight: _Sight,
+        works: Mapping[str, WorkOutlook],
+        morning: Morning,
+        believed: BelievedMorning,
+        ensemble: Ensemble,
+        weather: PassWeather,
+        day: Day,
+    ) -> tuple[Site, Choice] | None:
+        """Tools that can go over one planting today, with its weeds; None where none needs to."""
         weeds = self._weeds(sight, morning, believed, ensemble, weather)
         w = weeds.weights / weeds.weights.sum()
         whole = float(w @ (weeds.density_m2(0).sum(axis=1) + weeds.to_come_m2(0)))
@@ -466,8 +547,7 @@ class Ours:
         if not today:
             return None
         site = Site(_outlook(sight, ensemble.weights), weeds, weather)
-        choice = _choice(sight, offers, today)
-        return draft_of(site, choice, self.world, self.settings, day, self.price)
+        return site, _choice(sight, offers, today)
 
     # ------------------------------------------------------------- the order
 
