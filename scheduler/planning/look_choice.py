@@ -409,14 +409,14 @@ def _decision_words(decision: Decision, look: Look, day: Day) -> str:
     if decision.what == "fit":
         return f"go with {decision.tool} once the soil is fit"
     if decision.what == "wait":
-        return (
-            "tomorrow is better" if decision.day == 1 else f"better {_day_words(decision.day, day)}"
-        )
+        return f"{_day_words(decision.day, day)} is better"
     return "leave it"
 
 
 def _day_words(d: int, day: Day) -> str:
-    """A day of the sight: its weekday, from a week on with its date."""
+    """A day of the sight: tomorrow, a weekday, from a week on with its date."""
+    if d == 1:
+        return "tomorrow"
     at = day.sky.at(day_hours(day)[d][0])
     weekday = f"{local_moment(at, day):%a}"
     return weekday if d < _WEEK_D else f"{weekday} {date_words(at, day)}"
