@@ -40,6 +40,8 @@ _NEAREST_H = 24.0  # an opening is the one asked for within so many hours
 _FEW_M2 = 1.0  # weeds under which a number is told of those to come
 _RECENT_D = 14.0  # work before a look that is named where it is doubted
 _MOST_NAMES = 3
+NEWS_FOR_D = 7.0  # that a look is told of on the list
+_SURE = "If it is right, look again and log that: two looks that agree count."
 _DONE: Mapping[str, str] = {
     "prep": "prepared",
     "sow": "sown",
@@ -266,7 +268,7 @@ def weeds_lesson(
     >>> few, many = (Range(20.0, 40.0, 90.0), none), (Range(40.0, 240.0, 900.0), none)
     >>> found = weeds_lesson(bed, many, few, Rests((), ("A3", "A5")))
     >>> found.says
-    'Looks at A3 and A5 on the same soil say 40 weeds/m2 where the model thought 240; adjusted.'
+    'Looks at A3 and A5 on the same soil say 40 weeds/m2, the model thought 240 weeds/m2; adjusted.'
     """
     which = 1 if max(before[0].mid, after[0].mid) < _FEW_M2 else 0
     was, found = before[which], after[which]
@@ -276,9 +278,8 @@ def weeds_lesson(
     if times(was, found) < TOLD_TIMES:
         says = f"{who} and the model agree on the number of weeds within a factor of two."
     else:
-        says = (
-            f"{who} say {words[0]} weeds/m2{to_come} where the model thought {words[1]}; adjusted."
-        )
+        said = f"{words[0]} weeds/m2{to_come}, the model thought {words[1]} weeds/m2"
+        says = f"{who} say {said}; adjusted."
     unit = f"weeds/m2 {'to come' if which else 'standing'}"
     n = len(rests.own_on) + len(rests.others)
     return Lesson("weeds", planting.key, was, found, unit, n, says)
@@ -334,6 +335,8 @@ def moved_words(lessons: Sequence[Lesson]) -> str:
     >>> few = Lesson("weeds", "A1", Range(9.0, 240.0, 900.0), Range(9.0, 42.0, 90.0), "", 1, "")
     >>> moved_words([late, few])
     'your looks: 2 days later than thought, a sixth of the weeds'
+    >>> moved_words([few])
+    'your looks: a sixth of the weeds reckoned'
     >>> moved_words([replace(late, after=day)])
     ''
     """
@@ -346,7 +349,10 @@ def moved_words(lessons: Sequence[Lesson]) -> str:
             if factor >= TOLD_TIMES:
                 is_more = lesson.after.mid > lesson.before.mid
                 said.append(f"{_times_words(factor, is_more)} the weeds")
-    return f"your looks: {', '.join(said)}" if said else ""
+    if not said:
+        return ""
+    end = "" if said[0].endswith("thought") else " reckoned"
+    return f"your looks: {', '.join(said)}{end}"
 
 
 _PARTS = ("", "", "half", "a third of", "a quarter of", "a fifth of", "a sixth of", "a seventh of",
@@ -406,7 +412,7 @@ def doubted_look(
     ...                None)
     >>> doubted_look(Sighting(look, 320.0, 1.0), bed, [prep, look], "UTC", reckoned_m2=0.4).why
     'does not fit this bed (prepared on 12 May, under 1 weed/m2 reckoned then) and is not learned\
- from. Wrong bed or stage?'
+ from. Wrong bed or stage? If it is right, look again and log that: two looks that agree count.'
     """
     event = sighting.event
     known = []
@@ -425,7 +431,7 @@ def doubted_look(
     if has_others:
         known.append("other looks here say otherwise")
     said = f"does not fit this bed ({', '.join(known)})" if known else "does not fit this bed"
-    return DoubtedEntry(event, f"{said} and is not learned from. {_asked(event)}")
+    return DoubtedEntry(event, f"{said} and is not learned from. {_asked(event)} {_SURE}")
 
 
 def _asked(event: Event) -> str:

@@ -25,12 +25,13 @@ from scheduler.planning.hours import at_local, local_day
 from scheduler.planning.outlook import Outlook
 from scheduler.planning.plantings import touches, was_done
 from scheduler.planning.readings import flush_answer
+from scheduler.planning.soil_lessons import soil_lessons
 from scheduler.planning.weeds import weed_outlook
 from scheduler.ports import Journal, Lists, Progress, WeatherStore
 from scheduler.records import DoubtedEntry, Farm, FloatArray, Lesson, Planting, Range
 from scheduler.service.lessons import look_lessons, rests_of
-from scheduler.service.morning import looks_doubted, morning_of
-from scheduler.service.settings import GATE_KPA, crop_subjects, tables, weed_settings
+from scheduler.service.morning import feels_doubted, looks_doubted, morning_of
+from scheduler.service.settings import GATE_KPA, crop_subjects, tables, tool_traits, weed_settings
 from scheduler.service.situation import Situation, situation
 from scheduler.service.sure import own_sure
 
@@ -170,7 +171,8 @@ def lessons_of(s: Situation, planting: Planting) -> tuple[Lesson, ...]:
     Returns
     -------
     tuple of Lesson
-        Of looks at it or at other beds of its soil, then of the stopwatch and marked weeds.
+        Of looks at it or at other beds of its soil, of squeeze tests, then of the stopwatch and
+        marked weeds.
     """
     found: tuple[Lesson, ...] = ()
     learned = s.learned.get(planting.key)
@@ -179,12 +181,16 @@ def lessons_of(s: Situation, planting: Planting) -> tuple[Lesson, ...]:
         found = look_lessons(
             s.outlooks[planting.key], s.weeds[planting.key], learned, rests, s.ensemble, s.farm.seed
         )
-    return (*found, *s.rates.lessons)
+    farm = s.kept.basis.farm
+    soils = soil_lessons(s.ensemble, farm, s.plantings, s.events, tool_traits(farm), s.day)
+    own_soil = (lesson for lesson in soils if lesson.of == planting.bed.soil)
+    return (*found, *own_soil, *s.rates.lessons)
 
 
 def _doubts(s: Situation, planting: Planting) -> tuple[DoubtedEntry, ...]:
     """Entries of a planting that are not learned from."""
-    here = (d for d in s.rates.doubts if touches(d.event, planting))
+    others = (*feels_doubted(s), *s.rates.doubts)
+    here = (doubt for doubt in others if touches(doubt.event, planting))
     return (*looks_doubted(s, planting), *here)
 
 

@@ -10,6 +10,7 @@ import numpy as np
 from scheduler.planning.draws import weighted_quantiles
 from scheduler.planning.ensemble import Ensemble
 from scheduler.planning.lessons import (
+    NEWS_FOR_D,
     Rests,
     days_of,
     doubted_look,
@@ -22,6 +23,7 @@ from scheduler.planning.looks import Evidence, Told
 from scheduler.planning.order import Draft
 from scheduler.planning.outlook import Outlook
 from scheduler.planning.sightings import Sighting
+from scheduler.planning.watched import passes_for
 from scheduler.planning.weeds import (
     N_COURSE_PARTICLES,
     LearnedWeeds,
@@ -109,11 +111,30 @@ def look_lessons(
         if rises[0] is not None and rises[1] is not None:
             found.append(timing_lesson(planting, rises[0], rises[1], now_hour, rests))
     before = weed_outlook(
-        planting, ensemble, _of_few(history, N_COURSE_PARTICLES), settings, gates, seed,
+        planting, ensemble, _of_few(history), settings, gates, seed,
         weeds.hours[:1], N_COURSE_PARTICLES,
     )  # fmt: skip
     found.append(weeds_lesson(planting, _now(before), _now(weeds), rests))
     return tuple(lesson for lesson in found if lesson is not None)
+
+
+def is_news(told: Told, now_hour: float) -> bool:
+    """Whether a look at a planting that was learned from is of the last week.
+
+    Parameters
+    ----------
+    told : Told
+        What its looks said.
+    now_hour : float
+        On the sky's clock.
+
+    Returns
+    -------
+    bool
+        False without a look.
+    """
+    newest = max((s.hour for group in told.groups for s in group), default=-np.inf)
+    return bool(now_hour - newest <= 24.0 * NEWS_FOR_D)
 
 
 def with_moved(draft: Draft, lessons: Sequence[Lesson]) -> Draft:
@@ -135,7 +156,9 @@ def with_moved(draft: Draft, lessons: Sequence[Lesson]) -> Draft:
     if not words:
         return draft
     answer = replace(draft.answer, why=(*draft.answer.why, words))
-    return replace(draft, answer=answer)
+    return replace(
+        draft, answer=answer, others=tuple(with_moved(other, lessons) for other in draft.others)
+    )
 
 
 def doubted_looks(
@@ -192,19 +215,15 @@ def _reckoned_m2(
     if history is None:
         return None
     found = weed_outlook(
-        planting, ensemble, _of_few(history, N_COURSE_PARTICLES), weed_settings(),
+        planting, ensemble, _of_few(history), weed_settings(),
         np.array(GATE_KPA), seed, np.array([sighting.hour]), N_COURSE_PARTICLES,
     )  # fmt: skip
     return _now(found)[0].mid
 
 
-def _of_few(history: WeedHistory, n_particles: int) -> WeedHistory:
-    """The history with kill for the first particles alone."""
-    kill = history.passes.kill_frac
-    if kill.shape[1] <= n_particles:
-        return history
-    passes = replace(history.passes, kill_frac=kill[:, :n_particles])
-    return replace(history, passes=passes)
+def _of_few(history: WeedHistory) -> WeedHistory:
+    """The history with kill for fewer particles."""
+    return replace(history, passes=passes_for(history.passes, N_COURSE_PARTICLES))
 
 
 def _now(weeds: WeedOutlook) -> tuple[Range, Range]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import Any
@@ -16,6 +16,7 @@ from scheduler.planning.ensemble import N_SOIL_MEMBERS
 from scheduler.planning.hours import hours_left, local_day
 from scheduler.planning.look_choice import chosen_looks, is_meant_for
 from scheduler.planning.order import order_of_day
+from scheduler.planning.soil_lessons import doubted_feels
 from scheduler.planning.strip import day_strip
 from scheduler.planning.sure import OwnRecord, with_told_sure
 from scheduler.planning.weeds import N_PARTICLES
@@ -23,7 +24,6 @@ from scheduler.ports import Journal, Lists, Progress, WeatherStore
 from scheduler.records import (
     BedAnswer,
     DoubtedEntry,
-    Event,
     Farm,
     Kind,
     Morning,
@@ -31,16 +31,16 @@ from scheduler.records import (
     RainAhead,
     Range,
     WeatherAnswer,
-    WeatherSeries,
 )
 from scheduler.service.lessons import doubted_looks
-from scheduler.service.settings import sure_knots
+from scheduler.service.settings import sure_knots, tool_traits
 from scheduler.service.situation import Kept, Situation, situation
 from scheduler.service.sure import own_sure
 from scheduler.service.weather import aged_inputs, aged_notes
 
 _PLACES_LAST = timedelta(hours=36)
 _TOLD_FOR = timedelta(hours=24)  # a doubted entry, from when it was recorded
+_MOST_NAMES = 3
 _WET_MM = 0.5  # in three hours
 _RAIN_CHANCE = 0.3  # from which three hours are told to have rain
 
@@ -145,7 +145,7 @@ def morning_of(
         n_soil_members=s.ensemble.n_members,
         n_particles=N_PARTICLES,
         attribution=tuple(f"Weather: {source}" for source in series.sources),
-        weakest_inputs=(*aged_inputs(series, s.now), *_weakest(series, s.events, own)),
+        weakest_inputs=(*aged_inputs(series, s.now), *_weakest(s, plan.answers, own)),
         weather=WeatherAnswer(
             last,
             ", ".join(series.sources) or "none",
@@ -194,6 +194,25 @@ def looks_doubted(s: Situation, planting: Planting) -> tuple[DoubtedEntry, ...]:
     )  # fmt: skip
 
 
+def feels_doubted(s: Situation) -> tuple[DoubtedEntry, ...]:
+    """Squeeze tests that contradict all else and are not learned from.
+
+    Parameters
+    ----------
+    s : Situation
+        As `situation` returns it.
+
+    Returns
+    -------
+    tuple of DoubtedEntry
+        Of all soils, in order.
+    """
+    if not any(event.kind == "feel" for event in s.events):
+        return ()
+    farm = s.kept.basis.farm
+    return doubted_feels(s.ensemble, farm, s.plantings, s.events, tool_traits(farm), s.day)
+
+
 def _new_doubts(s: Situation) -> tuple[DoubtedEntry, ...]:
     """Entries of the last day that are not learned from, each once; a look, by all it touches."""
     told, recent = s.kept.told, s.now - _TOLD_FOR
@@ -207,7 +226,8 @@ def _new_doubts(s: Situation) -> tuple[DoubtedEntry, ...]:
         sighting.event.event_id for one in told.values() for g in one.groups for sighting in g
     }
     looks = [found[0] for key, found in by_look.items() if key not in learned_from]
-    found = [d for d in (*looks, *s.rates.doubts) if d.event.recorded_at > recent]
+    found = [d for d in (*looks, *feels_doubted(s), *s.rates.doubts)
+             if d.event.recorded_at > recent]  # fmt: skip
     return tuple(sorted(found, key=lambda d: (d.event.happened_at, d.event.event_id)))
 
 
@@ -258,16 +278,41 @@ def ranks_of(issued: Mapping[str, Any] | None, now: datetime) -> dict[tuple[str,
     return {(line["bed"], line["part"] or ""): int(line["rank"]) for line in lines}
 
 
-def _weakest(series: WeatherSeries, events: Sequence[Event], own: OwnRecord) -> tuple[str, ...]:
-    weak = ["flush timing and size", "when this soil crumbles"]
-    if any(e.kind in ("look", "feel") for e in events):
-        weak.append("your looks and squeeze tests are kept, not yet learned from")
+def _weakest(s: Situation, answers: Sequence[BedAnswer], own: OwnRecord) -> tuple[str, ...]:
+    """What the list rests on that is known least, after all that was learned."""
+    series = s.series
+    felt = {e.bed for e in s.events if e.kind == "feel"}
+    looked = {key for key, told in s.kept.told.items() if told.groups}
+    weak = [*_weak_flush(looked, answers), *_weak_soil(s, felt)]
+    if (felt or looked) and not any(one.what == "hand weeding" for one in s.rates.lessons):
+        weak.append("hand seconds (not timed here)")
     if float(np.mean(series.kinds["solar_mj_m2"] <= Kind.MODEL)) > 0.5:
         weak.append("drying (sunshine estimated from temperature)")
     if own.is_moving:
         found = f"{own.n_fit} of {own.n_lines} tried lines met fit soil"
         weak.append(f"how sure ({found}, {own.n_meant:.0f} were to: told lower)")
     return tuple(weak)
+
+
+def _weak_flush(looked: Collection[str], answers: Sequence[BedAnswer]) -> list[str]:
+    """The lines whose beds nobody looked at; all beds where there is no look at all."""
+    what = "flush timing and size"
+    if not looked:
+        return [what]
+    lines = [a.bed if a.part is None else f"{a.bed}/{a.part}" for a in answers if a.verdict == "go"]
+    unseen = [name for name in lines if name not in looked]
+    more = len(unseen) - _MOST_NAMES
+    names = ", ".join(unseen[:_MOST_NAMES]) + (f" and {more} more" if more > 0 else "")
+    return [f"{what} ({names} not looked at)"] if unseen else []
+
+
+def _weak_soil(s: Situation, felt: Collection[str | None]) -> list[str]:
+    """The soils of which nobody squeezed a handful."""
+    if not felt:
+        return ["when this soil crumbles"]
+    squeezed = {bed.soil for bed in s.farm.beds if bed.name in felt}
+    left = sorted({bed.soil for bed in s.farm.beds} - squeezed)
+    return [f"when {' and '.join(left)} crumbles (not squeezed)"] if left else []
 
 
 def _cautions(s: Situation) -> tuple[str, ...]:

@@ -59,7 +59,7 @@ from scheduler.records import (
     Planting,
     WeatherSeries,
 )
-from scheduler.service.lessons import look_lessons, rests_of, with_moved
+from scheduler.service.lessons import is_news, look_lessons, rests_of, with_moved
 from scheduler.service.own_rates import all_rounds, rounds_of, tool_rates
 from scheduler.service.settings import (
     crop_traits,
@@ -398,7 +398,7 @@ def situation_of(
             is_prepared(p, basis.done),
         )
         drafts[p.key] = _draft(site, kit, basis.done, events, day, ensemble, hand)
-        if p.key in told and told[p.key].groups:
+        if p.key in told and is_news(told[p.key], float(sky.now_hour)):
             rests = rests_of(p, told, basis.lessons, farm.place.time_zone)
             lessons = look_lessons(
                 site.outlook, site.weeds, learned[p.key], rests, ensemble, farm.seed

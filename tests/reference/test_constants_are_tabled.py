@@ -318,6 +318,7 @@ def _in_code() -> dict[Key, float]:
         ("look", "doubted_ln"): looks.DOUBTED_LN,
         ("look", "told_d"): lessons.TOLD_D,
         ("look", "told_times"): lessons.TOLD_TIMES,
+        ("look", "news_for_d"): lessons.NEWS_FOR_D,
         ("look", "next_to_none_m2"): lessons._FEW_M2,
         ("look", "recent_d"): lessons._RECENT_D,
         ("verdict", "crust_chance_frac"): readings._CRUST_CHANCE,

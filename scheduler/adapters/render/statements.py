@@ -33,6 +33,7 @@ from scheduler.adapters.render.phrases import (
 from scheduler.adapters.weather.sources import credit_lines
 from scheduler.records import BedAnswer, Morning
 
+YOUR_LOOKS = "your looks: "  # begins what looks changed, among the whys of a line
 MAX_GO_LINES = 8
 MAX_LOOKS = 2
 MAX_HAND_LINES = 5
@@ -41,6 +42,7 @@ MAX_CLAUSES = 4  # of the reasons of a paragraph
 MAX_PLANS = 2
 MAX_LINES = 3  # of the crusts, and of the threads, on a page of 80 columns
 BUDGETS = ((MAX_DAYS, True), (MAX_DAYS, False), (1, False))  # days told; is the rest named
+MAX_LEARNED = 4  # beds of which it is told what looks changed
 MAX_DOUBTS = 2  # entries that are not learned from, told in full
 MAX_ODD = 3  # beds named because they differ from the others of their soil
 MOST_FRAC = 0.75  # of a soil's beds that agree before the soil is named in their place
@@ -229,6 +231,7 @@ class DayWords:
         clauses = [
             clause.strip().rstrip(".;")
             for why in bed.why
+            if not why.startswith(YOUR_LOOKS)
             for clause in grower_text(why, self.units).split(";")
             if clause.strip()
         ]
@@ -353,9 +356,24 @@ class DayWords:
             self.statement("Crust", self.crust_words()),
             self.statement("Threads", self.thread_words()),
             *([self.statement("Seed", seed)] if seed else []),
+            *self.learned(),
             *self.plans(),
             *self.looks(),
         ]
+
+    def learned(self) -> list[Statement]:
+        """What the looks of the last days changed, by bed."""
+        told = [
+            (bed, why.removeprefix(YOUR_LOOKS))
+            for bed in sorted(self.all_beds(), key=lambda bed: natural_key(planting_name(bed)))
+            for why in bed.why
+            if why.startswith(YOUR_LOOKS)
+        ]
+        words = [f"{planting_name(bed)} {said}" for bed, said in told[:MAX_LEARNED]]
+        more = len(told) - len(words)
+        if more:
+            words.append(f"{more} more beds")
+        return [self.statement("Learned", f"by your looks {'; '.join(words)}")] if words else []
 
     def open_ground(self) -> list[BedAnswer]:
         """The plantings whose crop does not cover the ground: where crusts and threads matter."""
