@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from scheduler.models.squeeze import FEELS, feel_frac
+from scheduler.planning.draws import tempered_weights
 from scheduler.planning.ensemble import SoilMembers
 from scheduler.records import BoolArray, FloatArray
 
@@ -22,7 +23,6 @@ _VERY_WET_M3M3 = (0.0, 0.015, 0.03, 0.06, np.inf)  # growers differ: from where 
 _LAPSE_FRAC = 0.05  # of entries that say anything: wrong bed, wrong day, wrong word
 _DOUBTED_FRAC = 0.03  # chance of a word, by all else, below which the entry is not learned from
 _WHEELS_SHARE = 0.5  # of a shift, that the limit under wheels moves by
-_HALVINGS = 50
 
 
 @dataclass(frozen=True)
@@ -42,52 +42,6 @@ class Squeezed:
     weights: FloatArray  # (n_members,), sum 1
     shift_m3m3: FloatArray  # (n_members,): above nought it can be worked wetter than drawn
     doubted: tuple[int, ...]  # places of the handfuls that contradict all else
-
-
-def tempered_weights(log_weight: FloatArray, least_effective: float) -> FloatArray:
-    """Weights by likelihood, tempered so that enough members count.
-
-    Parameters
-    ----------
-    log_weight : array
-        Log-likelihood of each member but for a constant, (n_members,).
-    least_effective : float
-        Least effective number of members, 1 / sum of squared weights.
-
-    Returns
-    -------
-    array
-        Weights that sum to 1, (n_members,).
-
-    Notes
-    -----
-    One exponent, as near to 1 as the floor lets it be. Definition of this project. No range stated.
-
-    Examples
-    --------
-    >>> tempered_weights(np.log([0.1, 1.0, 1.0, 1.0]), 2.0).round(3).tolist()
-    [0.032, 0.323, 0.323, 0.323]
-    >>> w = tempered_weights(np.log([1.0, 0.001, 0.001, 0.001]), 2.0)
-    >>> w.round(3).tolist()
-    [0.683, 0.106, 0.106, 0.106]
-    """
-    logs = log_weight - log_weight.max()
-
-    def share(exponent: float) -> FloatArray:
-        weight = np.exp(exponent * logs)
-        part: FloatArray = weight / weight.sum()
-        return part
-
-    def is_spread(exponent: float) -> bool:
-        return bool(1.0 / (share(exponent) ** 2).sum() >= least_effective)
-
-    if is_spread(1.0):
-        return share(1.0)
-    low, high = 0.0, 1.0
-    for _ in range(_HALVINGS):
-        middle = 0.5 * (low + high)
-        low, high = (middle, high) if is_spread(middle) else (low, middle)
-    return share(low)
 
 
 def squeezed(handfuls: Sequence[Handful], others: FloatArray, least: float) -> Squeezed:
@@ -148,7 +102,7 @@ def squeezed(handfuls: Sequence[Handful], others: FloatArray, least: float) -> S
     of_shift = np.exp(np.logaddexp.reduce(whole, axis=0) - by_member[:, None])
     doubted = tuple(i for i in range(len(handfuls)) if i not in kept)
     moved = of_shift @ shift if kept else np.zeros(others.size)
-    return Squeezed(tempered_weights(by_member, least), moved, doubted)
+    return Squeezed(tempered_weights(by_member, least / by_member.size)[0], moved, doubted)
 
 
 def _chances(handful: Handful, shift: FloatArray) -> FloatArray:

@@ -15,7 +15,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from scheduler.planning.day import Day, local_moment
-from scheduler.planning.draws import weighted_quantiles
+from scheduler.planning.draws import tempered_weights, weighted_quantiles
 from scheduler.planning.ensemble import Ensemble
 from scheduler.planning.hours import local_day
 from scheduler.planning.offers import Choice, Kit, Offer, Site
@@ -28,7 +28,6 @@ from scheduler.planning.squeeze import (
     Squeezed,
     moved_members,
     squeezed,
-    tempered_weights,
 )
 from scheduler.planning.traits import ToolTraits
 from scheduler.records import BoolArray, Event, Farm, FloatArray, Planting, Refusal, Tool
@@ -210,8 +209,7 @@ def learned_weights(contradicted: Sequence[Sequence[BoolArray]], n_members: int)
     >>> w.round(3).tolist(), round(float(1.0 / (w**2).sum()), 6)
     ([0.683, 0.106, 0.106, 0.106], 2.0)
     """
-    least = _LEAST_EFFECTIVE_FRAC * n_members
-    return tempered_weights(_log_weight(contradicted, n_members), least)
+    return tempered_weights(_log_weight(contradicted, n_members), _LEAST_EFFECTIVE_FRAC)[0]
 
 
 def _log_weight(contradicted: Sequence[Sequence[BoolArray]], n_members: int) -> FloatArray:

@@ -539,7 +539,7 @@ NO_PARAMETER: Mapping[str, tuple[str, ...]] = {
     ),
     "visits": ("_NOON_H",),
     "soil_lessons": ("_DAY_H",),
-    "squeeze": ("_SHIFT_MOST_SD", "_N_SHIFTS", "_HALVINGS"),  # how finely
+    "squeeze": ("_SHIFT_MOST_SD", "_N_SHIFTS"),  # how finely
     # of the review: what is computed how finely, and figures that stand twice, see above
     "windows": (),
     "costs": ("_SECONDS",),
