@@ -10,7 +10,7 @@ from functools import partial
 from pathlib import Path
 
 from scheduler.planning.season.ours import CHOSEN_LOOKS, NO_LOOKS, RANDOM_LOOKS, WEEKLY_LOOK
-from tests.season import figures, page, played, stage, weathers
+from tests.season import figures, look_page, page, played, stage, weathers
 from tests.season.driver import Block, rows_of, tasks
 
 QUICK_TRUTHS, QUICK_WEATHERS = 4, 2
@@ -94,6 +94,19 @@ def only(todo_blocks: list[Block], families: list[str]) -> list[Block]:
     return [replace(b, rules=tuple(r for r in b.rules if r in meant)) for b in todo_blocks]
 
 
+def section_of(rows: list[played.Played], *, is_of_looks: bool) -> tuple[str, str, str]:
+    """A section of the guide, and its marker lines."""
+    main, table = stage.ours_name(stage.MAIN_PRICE), figures.frame(rows)
+    if not is_of_looks:
+        return page.Page(table, main, stage.oracle_name()).text(), page.BEGIN, page.END
+    weekly, chosen, by_lot = (
+        stage.ours_name(stage.MAIN_PRICE, looks)
+        for looks in (WEEKLY_LOOK, CHOSEN_LOOKS, RANDOM_LOOKS)
+    )
+    made = look_page.LookPage(table, weekly, main, chosen, by_lot)
+    return made.text(), look_page.BEGIN, look_page.END
+
+
 def main() -> int:
     """Play, print, write."""
     asked = argparse.ArgumentParser(prog="python -m tests.season", description=__doc__)
@@ -119,13 +132,11 @@ def main() -> int:
     if not rows:
         print(f"{path}: no season of this program is on file; play some first")
         return 2
-    section = page.Page(
-        figures.frame(rows), stage.ours_name(stage.MAIN_PRICE), stage.oracle_name()
-    ).text()
+    section, begin, end = section_of(rows, is_of_looks=told.looks)
     print(section)
     if told.write:
         guide = page.GUIDE.read_text(encoding="utf-8")
-        page.GUIDE.write_text(page.written_guide(guide, section), encoding="utf-8")
+        page.GUIDE.write_text(page.written_guide(guide, section, begin, end), encoding="utf-8")
     return 0
 
 

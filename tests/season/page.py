@@ -58,7 +58,7 @@ def percent(share: float, digits: int = 0) -> str:
     return "-" if not np.isfinite(share) else f"{100.0 * share:.{digits}f}"
 
 
-def _sure_rows(
+def sure_rows(
     words: str, how: str, own: pd.DataFrame, knots: figures.Knots | None
 ) -> list[list[str]]:
     """Bins of the lines of one rule, and those of 0.7 to 0.9 together."""
@@ -384,9 +384,9 @@ class Page:
             for words, part in (("inside the prior", self.inside), ("all truths", self.table)):
                 own = part[part["rule"] == rule]
                 which = f"{rule.removeprefix(self.main).removeprefix(', ')} {words}".strip()
-                rows += _sure_rows(which, "computed", own, None)
+                rows += sure_rows(which, "computed", own, None)
                 if is_fitted:
-                    rows += _sure_rows(which, "told", own, knots)
+                    rows += sure_rows(which, "told", own, knots)
         self.say(*table_text(["truths", "as", "stated", "lines", "mean", "came true"], rows))
 
     def ablations(self) -> None:
@@ -445,10 +445,10 @@ class Page:
         return "\n".join(self.lines).rstrip() + "\n"
 
 
-def written_guide(guide: str, section: str) -> str:
+def written_guide(guide: str, section: str, begin: str = BEGIN, end: str = END) -> str:
     """The guide's text with the section between its two marker lines."""
-    before, _, rest = guide.partition(BEGIN)
-    _, _, after = rest.partition(END)
-    if not rest or END not in guide:
-        raise ValueError(f"DEVELOPERS.md: the lines {BEGIN!r} and {END!r} were not found")
-    return f"{before}{BEGIN}\n\n{section}\n{END}{after}"
+    before, _, rest = guide.partition(begin)
+    _, _, after = rest.partition(end)
+    if not rest or end not in guide:
+        raise ValueError(f"DEVELOPERS.md: the lines {begin!r} and {end!r} were not found")
+    return f"{before}{begin}\n\n{section}\n{end}{after}"
