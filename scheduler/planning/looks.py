@@ -138,9 +138,10 @@ def told_by(
 
     Notes
     -----
-    A group of looks is doubted where the particles, weighed by the other groups, make it less
-    likely than no knowledge at all by `DOUBTED_LN`; the worst goes first. Definition of this
-    project. No range stated. Worked: tests/planning/test_looks.py.
+    The group of looks that all the others make least likely is doubted where the particles, weighed
+    by half of what the others say, make it less likely than no knowledge at all by `DOUBTED_LN`;
+    then the next. Definition of this project. No range stated. Worked:
+    tests/planning/test_looks.py, test_look_doubts.py.
     """
     flat = Evidence(name, soil, np.zeros(len(UNKNOWNS)), np.zeros(len(UNKNOWNS)))
     hours = hours_asked(sightings)
@@ -310,28 +311,24 @@ def _sifted(
     anything = [log_evidence_of_anything(group) for group in groups]
     left = list(range(len(groups)))
     while left:
-        others = {
-            i: prior + sum((logs[j] for j in left if j != i), np.zeros(prior.size)) for i in left
-        }
-        surprise = {i: _log_mean(logs[i], _spread_out(others[i])) - anything[i] for i in left}
-        worst = min(surprise, key=lambda i: surprise[i])
-        if surprise[worst] > DOUBTED_LN:
+        said = sum((logs[i] for i in left), np.zeros(prior.size))
+        worst = min(left, key=lambda i: _surprise(logs[i], prior + said - logs[i]) - anything[i])
+        others = prior + 0.5 * (said - logs[worst])
+        if _surprise(logs[worst], others) - anything[worst] > DOUBTED_LN:
             break
         left.remove(worst)
         doubted += groups[worst]
     return tuple(groups[i] for i in left), tuple(doubted)
 
 
-def _log_mean(logs: FloatArray, weight: FloatArray) -> float:
+def _surprise(logs: FloatArray, log_weight: FloatArray) -> float:
+    """Logarithm of the mean likelihood under some weights."""
+    return _log_sum(log_weight + logs) - _log_sum(log_weight)
+
+
+def _log_sum(logs: FloatArray) -> float:
     top = float(logs.max())
-    return top + float(np.log(max(float(weight @ np.exp(logs - top)), 1e-300)))
-
-
-def _spread_out(log_weight: FloatArray) -> FloatArray:
-    """Weights that sum to 1, by half of their logarithm: no look is judged too sharply."""
-    weight = np.exp(0.5 * (log_weight - log_weight.max()))
-    out: FloatArray = weight / weight.sum()
-    return out
+    return top + float(np.log(np.exp(logs - top).sum()))
 
 
 def _weighed(bed: WatchedBed, groups: Sequence[Group], prior: Scores, drawn: _Drawn) -> _Weighed:
