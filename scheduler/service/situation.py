@@ -4,29 +4,23 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import UTC, datetime, timedelta
-from hashlib import sha256
+from datetime import datetime
 
 import numpy as np
 
-from scheduler import __version__
-from scheduler.errors import UsageError, WeatherMissingError
 from scheduler.planning.advice import advice_for, advised
 from scheduler.planning.day import Day, date_words, day_of, local_moment
 from scheduler.planning.ensemble import (
     N_SOIL_MEMBERS,
     Ensemble,
     Sky,
-    member_skies,
     rerun_ensemble,
-    run_ensemble,
     sky_change_hour,
-    soil_members,
 )
-from scheduler.planning.looks import Evidence, Told
+from scheduler.planning.looks import Told
 from scheduler.planning.offers import Kit, Site, choose
 from scheduler.planning.order import Draft
-from scheduler.planning.outlook import GuildView, Outlook, planting_outlook
+from scheduler.planning.outlook import Outlook
 from scheduler.planning.own_rates import (
     AS_RECKONED,
     OwnRates,
@@ -35,113 +29,36 @@ from scheduler.planning.own_rates import (
     with_own_rates,
     with_rounds,
 )
-from scheduler.planning.passes import PassRules, PassWeather, pass_weather
 from scheduler.planning.plantings import (
-    disturbances,
     is_prepared,
-    plantings_at,
-    surface_table,
     touches,
 )
 from scheduler.planning.sure import NO_RECORD, OwnRecord
-from scheduler.planning.traits import ToolTraits
 from scheduler.planning.verdict import weed_verdict
 from scheduler.planning.visits import after_refusal, taught
 from scheduler.planning.weeds import HandRates, LearnedWeeds, WeedHistory, WeedOutlook
 from scheduler.planning.whatif import HandAhead, hand_ahead
 from scheduler.ports import Journal, Progress, WeatherStore
 from scheduler.records import (
-    HOURLY_VARIABLES,
     Event,
     Farm,
     FloatArray,
-    Kind,
     Planting,
     WeatherSeries,
 )
+from scheduler.service.basis import Basis, basis_of
+from scheduler.service.grounds import ground_before, kit_of, run_of
 from scheduler.service.lessons import is_news, look_lessons, rests_of, with_moved
 from scheduler.service.own_rates import all_rounds, rounds_of, tool_rates
 from scheduler.service.settings import (
-    crop_traits,
     guild_views,
     hand_rates,
-    kill_settings,
-    kill_table,
-    soil_prior,
-    spread,
     tool_traits,
     value_settings,
     weed_heat,
-    weed_settings,
 )
-from scheduler.service.weather import held_back, past_years, weather_on_record
-from scheduler.service.weeds_now import history_of, is_same, learned_of, told_of, weeds_of
-
-PAST_DAYS = 75
-STORED_DAYS = 45
-READING_DAYS = 60
-HORIZON_DAYS = 10
-MARKED_DAYS = (-7, -3, -2, -1, 0, 1, 2, 3)  # from now: from there a changed run goes on
-_LEAST_PAST_DAYS = 3
-
-
-@dataclass(frozen=True)
-class Basis:
-    """What an answer rests on, before anything is computed.
-
-    `events` are entries that stand, up to now; `acts` are what is thought of for now or later, in
-    order: ground and weeds feel them, but they teach nothing.
-    """
-
-    farm: Farm
-    now: datetime
-    n_members: int
-    events: tuple[Event, ...]
-    acts: tuple[Event, ...]
-    series: WeatherSeries
-    sky: Sky
-    plantings: tuple[Planting, ...]
-    surfaces: Mapping[str, tuple[str, FloatArray]]
-    lessons: tuple[Evidence, ...] = ()  # of looks before the weeds that are followed
-
-    @property
-    def stored(self) -> int:
-        """First hour of which the profiles are kept."""
-        return max(0, self.sky.now_hour - 24 * STORED_DAYS)
-
-    @property
-    def done(self) -> tuple[Event, ...]:
-        """Entries, and what is thought of for this very moment."""
-        return (*self.events, *(e for e in self.acts if e.happened_at <= self.now))
-
-    @property
-    def planned(self) -> tuple[Event, ...]:
-        """What is thought of for later."""
-        return tuple(e for e in self.acts if e.happened_at > self.now)
-
-    def key(self) -> str:
-        """A digest of all that the computed state depends on, but for the parameter tables."""
-        series, sky = self.series, self.sky
-        said: list[object] = [__version__, self.farm, self.now.astimezone(UTC), self.n_members]
-        said += [
-            self.events,
-            self.acts,
-            [(e.bed, e.soil, e.years, e.mean.tolist(), e.precision.tolist()) for e in self.lessons],
-            series.rain_totals,
-            series.notes,
-            series.fills,
-            series.sources,
-        ]
-        said += [series.last_observed_at, series.forecast_issued_at]
-        said += [sky.start_at, sky.now_hour, sky.has_forecast, sky.n_past_years]
-        arrays = [getattr(series, name) for name in HOURLY_VARIABLES]
-        arrays += [series.kinds[name] for name in sorted(series.kinds)]
-        arrays += [sky.forcing.table(), sky.is_rain_known]
-        arrays += [self.surfaces[name][1] for name in sorted(self.surfaces)]
-        digest = sha256("\n".join(repr(one) for one in said).encode())
-        for values in arrays:
-            digest.update(np.ascontiguousarray(values).data)
-        return digest.hexdigest()
+from scheduler.service.weather import held_back
+from scheduler.service.weeds_now import is_same, learned_of, told_of, weeds_of
 
 
 @dataclass(frozen=True)
@@ -232,79 +149,6 @@ def situation(
     return situation_of(basis, progress=progress)
 
 
-def basis_of(
-    farm: Farm,
-    journal: Journal,
-    weather: WeatherStore,
-    now: datetime,
-    *,
-    n_members: int = N_SOIL_MEMBERS,
-    more: Sequence[Event] = (),
-    acts: Sequence[Event] = (),
-) -> Basis:
-    """Read what an answer rests on.
-
-    Parameters
-    ----------
-    farm, journal, weather, now, n_members
-        As in `situation`.
-    more : sequence of Event
-        Entries taken as if they had been logged, up to `now`.
-    acts : sequence of Event
-        What is thought of for `now` or later.
-
-    Returns
-    -------
-    Basis
-        Entries, weather, plantings and what was done to them.
-
-    Raises
-    ------
-    WeatherMissingError, UsageError
-        As in `situation`.
-    """
-    if now.tzinfo is None:
-        raise UsageError(f"now: found {now.isoformat()} without a time zone; give one")
-    hour_now = now.astimezone(UTC).replace(minute=0, second=0, microsecond=0)
-    logged = (e for e in journal.events(now) if e.happened_at <= now)
-    events = tuple(sorted((*logged, *more), key=lambda e: e.happened_at))
-    later = tuple(sorted(acts, key=lambda e: e.happened_at))
-    years = past_years(farm, events, weather, now, hour_now, timedelta(days=HORIZON_DAYS))
-    series = _series(farm, events, weather, now, hour_now, len(years))
-    sky = member_skies(series, hour_now, farm.place, spread(), farm.seed, n_members, years)
-    plantings = plantings_at(farm, events)
-    return Basis(
-        farm, now, n_members, events, later, series, sky, plantings,
-        surfaces_of(plantings, (*events, *later), series),
-    )  # fmt: skip
-
-
-def surfaces_of(
-    plantings: Sequence[Planting], events: Sequence[Event], series: WeatherSeries
-) -> dict[str, tuple[str, FloatArray]]:
-    """Soil and surface table of each planting, by what was done to it.
-
-    Parameters
-    ----------
-    plantings : sequence of Planting
-        The farm's.
-    events : sequence of Event
-        Entries, and what is thought of, in order.
-    series : WeatherSeries
-        For the hours.
-
-    Returns
-    -------
-    dict
-        By planting key.
-    """
-    crops = crop_traits()
-    return {
-        p.key: (p.bed.soil, surface_table(p, events, crops, series.start_at, series.n_hours))
-        for p in plantings
-    }
-
-
 def situation_of(
     basis: Basis, kept: Kept | None = None, *, progress: Progress | None = None
 ) -> Situation:
@@ -328,26 +172,26 @@ def situation_of(
     farm, now, events, sky = basis.farm, basis.now, basis.events, basis.sky
     tools = tool_traits(farm)
     if kept is None or not _is_of(basis, kept.basis):
-        kept, ensemble = None, _run(basis, progress)
+        kept, ensemble = None, run_of(basis, progress)
     else:
         ensemble = rerun_ensemble(
             kept.ensemble, sky, basis.surfaces, weed_heat(), progress=progress
         )
     ensemble = taught(ensemble, farm, basis.plantings, events, tools)
     views = guild_views(basis.series, sky.now_hour, now, farm)
-    tabled = _kit(farm, tools)
+    tabled = kit_of(farm, tools)
 
     def history(planting: Planting) -> WeedHistory:
-        return _ground(planting, ensemble, basis, views, tabled).history
+        return ground_before(planting, ensemble, basis, views, tabled).history
 
     rates = tool_rates(farm, events, basis.plantings, ensemble, tabled.rules, tabled.kills, history)
     farm = with_own_rates(farm, rates)
-    kit = _kit(farm, tools)
+    kit = kit_of(farm, tools)
     day = day_of(farm, sky, basis.stored, now)
     touched = _touched(basis, ensemble, kept)
     if kept is not None and farm != with_own_rates(basis.farm, kept.rates):
         touched = basis.plantings
-    grounds = {p.key: _ground(p, ensemble, basis, views, kit) for p in touched}
+    grounds = {p.key: ground_before(p, ensemble, basis, views, kit) for p in touched}
     told = {} if kept is None else dict(kept.told)
     moved = set()
     for p in touched:
@@ -359,7 +203,7 @@ def situation_of(
             moved.add(p.bed.soil)
     if kept is not None:
         more = [p for p in basis.plantings if p.bed.soil in moved and p.key not in grounds]
-        grounds |= {p.key: _ground(p, ensemble, basis, views, kit) for p in more}
+        grounds |= {p.key: ground_before(p, ensemble, basis, views, kit) for p in more}
         touched = tuple(p for p in basis.plantings if p.key in grounds)
 
     def learned_from(some: Sequence[Planting]) -> dict[str, LearnedWeeds]:
@@ -378,7 +222,7 @@ def situation_of(
     rates = with_rounds(rates, all_rounds(rounds))
     if kept is not None and rates.hand_factor != kept.rates.hand_factor:
         more = [p for p in basis.plantings if p.key not in grounds]
-        grounds |= {p.key: _ground(p, ensemble, basis, views, kit) for p in more}
+        grounds |= {p.key: ground_before(p, ensemble, basis, views, kit) for p in more}
         learned |= learned_from(more)
         touched = basis.plantings
     hand = own_hand_rates(hand_rates(), rates)
@@ -426,50 +270,6 @@ def situation_of(
     )
 
 
-def _kit(farm: Farm, traits: Mapping[str, ToolTraits]) -> Kit:
-    """The tools of a farm and all that decides over them."""
-    return Kit(
-        PassRules({tool.name: tool for tool in farm.tools}, traits, kill_settings(), farm.seed),
-        kill_table(farm),
-        crop_traits(),
-        weed_settings(),
-    )
-
-
-@dataclass(frozen=True)
-class _Ground:
-    """One planting before its weeds are followed."""
-
-    outlook: Outlook
-    weather: PassWeather
-    history: WeedHistory
-
-
-def _ground(
-    planting: Planting,
-    ensemble: Ensemble,
-    basis: Basis,
-    views: Sequence[GuildView],
-    kit: Kit,
-) -> _Ground:
-    """Soil, what passes met, and what was opened and killed."""
-    surface = basis.surfaces[planting.key][1]
-    outlook = planting_outlook(
-        planting,
-        ensemble,
-        disturbances(planting, (*basis.events, *basis.acts)),
-        views,
-        kit.crops,
-        kit.rules.traits,
-        surface,
-    )
-    weather = pass_weather(outlook, ensemble, surface, kit.rules.settings)
-    history = history_of(
-        outlook, weather, ensemble, basis.done, basis.planned, kit, basis.farm.place.latitude_deg
-    )
-    return _Ground(outlook, weather, history)
-
-
 def _mates(planting: Planting, outlooks: Mapping[str, Outlook]) -> tuple[Outlook, ...]:
     """Other parts of the same bed."""
     return tuple(
@@ -497,28 +297,6 @@ def _planned(draft: Draft, planting: Planting, basis: Basis, day: Day) -> Draft:
         why=(why,),
     )
     return Draft(answer, 0.0)
-
-
-def _run(basis: Basis, progress: Progress | None) -> Ensemble:
-    """All columns from the first hour on, marked day by day around now."""
-    farm, sky = basis.farm, basis.sky
-    used = {bed.soil for bed in farm.beds}
-    members = {
-        name: soil_members(soil_prior(soil), spread(), farm.seed, basis.n_members)
-        for name, soil in farm.soils.items()
-        if name in used
-    }
-    marks = [sky.now_hour + 24 * day for day in MARKED_DAYS]
-    return run_ensemble(
-        sky,
-        members,
-        basis.surfaces,
-        weed_heat(),
-        stored_from_hour=basis.stored,
-        readings_from_hour=max(0, sky.now_hour - 24 * READING_DAYS),
-        progress=progress,
-        mark_hours=[hour for hour in marks if 0 < hour < sky.n_hours],
-    )
 
 
 def _is_of(basis: Basis, before: Basis) -> bool:
@@ -575,41 +353,3 @@ def _draft(
     ]
     go = [draft for draft in each if draft.answer.verdict == "go"]
     return replace(go[0], others=tuple(go[1:])) if go else each[0]
-
-
-def _series(
-    farm: Farm,
-    events: Sequence[Event],
-    weather: WeatherStore,
-    now: datetime,
-    hour_now: datetime,
-    n_past_years: int,
-) -> WeatherSeries:
-    start_at = hour_now - timedelta(days=PAST_DAYS)
-    end_at = hour_now + timedelta(days=HORIZON_DAYS)
-    values = weather.weather_values(now, start_at, end_at)
-    own = [e for e in events if e.kind in ("rain", "temp")]
-    begins = [v.start_at for v in values if not v.suspect] + [e.happened_at for e in own]
-    if not begins:
-        raise WeatherMissingError(
-            f"weather: nothing on record between {start_at:%d %b %Y} and {hour_now:%d %b %Y}; "
-            "import a file (weather import) or keep a log (log rain, log temp)"
-        )
-    first = max(start_at, min(begins).replace(minute=0, second=0, microsecond=0))
-    if hour_now - first < timedelta(days=_LEAST_PAST_DAYS):
-        raise WeatherMissingError(
-            f"weather: the record begins {first:%d %b %Y %H:%M} UTC, the answer needs at least "
-            f"{_LEAST_PAST_DAYS} days before {hour_now:%d %b %Y}; import older weather"
-        )
-    series = weather_on_record(
-        farm, own, weather, now, first, end_at, values=values, n_past_years=n_past_years
-    )
-    past = slice(0, int((hour_now - first) // timedelta(hours=1)))
-    for name, label in (("air_temp_c", "temperature"), ("rain_mm", "rain")):
-        is_known = series.kinds[name][past] >= Kind.FORECAST
-        if not is_known.any():
-            raise WeatherMissingError(
-                f"weather: no {label} on record since {first:%d %b %Y}; import a file with "
-                f"{label} or log it by hand"
-            )
-    return series

@@ -14,16 +14,9 @@ from scheduler.planning.plantings import touches
 from scheduler.planning.whatif import Changes, WhatIf, changed_sky, compared
 from scheduler.ports import Journal, Lists, Progress, WeatherStore
 from scheduler.records import Event, Farm, Planting
+from scheduler.service.basis import MARKED_DAYS, Basis, basis_of, surfaces_of
 from scheduler.service.morning import kept_with_ranks, morning_of
-from scheduler.service.situation import (
-    MARKED_DAYS,
-    Basis,
-    Kept,
-    Situation,
-    basis_of,
-    situation_of,
-    surfaces_of,
-)
+from scheduler.service.situation import Kept, Situation, situation_of
 
 ACTS = ("water", "pass")
 _FIT_SHARE = 0.6  # chance below which a pass is told to meet soil that may not be fit

@@ -108,7 +108,7 @@ def test_a_change_on_one_bed_leaves_the_others_what_they_are() -> None:
 def test_beds_that_nothing_reaches_keep_their_verdict_unreckoned() -> None:
     from dataclasses import replace
 
-    from scheduler.service.situation import surfaces_of
+    from scheduler.service.basis import surfaces_of
 
     basis = kept().basis
     acts = (act("water", "L1", water_mm=8.0),)

@@ -10,8 +10,9 @@ import pytest
 
 from scheduler.planning.own_rates import AS_RECKONED
 from scheduler.records import Bed, Event
+from scheduler.service.basis import basis_of
 from scheduler.service.own_rates import journal_rates
-from scheduler.service.situation import Situation, basis_of, situation, situation_of
+from scheduler.service.situation import Situation, situation, situation_of
 from tests.scenes.made import MadeStore, local, made_farm, made_hours, observed
 
 N_MEMBERS = 8

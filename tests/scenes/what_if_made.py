@@ -10,7 +10,8 @@ from typing import Any
 from scheduler import service
 from scheduler.planning.whatif import Changes, RainToCome, WhatIf
 from scheduler.records import Bed, BedAnswer, Event
-from scheduler.service.situation import Kept, basis_of, situation_of
+from scheduler.service.basis import basis_of
+from scheduler.service.situation import Kept, situation_of
 from tests.scenes.made import MadeStore, forecast, local, made_farm, made_hours, observed
 
 BEDS = (
