@@ -53,6 +53,24 @@ class Lists(Protocol):
         ...
 
 
+class LessonStore(Protocol):
+    """What looks and squeeze tests of former months taught, so that it is worked out once."""
+
+    def get(self, key: str) -> Mapping[str, Any] | None:
+        """What was put under a key; None where nothing was, or it cannot be read."""
+        ...
+
+    def put(self, key: str, found: Mapping[str, Any]) -> None:
+        """Keep plain values under a key, if that can be done."""
+        ...
+
+    def weather_marks(
+        self, known_at: datetime, start_at: datetime, end_at: datetime
+    ) -> Mapping[str, str]:
+        """By UTC day, as 2013-05-01: another text wherever other values are known of it."""
+        ...
+
+
 class Farms(Protocol):
     """The farm file, and its versions."""
 

@@ -63,7 +63,7 @@ def write_kept(path: Path, kept: Kept) -> bool:
     try:
         path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
         arrays: list[pickle.PickleBuffer] = []
-        head = pickle.dumps((_code(), kept), protocol=5, buffer_callback=arrays.append)
+        head = pickle.dumps((program_mark(), kept), protocol=5, buffer_callback=arrays.append)
         sizes = [array.raw().nbytes for array in arrays]
         if shutil.disk_usage(path.parent).free < sum(sizes) + _SPARE_BYTES:
             return False
@@ -109,7 +109,7 @@ def read_kept(path: Path) -> Kept | None:
     """
     try:
         with path.open("rb") as file:
-            if not _is_own(file):
+            if not is_own(file):
                 return None
             whole = mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_COPY)
         return _read(whole)
@@ -135,7 +135,7 @@ def _read(whole: mmap.mmap) -> Kept | None:
     if at > len(whole):
         return None
     code, kept = _OwnRecords(io.BytesIO(head), buffers=arrays).load()
-    return kept if code == _code() and isinstance(kept, Kept) else None
+    return kept if code == program_mark() and isinstance(kept, Kept) else None
 
 
 def _numbers(whole: mmap.mmap) -> Iterator[int]:
@@ -176,7 +176,7 @@ def _zone_maker(owner: object, name: object) -> Any:
     return ZoneInfo._unpickle  # type: ignore[attr-defined]
 
 
-def _is_own(file: BinaryIO) -> bool:
+def is_own(file: BinaryIO) -> bool:
     """Whether the file belongs to this user and no other may write it."""
     if not hasattr(os, "getuid"):
         return True
@@ -184,7 +184,7 @@ def _is_own(file: BinaryIO) -> bool:
     return found.st_uid == os.getuid() and not found.st_mode & 0o022
 
 
-def _code() -> str:
+def program_mark() -> str:
     """What tells this program from another version or an edited copy of it."""
     package = Path(__file__).parents[1]
     digest = hashlib.sha256(__version__.encode())

@@ -152,11 +152,13 @@ def calendar(
         previous = path.read_bytes() if path.exists() else None
         with farm_database(folder) as database, progress_shown() as progress:
             from scheduler import service
+            from scheduler.adapters.kept_lessons import kept_lessons
 
             read = daily.read_farm_or_last(folder, database, now)
             found = service.morning(
-                read.farm, database, database, now, lists=database, progress=progress
-            )
+                read.farm, database, database, now, lists=database, progress=progress,
+                former=kept_lessons(database),
+            )  # fmt: skip
         written = path.with_name(f"{path.name}.new")
         written.write_bytes(calendar_ics(found, previous))
         written.replace(path)

@@ -73,6 +73,7 @@ def morning_page(
             drop_read(folder, described, now)
         with progress_shown() as progress:
             from scheduler import service
+            from scheduler.adapters.kept_lessons import kept_lessons
 
             found = service.morning(
                 described,
@@ -82,6 +83,7 @@ def morning_page(
                 lists=database,
                 progress=progress,
                 keep=kept.append,
+                former=kept_lessons(database),
             )
         if as_of is None or not is_json:
             database.write_list(found.as_of, now, answer(found))
@@ -148,6 +150,7 @@ def bed(
             raise UsageError(f"there is no bed {bed_name!r}; {names_hint(bed_name, names)}")
         with progress_shown() as progress:
             from scheduler import service
+            from scheduler.adapters.kept_lessons import kept_lessons
 
             page = service.bed_page(
                 described,
@@ -158,6 +161,7 @@ def bed(
                 part or None,
                 lists=database,
                 progress=progress,
+                former=kept_lessons(database),
             )
     sys.stdout.write(bed_text(page, max(MIN_WIDTH, page_width(width))))
 

@@ -97,6 +97,7 @@ def whatif(
     from platformdirs import user_cache_path
 
     from scheduler.adapters.kept import kept_path, read_kept, write_kept
+    from scheduler.adapters.kept_lessons import kept_lessons
     from scheduler.adapters.what_if_words import Asked, Names, asked_changes
 
     folder = farm_folder(farm)
@@ -133,6 +134,7 @@ def whatif(
                 kept=kept,
                 keep=lambda fresh: write_kept(path, fresh),
                 progress=progress,
+                former=kept_lessons(database),
             )
     if is_json:
         from scheduler.adapters.render.whatif_json import whatif_json

@@ -100,6 +100,14 @@ class SoilMembers:
     dry_limit_m3m3: FloatArray
 
 
+@dataclass(frozen=True)
+class ShiftPrior:
+    """By how much the thresholds of a soil are thought to lie above those of every member."""
+
+    mean_m3m3: float
+    sd_m3m3: float
+
+
 @lru_cache(maxsize=64)
 def soil_members(prior: SoilPrior, spread: Spread, seed: int, n_members: int) -> SoilMembers:
     """Draw the members of one soil and anchor their conductivity.
@@ -682,7 +690,8 @@ class Ensemble:
     Plantings that share soil and surface history share a group of `n_members` columns; groups are
     run in batches and left where they were computed. `histories` are soil and surface table of each
     planting, by which another run tells what of this one still holds. `drawn` are the members, as
-    they were before, of soils whose thresholds squeeze tests have moved.
+    they were before, of soils whose thresholds squeeze tests have moved. `thought` is what squeeze
+    tests of before `feels_from_hour` say of the thresholds of a soil.
     """
 
     sky: Sky
@@ -696,6 +705,8 @@ class Ensemble:
     readings_from_hour: int
     histories: Mapping[str, tuple[str, FloatArray]] = field(default_factory=dict)
     drawn: Mapping[str, SoilMembers] = field(default_factory=dict)  # where thresholds were moved
+    thought: Mapping[str, ShiftPrior] = field(default_factory=dict)  # by soil
+    feels_from_hour: float = -np.inf
 
     @property
     def n_groups(self) -> int:

@@ -15,6 +15,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from datetime import date
 from typing import Protocol
 
 import numpy as np
@@ -81,7 +82,9 @@ class WatchedBed(Protocol):
 class Evidence:
     """What looks said of one planting by themselves: normal scores of `UNKNOWNS`, (5,).
 
-    `precision` is 0 where they said nothing; `years` is how many years ago they were made.
+    `precision` is 0 where they said nothing; `years` is how many years ago they were made, and
+    `around_on` the middle of the days that they were made in, where the weeds are no longer
+    followed back to them.
     """
 
     bed: str
@@ -89,6 +92,7 @@ class Evidence:
     mean: FloatArray
     precision: FloatArray
     years: int = 0
+    around_on: date | None = None
 
 
 @dataclass(frozen=True)

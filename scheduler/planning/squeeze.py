@@ -13,10 +13,10 @@ import numpy as np
 
 from scheduler.models.squeeze import FEELS, feel_frac
 from scheduler.planning.draws import tempered_weights
-from scheduler.planning.ensemble import SoilMembers
+from scheduler.planning.ensemble import ShiftPrior, SoilMembers
 from scheduler.records import BoolArray, FloatArray
 
-_SHIFT_SD_M3M3 = 0.02  # of the threshold beside that of the member
+SHIFT_SD_M3M3 = 0.02  # of the threshold beside that of the member
 _SHIFT_MOST_SD = 4.0
 _N_SHIFTS = 33
 _VERY_WET_M3M3 = (0.0, 0.015, 0.03, 0.06, np.inf)  # growers differ: from where one says wet
@@ -42,9 +42,18 @@ class Squeezed:
     weights: FloatArray  # (n_members,), sum 1
     shift_m3m3: FloatArray  # (n_members,): above nought it can be worked wetter than drawn
     doubted: tuple[int, ...]  # places of the handfuls that contradict all else
+    shift_sd_m3m3: FloatArray  # (n_members,): what is left open of it
 
 
-def squeezed(handfuls: Sequence[Handful], others: FloatArray, least: float) -> Squeezed:
+AS_DRAWN = ShiftPrior(0.0, SHIFT_SD_M3M3)
+
+
+def squeezed(
+    handfuls: Sequence[Handful],
+    others: FloatArray,
+    least: float,
+    thought: ShiftPrior = AS_DRAWN,
+) -> Squeezed:
     """Weights and thresholds of a soil's members after its squeeze tests.
 
     Parameters
@@ -55,6 +64,8 @@ def squeezed(handfuls: Sequence[Handful], others: FloatArray, least: float) -> S
         Log-likelihood of the members by what else was found on the soil, (n_members,).
     least : float
         Least effective number of members.
+    thought : ShiftPrior
+        Of the shift, before these handfuls.
 
     Returns
     -------
@@ -63,8 +74,8 @@ def squeezed(handfuls: Sequence[Handful], others: FloatArray, least: float) -> S
 
     Notes
     -----
-    Joint in the member, the shift of its threshold (normal about nought, on a grid) and the excess
-    from which this grower says `wet` instead of `smears` (five values, alike at first). A word is
+    Joint in the member, the shift of its threshold (normal, on a grid) and the excess from which
+    this grower says `wet` instead of `smears` (five values, alike at first). A word is
     as likely as `feel_frac` says, but one entry in twenty says anything. The member keeps the mean
     of its shift. A handful whose word all the others, and the members, give a chance below 0.03 is
     doubted and left out, the least likely first, until none is; three or more that agree with each
@@ -82,8 +93,8 @@ def squeezed(handfuls: Sequence[Handful], others: FloatArray, least: float) -> S
     >>> found.doubted
     ()
     """
-    shift = _SHIFT_SD_M3M3 * np.linspace(-_SHIFT_MOST_SD, _SHIFT_MOST_SD, _N_SHIFTS)
-    prior = others[:, None] - 0.5 * (shift / _SHIFT_SD_M3M3) ** 2
+    shift = SHIFT_SD_M3M3 * np.linspace(-_SHIFT_MOST_SD, _SHIFT_MOST_SD, _N_SHIFTS)
+    prior = others[:, None] - 0.5 * ((shift - thought.mean_m3m3) / thought.sd_m3m3) ** 2
     chances = [_chances(handful, shift) for handful in handfuls]
     logs = [
         handful.share * np.log((1.0 - _LAPSE_FRAC) * chance + _LAPSE_FRAC / len(FEELS))
@@ -101,8 +112,10 @@ def squeezed(handfuls: Sequence[Handful], others: FloatArray, least: float) -> S
     by_member = np.logaddexp.reduce(np.logaddexp.reduce(whole, axis=2), axis=0)
     of_shift = np.exp(np.logaddexp.reduce(whole, axis=0) - by_member[:, None])
     doubted = tuple(i for i in range(len(handfuls)) if i not in kept)
-    moved = of_shift @ shift if kept else np.zeros(others.size)
-    return Squeezed(tempered_weights(by_member, least / by_member.size)[0], moved, doubted)
+    moved = of_shift @ shift if kept else np.full(others.size, thought.mean_m3m3)
+    left = np.sqrt((of_shift * (shift - moved[:, None]) ** 2).sum(axis=1))
+    weights, _ = tempered_weights(by_member, least / by_member.size)
+    return Squeezed(weights, moved, doubted, left)
 
 
 def _chances(handful: Handful, shift: FloatArray) -> FloatArray:
@@ -151,7 +164,7 @@ def moved_members(members: SoilMembers, shift_m3m3: FloatArray) -> SoilMembers:
     (0.32, 0.32)
     """
     p = members.parameters
-    least = np.minimum(members.working_m3m3, members.dry_limit_m3m3 + _SHIFT_SD_M3M3)
+    least = np.minimum(members.working_m3m3, members.dry_limit_m3m3 + SHIFT_SD_M3M3)
     working = np.clip(members.working_m3m3 + shift_m3m3, least, p.theta_sat_m3m3)
     return replace(
         members,

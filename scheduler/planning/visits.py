@@ -16,7 +16,7 @@ import numpy as np
 
 from scheduler.planning.day import Day, local_moment
 from scheduler.planning.draws import tempered_weights, weighted_quantiles
-from scheduler.planning.ensemble import Ensemble
+from scheduler.planning.ensemble import Ensemble, ShiftPrior
 from scheduler.planning.hours import local_day
 from scheduler.planning.offers import Choice, Kit, Offer, Site
 from scheduler.planning.order import Draft
@@ -24,6 +24,7 @@ from scheduler.planning.outlook import SKIN_H, Ground, Met, ground_of, met_by
 from scheduler.planning.plantings import touches, was_done
 from scheduler.planning.spans import fit_spans
 from scheduler.planning.squeeze import (
+    AS_DRAWN,
     Handful,
     Squeezed,
     moved_members,
@@ -95,7 +96,8 @@ def visits_of(
     A pass that was made found the soil fit, unless it worked poorly, which has more causes than
     one; a pass not made is a test only where the entry says what was found. A handful: `wet` and
     `smears` are too wet, `crumbles` is fit, `dry` is not too wet, `hard` is too hard; it is taken
-    as the soil of 0-30 mm without wheels. The moment of an entry is taken at its word: a pass
+    as the soil of 0-30 mm without wheels, and left out where it counts among those of former
+    months. The moment of an entry is taken at its word: a pass
     logged in the evening without its hour is a pass of the evening. Definition of this project. No
     range stated. Worked: tests/planning/test_visits.py.
     """
@@ -108,6 +110,8 @@ def visits_of(
             continue
         hour = sky.hour_of(event.happened_at)
         if not ensemble.stored_from_hour <= hour <= min(sky.now_hour, sky.n_hours - 1):
+            continue
+        if event.kind == "feel" and hour < ensemble.feels_from_hour:
             continue
         local = event.happened_at.astimezone(ZoneInfo(time_zone))
         found.append(Visit(at, hour, (local.date(), local.hour < _NOON_H), *told, event))
@@ -284,8 +288,9 @@ def learned_soils(ensemble: Ensemble, visits: Sequence[Visit]) -> Mapping[str, S
     Notes
     -----
     Passes weigh members by contradiction, handfuls by their word. All that was found in one
-    half-day counts as one visit, each with its share; without a handful no threshold moves. Sources
-    and range as `learned_weights` and `squeezed`. Worked: tests/planning/test_visits.py.
+    half-day counts as one visit, each with its share; without a handful a threshold lies where it
+    was thought before. Sources and range as `learned_weights` and `squeezed`. Worked:
+    tests/planning/test_visits.py.
     """
     by_soil: dict[str, list[Visit]] = {}
     for visit in visits:
@@ -295,7 +300,7 @@ def learned_soils(ensemble: Ensemble, visits: Sequence[Visit]) -> Mapping[str, S
 
 def _learned(ensemble: Ensemble, soil: str, visits: Sequence[Visit]) -> Squeezed:
     """What the visits of one soil say of its members."""
-    n = ensemble.n_members
+    n, thought = ensemble.n_members, _thought(ensemble, soil)
     halves: dict[tuple[date, bool], list[BoolArray]] = {}
     n_of_half: dict[tuple[date, bool], int] = {}
     felt: list[Visit] = []
@@ -310,17 +315,47 @@ def _learned(ensemble: Ensemble, soil: str, visits: Sequence[Visit]) -> Squeezed
         halves.setdefault(visit.half_day, []).append(is_contradicted(met, visit.found)[:, -1])
     if not felt:
         weights = learned_weights([halves[half] for half in sorted(halves)], n)
-        return Squeezed(weights, np.zeros(n), ())
+        return _unfelt(weights, thought)
     passes = np.zeros(n)
     for half in sorted(halves):
         share = len(halves[half]) / n_of_half[half]
         passes += share * _log_weight([halves[half]], n)
-    handfuls = [_handful(visit, ensemble, 1.0 / n_of_half[visit.half_day]) for visit in felt]
-    return squeezed(handfuls, passes, _LEAST_EFFECTIVE_FRAC * n)
+    handfuls = [handful_of(visit, ensemble, 1.0 / n_of_half[visit.half_day]) for visit in felt]
+    return squeezed(handfuls, passes, _LEAST_EFFECTIVE_FRAC * n, thought)
 
 
-def _handful(visit: Visit, ensemble: Ensemble, share: float) -> Handful:
-    """A squeeze test against the members; a handful tells of its hour alone."""
+def _thought(ensemble: Ensemble, soil: str) -> ShiftPrior:
+    """Where the thresholds of a soil are thought to lie before its visits."""
+    return ensemble.thought.get(soil, AS_DRAWN)
+
+
+def _unfelt(weights: FloatArray, thought: ShiftPrior) -> Squeezed:
+    """A soil of which nobody squeezed a handful."""
+    n = weights.size
+    return Squeezed(weights, np.full(n, thought.mean_m3m3), (), np.full(n, thought.sd_m3m3))
+
+
+def handful_of(visit: Visit, ensemble: Ensemble, share: float = 1.0) -> Handful:
+    """A squeeze test against the members of its soil as drawn.
+
+    Parameters
+    ----------
+    visit : Visit
+        The test.
+    ensemble : Ensemble
+        Columns after their run.
+    share : float
+        Of one visit, that it counts as.
+
+    Returns
+    -------
+    Handful
+        Of its hour alone.
+
+    Notes
+    -----
+    Definition of this project. No range stated. Worked: tests/planning/test_visits.py.
+    """
     at = visit.hour - ensemble.stored_from_hour
     ground = _drawn_ground(visit.planting, ensemble, slice(at, at + 1))
     limit = np.minimum(ground.members.working_m3m3, ground.members.ceiling_m3m3)
@@ -361,8 +396,8 @@ def taught(
     Returns
     -------
     Ensemble
-        The same columns; the members of a soil that was squeezed have other thresholds, and those
-        they were drawn with are kept beside.
+        The same columns; the members of a soil that was squeezed, now or in former months, have
+        other thresholds, and those they were drawn with are kept beside.
 
     Notes
     -----
@@ -370,11 +405,9 @@ def taught(
     """
     tools = {tool.name: tool for tool in farm.tools}
     found = visits_of(plantings, events, tools, traits, ensemble, farm.place.time_zone)
-    learned = learned_soils(ensemble, found)
-    weights = {
-        soil: learned[soil].weights if soil in learned else own
-        for soil, own in ensemble.weights.items()
-    }
+    unfelt = {s: _unfelt(own, _thought(ensemble, s)) for s, own in ensemble.weights.items()}
+    learned = {**unfelt, **learned_soils(ensemble, found)}
+    weights = {soil: learned[soil].weights for soil in ensemble.weights}
     drawn = {**ensemble.members, **ensemble.drawn}
     moved = {soil for soil, one in learned.items() if one.shift_m3m3.any()}
     members = {

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from hashlib import sha256
 
@@ -11,7 +11,7 @@ import numpy as np
 
 from scheduler import __version__
 from scheduler.errors import UsageError, WeatherMissingError
-from scheduler.planning.ensemble import N_SOIL_MEMBERS, Sky, member_skies
+from scheduler.planning.ensemble import N_SOIL_MEMBERS, ShiftPrior, Sky, member_skies
 from scheduler.planning.looks import Evidence
 from scheduler.planning.plantings import plantings_at, surface_table
 from scheduler.ports import Journal, WeatherStore
@@ -23,6 +23,7 @@ from scheduler.records import (
     Kind,
     Planting,
     WeatherSeries,
+    WeatherValue,
 )
 from scheduler.service.settings import crop_traits, spread
 from scheduler.service.weather import past_years, weather_on_record
@@ -40,7 +41,8 @@ class Basis:
     """What an answer rests on, before anything is computed.
 
     `events` are entries that stand, up to now; `acts` are what is thought of for now or later, in
-    order: ground and weeds feel them, but they teach nothing.
+    order: ground and weeds feel them, but they teach nothing. `lessons` are those of looks before
+    `looks_from`, `thought` those of squeeze tests before `feels_from`, by soil.
     """
 
     farm: Farm
@@ -52,7 +54,10 @@ class Basis:
     sky: Sky
     plantings: tuple[Planting, ...]
     surfaces: Mapping[str, tuple[str, FloatArray]]
-    lessons: tuple[Evidence, ...] = ()  # of looks before the weeds that are followed
+    lessons: tuple[Evidence, ...] = ()
+    looks_from: datetime | None = None
+    thought: Mapping[str, ShiftPrior] = field(default_factory=dict)
+    feels_from: datetime | None = None
 
     @property
     def stored(self) -> int:
@@ -77,6 +82,9 @@ class Basis:
             self.events,
             self.acts,
             [(e.bed, e.soil, e.years, e.mean.tolist(), e.precision.tolist()) for e in self.lessons],
+            self.looks_from,
+            sorted(self.thought.items(), key=lambda item: item[0]),
+            self.feels_from,
             series.rain_totals,
             series.notes,
             series.fills,
@@ -132,7 +140,15 @@ def basis_of(
     events = tuple(sorted((*logged, *more), key=lambda e: e.happened_at))
     later = tuple(sorted(acts, key=lambda e: e.happened_at))
     years = past_years(farm, events, weather, now, hour_now, timedelta(days=HORIZON_DAYS))
-    series = _series(farm, events, weather, now, hour_now, len(years))
+    start_at = hour_now - timedelta(days=PAST_DAYS)
+    end_at = hour_now + timedelta(days=HORIZON_DAYS)
+    values = weather.weather_values(now, start_at, end_at)
+    own = [e for e in events if e.kind in ("rain", "temp")]
+    first = first_hour(values, own, hour_now, start_at)
+    series = weather_on_record(
+        farm, own, weather, now, first, end_at, values=values, n_past_years=len(years)
+    )
+    check_is_known(series, hour_now)
     sky = member_skies(series, hour_now, farm.place, spread(), farm.seed, n_members, years)
     plantings = plantings_at(farm, events)
     return Basis(
@@ -167,18 +183,30 @@ def surfaces_of(
     }
 
 
-def _series(
-    farm: Farm,
-    events: Sequence[Event],
-    weather: WeatherStore,
-    now: datetime,
-    hour_now: datetime,
-    n_past_years: int,
-) -> WeatherSeries:
-    start_at = hour_now - timedelta(days=PAST_DAYS)
-    end_at = hour_now + timedelta(days=HORIZON_DAYS)
-    values = weather.weather_values(now, start_at, end_at)
-    own = [e for e in events if e.kind in ("rain", "temp")]
+def first_hour(
+    values: Sequence[WeatherValue], own: Sequence[Event], hour_now: datetime, start_at: datetime
+) -> datetime:
+    """The first hour of weather on record that an answer can go by.
+
+    Parameters
+    ----------
+    values : sequence of WeatherValue
+        What is on record.
+    own : sequence of Event
+        Entries of rain and temperature.
+    hour_now, start_at : datetime
+        The hour of the answer, and the earliest that is asked for.
+
+    Returns
+    -------
+    datetime
+        A full hour.
+
+    Raises
+    ------
+    WeatherMissingError
+        If it is less than three days before the answer.
+    """
     begins = [v.start_at for v in values if not v.suspect] + [e.happened_at for e in own]
     if not begins:
         raise WeatherMissingError(
@@ -191,15 +219,29 @@ def _series(
             f"weather: the record begins {first:%d %b %Y %H:%M} UTC, the answer needs at least "
             f"{_LEAST_PAST_DAYS} days before {hour_now:%d %b %Y}; import older weather"
         )
-    series = weather_on_record(
-        farm, own, weather, now, first, end_at, values=values, n_past_years=n_past_years
-    )
-    past = slice(0, int((hour_now - first) // timedelta(hours=1)))
+    return first
+
+
+def check_is_known(series: WeatherSeries, hour_now: datetime) -> None:
+    """Refuse a past without any temperature or rain.
+
+    Parameters
+    ----------
+    series : WeatherSeries
+        The weather of the answer.
+    hour_now : datetime
+        Its hour.
+
+    Raises
+    ------
+    WeatherMissingError
+        If no hour of either is known.
+    """
+    past = slice(0, int((hour_now - series.start_at) // timedelta(hours=1)))
     for name, label in (("air_temp_c", "temperature"), ("rain_mm", "rain")):
         is_known = series.kinds[name][past] >= Kind.FORECAST
         if not is_known.any():
             raise WeatherMissingError(
-                f"weather: no {label} on record since {first:%d %b %Y}; import a file with "
-                f"{label} or log it by hand"
+                f"weather: no {label} on record since {series.start_at:%d %b %Y}; import a file "
+                f"with {label} or log it by hand"
             )
-    return series

@@ -27,7 +27,7 @@ from scheduler.planning.plantings import touches, was_done
 from scheduler.planning.readings import flush_answer
 from scheduler.planning.soil_lessons import soil_lessons
 from scheduler.planning.weeds import weed_outlook
-from scheduler.ports import Journal, Lists, Progress, WeatherStore
+from scheduler.ports import Journal, LessonStore, Lists, Progress, WeatherStore
 from scheduler.records import DoubtedEntry, Farm, FloatArray, Lesson, Planting, Range
 from scheduler.service.lessons import look_lessons, rests_of
 from scheduler.service.morning import feels_doubted, looks_doubted, morning_of
@@ -62,6 +62,7 @@ def bed_page(
     lists: Lists | None = None,
     n_members: int = N_SOIL_MEMBERS,
     progress: Progress | None = None,
+    former: LessonStore | None = None,
 ) -> BedPage:
     """Explain one bed, or one part of it.
 
@@ -75,6 +76,8 @@ def bed_page(
         Name of the part, where the bed is divided; the first part by default.
     lists : Lists, optional
         Lists as issued: what came of their lines bears on how sure a line is told.
+    former : LessonStore, optional
+        As in `situation`.
 
     Returns
     -------
@@ -88,7 +91,9 @@ def bed_page(
     WeatherMissingError
         As in `situation`.
     """
-    found = situation(farm, journal, weather, now, n_members=n_members, progress=progress)
+    found = situation(
+        farm, journal, weather, now, n_members=n_members, progress=progress, former=former
+    )
     if lists is not None:
         own = own_sure(farm, found.events, lists, now)
         found = replace(found, kept=replace(found.kept, own_sure=own))

@@ -20,7 +20,7 @@ from scheduler.planning.soil_lessons import doubted_feels
 from scheduler.planning.strip import day_strip
 from scheduler.planning.sure import OwnRecord, with_told_sure
 from scheduler.planning.weeds import N_PARTICLES
-from scheduler.ports import Journal, Lists, Progress, WeatherStore
+from scheduler.ports import Journal, LessonStore, Lists, Progress, WeatherStore
 from scheduler.records import (
     BedAnswer,
     DoubtedEntry,
@@ -55,6 +55,7 @@ def morning(
     n_members: int = N_SOIL_MEMBERS,
     progress: Progress | None = None,
     keep: Callable[[Kept], object] | None = None,
+    former: LessonStore | None = None,
 ) -> Morning:
     """The list of one morning.
 
@@ -66,6 +67,8 @@ def morning(
         Lists as issued: a line keeps its place against the last one unless another gains on it.
     keep : callable, optional
         Given the computed situation, to be kept for `what_if`.
+    former : LessonStore, optional
+        As in `situation`.
 
     Returns
     -------
@@ -77,7 +80,9 @@ def morning(
     WeatherMissingError, UsageError
         As in `situation`.
     """
-    found = situation(farm, journal, weather, now, n_members=n_members, progress=progress)
+    found = situation(
+        farm, journal, weather, now, n_members=n_members, progress=progress, former=former
+    )
     kept = kept_with_ranks(found, lists)
     if keep is not None:
         keep(kept)

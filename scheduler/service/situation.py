@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import datetime
+from datetime import datetime, timedelta
 
 import numpy as np
 
@@ -38,7 +38,7 @@ from scheduler.planning.verdict import weed_verdict
 from scheduler.planning.visits import after_refusal, taught
 from scheduler.planning.weeds import HandRates, LearnedWeeds, WeedHistory, WeedOutlook
 from scheduler.planning.whatif import HandAhead, hand_ahead
-from scheduler.ports import Journal, Progress, WeatherStore
+from scheduler.ports import Journal, LessonStore, Progress, WeatherStore
 from scheduler.records import (
     Event,
     Farm,
@@ -47,6 +47,7 @@ from scheduler.records import (
     WeatherSeries,
 )
 from scheduler.service.basis import Basis, basis_of
+from scheduler.service.former import taught_before, with_former
 from scheduler.service.grounds import ground_before, kit_of, run_of
 from scheduler.service.lessons import is_news, look_lessons, rests_of, with_moved
 from scheduler.service.own_rates import all_rounds, rounds_of, tool_rates
@@ -117,6 +118,7 @@ def situation(
     *,
     n_members: int = N_SOIL_MEMBERS,
     progress: Progress | None = None,
+    former: LessonStore | None = None,
 ) -> Situation:
     """Compute a farm at a moment from what was known then.
 
@@ -132,6 +134,8 @@ def situation(
         Soil members.
     progress : Progress, optional
         Told how far the computation has come.
+    former : LessonStore, optional
+        Where lessons of former months are kept; without one they are worked out anew.
 
     Returns
     -------
@@ -146,6 +150,7 @@ def situation(
         If `now` has no time zone.
     """
     basis = basis_of(farm, journal, weather, now, n_members=n_members)
+    basis = with_former(basis, weather, former, progress)
     return situation_of(basis, progress=progress)
 
 
@@ -177,6 +182,7 @@ def situation_of(
         ensemble = rerun_ensemble(
             kept.ensemble, sky, basis.surfaces, weed_heat(), progress=progress
         )
+    ensemble = taught_before(ensemble, basis)
     ensemble = taught(ensemble, farm, basis.plantings, events, tools)
     views = guild_views(basis.series, sky.now_hour, now, farm)
     tabled = kit_of(farm, tools)
@@ -193,10 +199,11 @@ def situation_of(
         touched = basis.plantings
     grounds = {p.key: ground_before(p, ensemble, basis, views, kit) for p in touched}
     told = {} if kept is None else dict(kept.told)
-    moved = set()
+    moved = _moved_before(basis, kept)
+    looks_from = _looks_from(basis)
     for p in touched:
         before, found = told.pop(p.key, None), None
-        found = told_of(p, grounds[p.key].history, ensemble, events, farm.seed)
+        found = told_of(p, grounds[p.key].history, ensemble, events, farm.seed, looks_from)
         if found is not None:
             told[p.key] = found
         if not is_same(found, before):
@@ -268,6 +275,27 @@ def situation_of(
         learned,
         rates,
     )
+
+
+def _looks_from(basis: Basis) -> float:
+    """Hour from which looks are learned from one by one."""
+    if basis.looks_from is None:
+        return -np.inf
+    return (basis.looks_from - basis.sky.start_at) / timedelta(hours=1)
+
+
+def _moved_before(basis: Basis, kept: Kept | None) -> set[str]:
+    """Soils of which looks of former months say another thing than they did."""
+    if kept is None:
+        return set()
+    now, then = basis.lessons, kept.basis.lessons
+    is_same = len(now) == len(then) and all(
+        (a.bed, a.soil, a.years) == (b.bed, b.soil, b.years)
+        and np.array_equal(a.mean, b.mean)
+        and np.array_equal(a.precision, b.precision)
+        for a, b in zip(now, then, strict=True)
+    )
+    return set() if is_same else {one.soil for one in (*now, *then)}
 
 
 def _mates(planting: Planting, outlooks: Mapping[str, Outlook]) -> tuple[Outlook, ...]:

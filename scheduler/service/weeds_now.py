@@ -88,7 +88,12 @@ def history_of(
 
 
 def told_of(
-    planting: Planting, history: WeedHistory, ensemble: Ensemble, events: Sequence[Event], seed: int
+    planting: Planting,
+    history: WeedHistory,
+    ensemble: Ensemble,
+    events: Sequence[Event],
+    seed: int,
+    from_hour: float = -np.inf,
 ) -> Told | None:
     """What the looks at one planting say by themselves.
 
@@ -104,13 +109,16 @@ def told_of(
         Entries that stand.
     seed : int
         The farm's seed.
+    from_hour : float
+        On the sky's clock: older looks are left aside.
 
     Returns
     -------
     Told or None
         None without a look within the hours that the weeds are followed.
     """
-    seen = sightings_of(planting, events, ensemble.sky, float(ensemble.readings_from_hour))
+    first = max(float(ensemble.readings_from_hour), from_hour)
+    seen = sightings_of(planting, events, ensemble.sky, first)
     if not seen:
         return None
     bed = WatchedPlanting(planting, ensemble, history, weed_settings(), _gates(), seed)

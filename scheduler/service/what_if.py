@@ -12,9 +12,10 @@ from scheduler.planning.day import tenths
 from scheduler.planning.ensemble import N_SOIL_MEMBERS, sky_change_hour
 from scheduler.planning.plantings import touches
 from scheduler.planning.whatif import Changes, WhatIf, changed_sky, compared
-from scheduler.ports import Journal, Lists, Progress, WeatherStore
+from scheduler.ports import Journal, LessonStore, Lists, Progress, WeatherStore
 from scheduler.records import Event, Farm, Planting
 from scheduler.service.basis import MARKED_DAYS, Basis, basis_of, surfaces_of
+from scheduler.service.former import with_former
 from scheduler.service.morning import kept_with_ranks, morning_of
 from scheduler.service.situation import Kept, Situation, situation_of
 
@@ -34,6 +35,7 @@ def what_if(
     kept: Kept | None = None,
     keep: Callable[[Kept], object] | None = None,
     progress: Progress | None = None,
+    former: LessonStore | None = None,
 ) -> WhatIf:
     """The list of a morning, and what it would be if something were another.
 
@@ -50,6 +52,8 @@ def what_if(
         The situation of the list, to go on from; it is left aside where it rests on other inputs.
     keep : callable, optional
         Given the situation where it had to be computed, to be kept for the next question.
+    former : LessonStore, optional
+        As in `situation`.
 
     Returns
     -------
@@ -66,13 +70,14 @@ def what_if(
         If less than no rain is to fall.
     """
     basis = basis_of(farm, journal, weather, now, n_members=n_members)
+    basis = with_former(basis, weather, former, progress)
     _check(changes, basis)
     if kept is None or kept.key != basis.key():
         found = situation_of(basis, progress=progress)
         kept = kept_with_ranks(found, lists)
         if keep is not None:
             keep(kept)
-    other = _changed(basis, changes, journal, weather)
+    other = _changed(basis, changes, journal, weather, former)
     before = situation_of(basis, kept)
     after = situation_of(other, kept, progress=progress)
     ranked = [
@@ -91,13 +96,20 @@ def what_if(
     )
 
 
-def _changed(basis: Basis, changes: Changes, journal: Journal, weather: WeatherStore) -> Basis:
+def _changed(
+    basis: Basis,
+    changes: Changes,
+    journal: Journal,
+    weather: WeatherStore,
+    former: LessonStore | None,
+) -> Basis:
     """The basis under the changes; the weather is read again only where rain is said to have."""
     other = basis
     if changes.logged:
         other = basis_of(
             basis.farm, journal, weather, basis.now, n_members=basis.n_members, more=changes.logged
         )
+        other = with_former(other, weather, former, like=basis)
     if changes.acts:
         acts = tuple(sorted(changes.acts, key=lambda e: e.happened_at))
         surfaces = surfaces_of(other.plantings, (*other.events, *acts), other.series)

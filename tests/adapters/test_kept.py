@@ -65,7 +65,7 @@ def test_a_file_that_is_not_its_own_is_none(
     elif harm == "other":
         path.write_bytes(b"something else" + whole[14:])
     elif harm == "code":
-        monkeypatch.setattr(store, "_code", lambda: "another version")
+        monkeypatch.setattr(store, "program_mark", lambda: "another version")
     elif harm == "empty":
         path.write_bytes(b"")
     elif os.name == "posix":
@@ -86,7 +86,7 @@ def test_nothing_but_records_is_made_from_it(tmp_path: Path) -> None:
             return getattr, (Path, "unlink")
 
     for harm in (Harm(), Reach()):
-        head = pickle.dumps((store._code(), harm), protocol=5)
+        head = pickle.dumps((store.program_mark(), harm), protocol=5)
         path = tmp_path / "kept"
         with path.open("wb") as file:
             store._write(file, head, [])
@@ -114,7 +114,7 @@ def test_a_file_with_any_byte_spoiled_crashes_nothing(tmp_path: Path) -> None:
     assert gone != whole
     path.write_bytes(gone)
     assert read_kept(path) is None
-    small = pickle.dumps((store._code(), FARM, [NOW] * 3), protocol=5)
+    small = pickle.dumps((store.program_mark(), FARM, [NOW] * 3), protocol=5)
     rng = random.Random(1)
     for _ in range(400):
         head = bytearray(small)

@@ -27,6 +27,7 @@ from scheduler.planning import (
     day,
     ensemble,
     forcing,
+    former,
     gates,
     geometry,
     lessons,
@@ -261,9 +262,10 @@ def _in_code() -> dict[Key, float]:
         ("visit", "least_effective_frac"): visits._LEAST_EFFECTIVE_FRAC,
         ("squeeze test", "feel_sd_m3m3"): handful.FEEL_SD_M3M3,
         ("squeeze test", "hard_misread_frac"): handful.HARD_MISREAD_FRAC,
-        ("squeeze test", "shift_sd_m3m3"): squeeze._SHIFT_SD_M3M3,
+        ("squeeze test", "shift_sd_m3m3"): squeeze.SHIFT_SD_M3M3,
         ("squeeze test", "lapse_frac"): squeeze._LAPSE_FRAC,
         ("squeeze test", "doubted_frac"): squeeze._DOUBTED_FRAC,
+        ("squeeze test", "kept_frac"): former.SOIL_KEPT_FRAC,
         ("squeeze test", "wheels_frac"): squeeze._WHEELS_SHARE,
         ("squeeze test", "soaked_mm"): soil_lessons._SOAKED_MM,
         ("squeeze test", "told_h"): soil_lessons._TOLD_H,
@@ -316,6 +318,8 @@ def _in_code() -> dict[Key, float]:
         ("look", "least_effective_frac"): looks.LEAST_EFFECTIVE_FRAC,
         ("look", "shared_frac"): looks.SHARED_FRAC,
         ("look", "doubted_ln"): looks.DOUBTED_LN,
+        ("look", "block_d"): former.BLOCK_D,
+        ("look", "former_years"): former.YEARS_BACK,
         ("look", "told_d"): lessons.TOLD_D,
         ("look", "told_times"): lessons.TOLD_TIMES,
         ("look", "news_for_d"): lessons.NEWS_FOR_D,
@@ -482,6 +486,7 @@ NO_PARAMETER: Mapping[str, tuple[str, ...]] = {
     "looks": ("N_TRIED", "ROUNDS", "_SIZE_GRID", "_WIDER", "_LEAST_PRECISION"),  # how finely
     "sightings": ("SEARCHED_M2", "MOST_SPROUTS", "_N_ANYTHING"),  # stand twice; how finely
     "watched": ("N_SEEDS", "_STANDING"),
+    "former": ("BLOCKS_A_YEAR",),  # of the calendar
     "lessons": ("_LEVELS", "_STEP_H", "_N_SEEDS", "_NEAREST_H", "_MOST_NAMES"),  # of display
     "look_choice": ("_LIMITS_M2", "_WEEK_D", "_LOGIT"),  # what is tried, days of display, numerics
     "readings": (),

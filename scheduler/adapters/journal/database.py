@@ -351,6 +351,24 @@ class FarmDatabase:
             by_variable.setdefault(row[0], []).append(row)
         return {name: _columns(by_variable[name]) for name in sorted(by_variable)}
 
+    def weather_marks(
+        self, known_at: datetime, start_at: datetime, end_at: datetime
+    ) -> dict[str, str]:
+        """By UTC day, as 2013-05-01: another text wherever other values are known of it.
+
+        Values are never changed or taken away, so their number and when the last of them became
+        known tell; their sum besides, for a database put in the place of another.
+        """
+        rows = self._known(
+            "weather_values",
+            known_at,
+            "substr(start_at, 1, 10), count(*), max(known_at), total(value)",
+            where="start_at >= ? AND start_at < ?",
+            values=(utc_text(start_at), utc_text(end_at)),
+            tail="GROUP BY substr(start_at, 1, 10)",
+        )
+        return {day: f"{count} {known} {total!r}" for day, count, known, total in rows}
+
     def _newest_weather(
         self, columns: str, known_at: datetime, start_at: datetime, end_at: datetime
     ) -> list[Any]:

@@ -275,9 +275,13 @@ def composed(
 ) -> tuple[Morning, EmailMessage]:
     """The list of now and the mail that carries it; nothing is written."""
     from scheduler import service
+    from scheduler.adapters.kept_lessons import kept_lessons
     from scheduler.adapters.mail.message import mail_message
 
-    found = service.morning(farm, database, database, now, lists=database, progress=progress)
+    found = service.morning(
+        farm, database, database, now, lists=database, progress=progress,
+        former=kept_lessons(database),
+    )  # fmt: skip
     news = service.morning_news(farm, database, database, found, database, now)
     name = outbox.message_id("morning", on, farm, settings)
     return found, mail_message(found, news, settings, name, now, tuple(dict.fromkeys(notices)))
@@ -513,11 +517,12 @@ def foreseen(
 ) -> Morning:
     """Tomorrow morning's list, with what is known now."""
     from scheduler import service
+    from scheduler.adapters.kept_lessons import kept_lessons
 
     tomorrow = local_day(now, settings) + timedelta(days=1)
     at = datetime.combine(tomorrow, settings.send_at, ZoneInfo(settings.time_zone)).astimezone(UTC)
     known = KnownBy(database, now)
-    return service.morning(farm, known, known, at, progress=progress)
+    return service.morning(farm, known, known, at, progress=progress, former=kept_lessons(database))
 
 
 class KnownBy:

@@ -17,9 +17,10 @@ from scheduler.records import (
     Forecast,
     WeatherValue,
 )
+from scheduler.service.basis import basis_of
 from scheduler.service.review.lanes import Read
 from scheduler.service.review.season import HOUR, Season
-from scheduler.service.situation import situation
+from scheduler.service.situation import situation_of
 
 MOST_ANEW = {"not_listed": 4, "no_list": 2}  # mornings computed again, the costliest first
 MOST_BEDS_ANEW = 4  # on each of them
@@ -144,7 +145,7 @@ def verdicts_anew(
     if reason == "not_listed":
         store = _AsItCame(weather, _came(season, as_of))
     try:
-        found = situation(farm, journal, store, as_of, n_members=ANEW_MEMBERS)
+        found = situation_of(basis_of(farm, journal, store, as_of, n_members=ANEW_MEMBERS))
     except WeatherMissingError:
         return {}
     return {
