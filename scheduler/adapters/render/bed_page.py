@@ -20,6 +20,7 @@ from scheduler.adapters.render.lesson_words import (
     is_timed,
     looks_words,
     minutes_of_work,
+    spoken,
 )
 from scheduler.adapters.render.phrases import (
     REASON_WORDS,
@@ -548,7 +549,7 @@ def _lessons(page: BedPage, zone: ZoneInfo, width: int) -> list[str]:
     for lesson in page.lessons:
         if is_timed(lesson):
             continue
-        lines += wrapped(_sentence(grower_text(lesson.says, page.units)), width, "  ", "    ")
+        lines += wrapped(_sentence(spoken(lesson.says, page.units)), width, "  ", "    ")
         figures = before_and_after(lesson, page.as_of, page.units, zone)
         lines += wrapped(_sentence(figures), width, "    ", "    ")
     for said in minutes_of_work(page.lessons):

@@ -40,9 +40,14 @@ def doubt_words(doubt: DoubtedEntry, units: str, zone: ZoneInfo) -> str:
     _, _, said = event_words(event, units, zone).partition(": ")
     head = f"{event.kind} of {on}{place}"
     head += f" ({said})" if said else ""
-    text = f"{head[:1].upper()}{head[1:]}: {grower_text(doubt.why, units)}"
+    text = f"{head[:1].upper()}{head[1:]}: {spoken(doubt.why, units)}"
     text = text if text.endswith((".", "?")) else f"{text}."
     return f"{text} To take it back: whitethread log undo {event.event_id}"
+
+
+def spoken(sentence: str, units: str) -> str:
+    """The sentence in the grower's units, areas as they are read aloud."""
+    return grower_text(sentence, units).replace("/sq ft", " per sq ft").replace("/m2", " per m2")
 
 
 def looks_words(looks_on: Sequence[date], looks_of: Sequence[str]) -> str:
@@ -92,7 +97,7 @@ def before_and_after(lesson: Lesson, as_of: datetime, units: str, zone: ZoneInfo
         f"{_figure(by * s.mid)} ({_figure(by * s.low)}-{_figure(by * s.high)})"
         for s in (lesson.before, lesson.after)
     ]
-    return f"{spans[0]} before, {spans[1]} after, {unit}"
+    return f"{spans[0]} before, {spans[1]} after, {spoken(unit, 'metric')}"
 
 
 def minutes_of_work(lessons: Sequence[Lesson]) -> list[str]:
