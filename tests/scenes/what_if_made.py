@@ -10,8 +10,7 @@ from typing import Any
 from scheduler import service
 from scheduler.planning.whatif import Changes, RainToCome, WhatIf
 from scheduler.records import Bed, BedAnswer, Event
-from scheduler.service.basis import basis_of
-from scheduler.service.situation import Kept, situation_of
+from scheduler.service.situation import Kept
 from tests.scenes.made import MadeStore, forecast, local, made_farm, made_hours, observed
 
 BEDS = (
@@ -55,7 +54,7 @@ def spring() -> MadeStore:
 def kept() -> Kept:
     """The situation of the morning."""
     store = spring()
-    return situation_of(basis_of(FARM, store, store, NOW, n_members=N_MEMBERS)).kept
+    return service.situation(FARM, store, store, NOW, n_members=N_MEMBERS).kept
 
 
 def ask(changes: Changes, store: MadeStore | None = None) -> WhatIf:
