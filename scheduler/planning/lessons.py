@@ -25,9 +25,9 @@ from scheduler.planning.weeds import (
     Scores,
     WeedHistory,
     WeedSettings,
-    counts_at,
     draw_particles,
     in_row_share,
+    stand_at,
 )
 from scheduler.records import DoubtedEntry, Event, FloatArray, Lesson, Planting, Range
 
@@ -78,10 +78,13 @@ class Rests:
 
 @dataclass(frozen=True)
 class Rise:
-    """Share of one flush that is up, by particle, as if nothing were done to it."""
+    """Share of one flush that is up, by particle, as if nothing were done to it.
+
+    Of those that come up at all: what is too deep or dries is not waited for.
+    """
 
     hours: FloatArray  # (n_hours,) on the sky's clock
-    up_frac: FloatArray  # (n_particles, n_hours) of what was opened
+    up_frac: FloatArray  # (n_particles, n_hours)
     weights: FloatArray  # (n_particles,)
 
     def reached(self, level_frac: float) -> Range:
@@ -134,7 +137,8 @@ def rise_of(
 
     Notes
     -----
-    64 particles at half-day steps. Definition of this project. No range stated. Worked:
+    64 particles at half-day steps. Those still in the ground at the end of sight come up in the
+    share in which the others did. Definition of this project. No range stated. Worked:
     tests/scenes/test_lesson_scenes.py.
     """
     apart = np.abs(history.openings.hour - opened_hour)
@@ -154,15 +158,15 @@ def rise_of(
     particles = draw_particles(
         planting.key, settings, seed, ensemble.n_members, N_COURSE_PARTICLES, scores
     )
-    count = counts_at(
-        planting, ensemble, alone, settings, gate_kpa, particles, hours, _N_SEEDS
-    )  # fmt: skip
+    weeds = stand_at(planting, ensemble, alone, settings, gate_kpa, particles, hours, _N_SEEDS)
     row = in_row_share(planting)
     zones = np.array([row, 1.0 - row])
-    opened = (particles.mix * particles.size_m2[:, None]) @ size[0] @ zones
-    up = count[..., 1:].sum(axis=3) @ zones
+    opened = weeds.opened_m2[:, -1].sum(axis=1) @ zones
+    up = weeds.count_m2[..., 1:].sum(axis=(2, 4)) @ zones
+    waiting = (weeds.count_m2[:, -1, ..., 0] + weeds.ledger_m2[:, -1, ..., 0]).sum(axis=1) @ zones
+    whole = up[:, -1] * opened / np.maximum(opened - waiting, 1e-3 * opened + 1e-9)
     weight = ensemble.weights[planting.bed.soil][particles.member]
-    return Rise(hours, up / np.maximum(opened, 1e-9)[:, None], weight / weight.sum())
+    return Rise(hours, up / np.maximum(whole, 1e-9)[:, None], weight / weight.sum())
 
 
 def timing_lesson(

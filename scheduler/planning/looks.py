@@ -42,6 +42,7 @@ DOUBTED_LN = -3.0  # a look this much less likely than under no knowledge at all
 _SIZE, _STANDING = UNKNOWNS.index("size"), UNKNOWNS.index("standing")
 _OTHERS = [i for i in range(len(UNKNOWNS)) if i != _SIZE]
 _SIZE_GRID = np.linspace(-4.5, 4.5, 61)
+_FEWER = 2.0  # times the spread of sizes below the middle: who sees few weeds is believed
 _WIDER = 1.15  # than what was found, so that what is drawn anew covers it
 _LEAST_PRECISION = 0.02
 
@@ -144,8 +145,9 @@ def told_by(
     -----
     The group of looks that all the others make least likely is doubted where the particles, weighed
     by half of what the others say, make it less likely than no knowledge at all by `DOUBTED_LN`;
-    then the next. Definition of this project. No range stated. Worked:
-    tests/planning/test_looks.py, test_look_doubts.py.
+    then the next. Flushes are let be twice as far below their median there: who sees few weeds, or
+    none, is believed; far too many may be a slip of a unit. Definition of this project. No range
+    stated. Worked: tests/planning/test_looks.py, test_look_doubts.py.
     """
     flat = Evidence(name, soil, np.zeros(len(UNKNOWNS)), np.zeros(len(UNKNOWNS)))
     hours = hours_asked(sightings)
@@ -307,7 +309,8 @@ def _sifted(
     n_particles = member_weight.size
     size = bed.size_m2 * np.exp(bed.size_ln_sd * _SIZE_GRID)
     sizes = np.broadcast_to(size, (n_particles, size.size))
-    prior = (np.log(member_weight)[:, None] - 0.5 * _SIZE_GRID**2).ravel()
+    apart = np.where(_SIZE_GRID < 0.0, _SIZE_GRID / _FEWER, _SIZE_GRID)
+    prior = (np.log(member_weight)[:, None] - 0.5 * apart**2).ravel()
     logs = [
         np.broadcast_to(log_likelihood(group, foretold, sizes), sizes.shape).ravel()
         for group in groups

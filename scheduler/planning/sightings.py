@@ -208,9 +208,11 @@ def log_likelihood(group: Group, foretold: Foretold, size_m2: FloatArray) -> Flo
 
     Notes
     -----
-    Sprouts without an area tell of stages alone. An estimate per square metre is a count on one
-    square metre of which nobody knows how well it was counted. Older looks are tempered. Sources as
-    `scheduler.models.looks`. No range stated. Worked: tests/planning/test_looks.py.
+    Sprouts without an area tell of stages alone, and of grown weeds among them only where those
+    were told of: who scratches up sprouts leaves the others. An estimate per square metre is a
+    count on one square metre of which nobody knows how well it was counted. Older looks are
+    tempered. Sources as `scheduler.models.looks`. No range stated. Worked:
+    tests/planning/test_looks.py.
     """
     if group[0].data.get("quadrat") is not None:
         return _fixed(group, foretold, size_m2)
@@ -254,7 +256,7 @@ def _sprouts(data: Mapping[str, Any], weeds: _Weeds, size_m2: FloatArray) -> Flo
     area = data.get("area_m2")
     if counts.sum() <= 0.0:
         return _nothing(weeds, size_m2, SEARCHED_M2 if area is None else float(area))
-    logs = _mix(counts, weeds, size_m2)
+    logs = _mix(counts, weeds, size_m2, _classes_told(data, "n_"))
     if area is None:
         return logs
     expected = float(area) * weeds.whole_m2(size_m2)[..., None]
@@ -262,14 +264,21 @@ def _sprouts(data: Mapping[str, Any], weeds: _Weeds, size_m2: FloatArray) -> Flo
     return np.asarray(logs + _by_size(loose_counts_log_likelihood, whole, expected))
 
 
-def _mix(counts: FloatArray, weeds: _Weeds, size_m2: FloatArray, first: int = 0) -> FloatArray:
-    """Stages from `first` on as shares of all that stands, (n, n_sizes); (n, 1) without old weeds.
+def _classes_told(data: Mapping[str, Any], prefix: str = "") -> slice:
+    """Classes that a look compares: sprouts, and grown weeds only where they were told of."""
+    has_grown = any(f"{prefix}{stage}" in data for stage in STAGES[3:])
+    has_threads = bool(prefix) or STAGES[0] in data
+    return slice(0 if has_threads else 1, None if has_grown else 3)
+
+
+def _mix(counts: FloatArray, weeds: _Weeds, size_m2: FloatArray, told: slice) -> FloatArray:
+    """Stages as shares of all that were told of, (n, n_sizes); (n, 1) without old weeds.
 
     Old weeds are counted as grown ones, so their share falls with the size of the flush.
     """
-    seen = _classes(counts)[first:]
-    flush = _classes(weeds.unit)[:, first:]
-    if not weeds.old_m2.any():
+    seen = _classes(counts)[told]
+    flush = _classes(weeds.unit)[:, told]
+    if told.stop is not None or not weeds.old_m2.any():
         return np.asarray(stage_mix_log_likelihood(seen, flush)[:, None])
     n, n_sizes = size_m2.shape
     whole = flush[:, None, :] * size_m2[:, :, None]
@@ -292,7 +301,8 @@ def _fixed(group: Group, foretold: Foretold, size_m2: FloatArray) -> FloatArray:
     for sighting, weeds in zip(group, at, strict=True):
         counts = _counts(sighting.data)
         if (counts > 0.0).sum() > 1:
-            logs = logs + sighting.keeps_frac * _mix(counts, weeds, size_m2)
+            told = _classes_told(sighting.data, "n_")
+            logs = logs + sighting.keeps_frac * _mix(counts, weeds, size_m2, told)
     return np.asarray(logs)
 
 
@@ -336,7 +346,7 @@ def _estimate(data: Mapping[str, Any], weeds: _Weeds, size_m2: FloatArray) -> Fl
     whole = float(seen.sum())
     if whole > 0.0 and (told[0] or told[1:].sum() > 1):
         sprouts = seen * min(1.0, MOST_SPROUTS / whole)
-        logs = logs + _mix(sprouts, weeds, size_m2, 0 if told[0] else 1)
+        logs = logs + _mix(sprouts, weeds, size_m2, _classes_told(data))
     return np.asarray(logs)
 
 

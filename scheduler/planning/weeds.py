@@ -664,7 +664,7 @@ def weed_outlook(
     )
 
 
-def counts_at(
+def stand_at(
     planting: Planting,
     ensemble: Ensemble,
     history: WeedHistory,
@@ -673,8 +673,8 @@ def counts_at(
     particles: Particles,
     hours: FloatArray,
     n_seeds: int = _N_SEEDS,
-) -> FloatArray:
-    """Weeds of one planting at some hours for given particles.
+) -> Stand:
+    """Weeds of one planting at some hours for given particles, with their ledger.
 
     Parameters
     ----------
@@ -697,17 +697,46 @@ def counts_at(
 
     Returns
     -------
-    array
-        Of the record alone, (n_particles, n_hours, 2 zones, 5 stages) [1/m2].
+    Stand
+        Of the record alone, without ways.
 
     Notes
     -----
     Range and sources as `stand`. Worked: tests/planning/test_looks.py.
     """
-    weeds = _stand_of(
+    return _stand_of(
         planting, ensemble, settings, gate_kpa, particles,
         history.openings, history.passes, hours, n_seeds=n_seeds,
     )  # fmt: skip
+
+
+def counts_at(
+    planting: Planting,
+    ensemble: Ensemble,
+    history: WeedHistory,
+    settings: WeedSettings,
+    gate_kpa: FloatArray,
+    particles: Particles,
+    hours: FloatArray,
+    n_seeds: int = _N_SEEDS,
+) -> FloatArray:
+    """Weeds of one planting at some hours for given particles, all guilds together.
+
+    Parameters
+    ----------
+    planting, ensemble, history, settings, gate_kpa, particles, hours, n_seeds
+        As `stand_at`.
+
+    Returns
+    -------
+    array
+        Of the record alone, (n_particles, n_hours, 2 zones, 5 stages) [1/m2].
+
+    Notes
+    -----
+    As `stand_at`.
+    """
+    weeds = stand_at(planting, ensemble, history, settings, gate_kpa, particles, hours, n_seeds)
     return np.asarray(weeds.count_m2.sum(axis=2))
 
 
