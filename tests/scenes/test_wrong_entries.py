@@ -184,8 +184,16 @@ def test_5_true_leaves_for_threads() -> None:
     assert_harmless(wrong, looked("young", YESTERDAY + timedelta(hours=5), **seen_there("young")))
 
 
-def test_6_nothing_in_a_full_bed_is_flagged() -> None:
-    assert_flagged(made(looked("grown", nothing=True)), "look", "grown")
+def test_6_nothing_in_a_full_bed_is_believed_until_the_next_look() -> None:
+    """The eye outranks the model where it sees few: a wrong one costs the days to the next look."""
+    wrong = looked("grown", nothing=True)
+    assert not service.morning_of(made(wrong)).doubts
+    assert total_m2(made(wrong), "grown") < 0.1 * total_m2(plain(), "grown")
+    here = density_there("grown")
+    good = looked("grown", YESTERDAY + timedelta(hours=5), **here)
+    healed = made(wrong, good)
+    assert [d.event.data for d in service.morning_of(healed).doubts] == [wrong[3]]
+    assert 0.5 < total_m2(healed, "grown") / total_m2(made(good), "grown") < 2.0
 
 
 def test_6_opposite_nothing_in_a_bed_that_is_still_clean_is_learned_from() -> None:
