@@ -50,6 +50,10 @@ COLUMNS = (
     "to_m",
     "tool",
     "work_min",
+    "feel",
+    "n_thread",
+    "n_seed_leaf",
+    "n_true_leaf",
 )
 BLOCKED_UNTIL = {1: 12, 4: 13, 5: 13}  # weekday: hour until which harvest or market takes the day
 RAIN_LOOKBACK = {  # hours back from nine in the morning, and the rain that keeps the grower off
@@ -72,6 +76,31 @@ PASS_DEPTH_MM = {
     "ridger": 50,
     "wheel hoe": 25,
 }
+LOOKS = (  # local day, bed, and of some twenty sprouts threads, seed leaves, with true leaves
+    ("2013-05-07", "A5", 4, 7, 9),
+    ("2013-05-07", "A8", 11, 8, 1),
+    ("2013-05-07", "B9", 14, 5, 1),
+    ("2013-05-07", "C2", 9, 7, 4),
+    ("2013-05-13", "A8", 3, 10, 7),
+    ("2013-05-13", "B4", 4, 8, 8),
+    ("2013-05-13", "B9", 6, 11, 3),
+    ("2013-05-13", "C5", 8, 11, 1),
+    ("2013-06-14", "A5", 2, 6, 12),
+    ("2013-06-14", "B4", 2, 7, 11),
+    ("2013-06-19", "B1", 2, 4, 14),
+)
+SQUEEZES = (  # local day, in the morning, bed, and what the handful did
+    ("2013-04-13", "C2", "wet"),
+    ("2013-04-15", "B4", "crumbles"),
+    ("2013-04-16", "C2", "smears"),
+    ("2013-04-18", "C2", "crumbles"),
+    ("2013-05-13", "A8", "crumbles"),
+    ("2013-05-13", "B4", "smears"),
+    ("2013-05-13", "C2", "wet"),
+    ("2013-06-12", "C2", "wet"),
+    ("2013-06-15", "C5", "smears"),
+    ("2013-06-17", "C5", "crumbles"),
+)
 
 
 @dataclass(frozen=True)
@@ -551,6 +580,15 @@ class Season:
                 self.write("rain", end, None, None, rain_mm=0.0, is_trace="true", **span)
             day += timedelta(days=1)
 
+    def look(self) -> None:
+        """Sprouts scratched up in the afternoon, and handfuls squeezed in the morning."""
+        for day, bed, *counts in LOOKS:
+            names = ("n_thread", "n_seed_leaf", "n_true_leaf")
+            at = local(date.fromisoformat(day), 16)
+            self.write("look", at, bed, None, **dict(zip(names, counts, strict=True)))
+        for day, bed, feel in SQUEEZES:
+            self.write("feel", local(date.fromisoformat(day), 8), bed, None, feel=feel)
+
     def record(self) -> None:
         """When each entry was written down: in the evening, some a day late, gauges at once."""
         for entry in self.entries:
@@ -628,6 +666,7 @@ def main() -> None:
     season = Season()
     season.run()
     season.read_gauge()
+    season.look()
     season.record()
     season.put_right()
     rows = season.rows()
