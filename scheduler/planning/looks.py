@@ -36,7 +36,7 @@ from scheduler.records import FloatArray
 
 N_TRIED = 128  # particles by which the evidence of a planting is found
 ROUNDS = 3  # of drawing anew
-LEAST_EFFECTIVE_FRAC = 0.5  # of the particles that carry the weight
+LEAST_EFFECTIVE_FRAC = 0.3  # of the particles that carry the weight
 SHARED_FRAC = 0.5  # of the variance of what is not known that beds of one soil have in common
 DOUBTED_LN = -3.0  # a look this much less likely than under no knowledge at all is not learned from
 _SIZE, _STANDING = UNKNOWNS.index("size"), UNKNOWNS.index("standing")
@@ -252,8 +252,8 @@ def learned_weeds(
     Notes
     -----
     Drawn once about the product of both and weighed by the looks; the effective number of particles
-    is held at half or more by one exponent on the weights. Definition of this project. No range
-    stated. Worked: tests/planning/test_looks.py.
+    is held at three tenths or more by one exponent on the weights. Definition of this project. No
+    range stated. Worked: tests/planning/test_looks.py, test_look_study.py.
     """
     if told is None or not told.groups:
         score = thought.mean + thought.sd * particle_normals(bed.key, bed.seed, n_particles)

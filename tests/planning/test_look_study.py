@@ -2,8 +2,9 @@
 
 A hidden flush is one more draw of what is not known of a planting's weeds, on a soil member that
 the farm's 32 do not hold, its seeds followed more finely. Its grower scratches up twenty sprouts,
-of which one in ten is taken for a neighbour in age, and tells the greens by an eye that errs; the
-learner sees these entries alone. What is scored is the day on which half of the flush is up, half
+of which one in ten is taken for a neighbour in age, names the stages among them and tells the
+greens by an eye that errs, those that the preparation left among them; the learner sees these
+entries alone. What is scored is the day on which half of the flush is up, half
 of all that comes up within fifty days, on mornings fixed by the learner's own first thoughts.
 
 The weather of the days to come is known to both sides: what is measured is what looks teach of the
@@ -38,6 +39,7 @@ from scheduler.planning.weeds import (
     WeedHistory,
     counts_at,
     draw_particles,
+    standing_before_m2,
     weed_history,
 )
 from scheduler.records import Bed, Event, FloatArray, Place, Planting, Soil, WeatherValue
@@ -78,6 +80,7 @@ class Truth:
 
     half_hour: FloatArray  # (n_hidden,)
     count_m2: FloatArray  # (n_hidden, n_hours, 5)
+    old_m2: FloatArray  # (n_hidden,) that the preparation left
     hours: FloatArray
 
 
@@ -226,7 +229,8 @@ def truth(texture: str, season: str, bed: str, odd: Odd = AS_DRAWN) -> Truth:
     at = on.planting(bed)
     count = counts_at(at, on.hidden, past, SETTINGS, GATES, particles, hours, N_SEEDS)
     half = half_up_hour(on, on.hidden, past, bed, particles, N_SEEDS)
-    return Truth(half, count[:, :, 1], hours)
+    old = standing_before_m2(at, past, SETTINGS, score[:, UNKNOWNS.index("standing")])
+    return Truth(half, count[:, :, 1], old, hours)
 
 
 def look_hours(on: Stage, which: int, gaps_d: tuple[float, float]) -> FloatArray:
@@ -250,14 +254,14 @@ def looked(on: Stage, of: Truth, which: int, bed: str, hours: Sequence[float]) -
         true = of.count_m2[which, int(np.argmin(np.abs(of.hours - hour)))]
         whole = float(true.sum())
         n = min(N_SPROUTS, int(generator.poisson(whole)))
-        greens = float(true[1:].sum()) * np.exp(EYE_LN_SD * generator.normal())
+        greens = float(true[1:].sum() + of.old_m2[which]) * np.exp(EYE_LN_SD * generator.normal())
         at = on.members.sky.start_at + timedelta(hours=hour)
 
         data: dict[str, object] = {"nothing": True}
         if n > 0:
             shares = _MISREAD @ (true / whole)
             counts = generator.multinomial(n, shares / shares.sum())
-            data = {f"n_{name}": int(c) for name, c in zip(STAGES, counts, strict=True)}
+            data = {f"n_{name}": int(c) for name, c in zip(STAGES, counts, strict=True) if c}
         found += [
             Event(f"{bed} {day} {what}", "look", at, at, bed, None, said)
             for what, said in (("greens", {"seed_leaf": float(round(greens))}), ("sprouts", data))
