@@ -317,6 +317,7 @@ def _in_code() -> dict[Key, float]:
         ("look", "anything_most_m2"): sightings._ANYTHING_M2[1],
         ("look", "least_effective_frac"): looks.LEAST_EFFECTIVE_FRAC,
         ("look", "shared_frac"): looks.SHARED_FRAC,
+        ("look", "fewer_factor"): looks._FEWER,
         ("look", "doubted_ln"): looks.DOUBTED_LN,
         ("look", "block_d"): former.BLOCK_D,
         ("look", "former_years"): former.YEARS_BACK,
