@@ -46,14 +46,15 @@ SetUpTookOption = Annotated[
 
 
 def written_words(event: Event, described: Farm) -> str:
-    """What was written into the journal, in one line."""
+    """What was written into the journal, in one line; with the year where it is of another one."""
     from scheduler.adapters.journal.moments import zone_of
     from scheduler.adapters.render.entry_words import event_words
     from scheduler.adapters.render.phrases import dated_words
 
     zone = zone_of(described.place.time_zone)
     local = event.happened_at.astimezone(zone)
-    when = f"{dated_words(local.date())} {local:%H:%M}"
+    year = "" if local.year == event.recorded_at.astimezone(zone).year else f" {local:%Y}"
+    when = f"{dated_words(local.date())}{year} {local:%H:%M}"
     where = "" if event.bed is None else f"{event.bed} "
     words = event_words(event, described.units, zone)
     return f"wrote: {where}{words}, {when} ({event.event_id})"

@@ -21,11 +21,10 @@ from scheduler.planning.plantings import touches, was_done
 from scheduler.planning.sentences import density_words
 from scheduler.planning.sightings import Sighting
 from scheduler.planning.weeds import (
-    N_COURSE_PARTICLES,
-    Scores,
+    LearnedWeeds,
     WeedHistory,
     WeedSettings,
-    draw_particles,
+    course_particles,
     in_row_share,
     stand_at,
 )
@@ -107,7 +106,7 @@ def rise_of(
     gate_kpa: FloatArray,
     seed: int,
     opened_hour: float,
-    scores: Scores | None = None,
+    learned: LearnedWeeds | None = None,
 ) -> Rise | None:
     """How one flush of a planting comes up, as if nothing were done to it.
 
@@ -155,9 +154,7 @@ def rise_of(
     hours = np.arange(begin, float(ensemble.sky.n_hours), _STEP_H)
     if hours.size < 2:
         return None
-    particles = draw_particles(
-        planting.key, settings, seed, ensemble.n_members, N_COURSE_PARTICLES, scores
-    )
+    particles, weight = course_particles(planting, ensemble, settings, seed, learned)
     weeds = stand_at(planting, ensemble, alone, settings, gate_kpa, particles, hours, _N_SEEDS)
     row = in_row_share(planting)
     zones = np.array([row, 1.0 - row])
@@ -165,8 +162,7 @@ def rise_of(
     up = weeds.count_m2[..., 1:].sum(axis=(2, 4)) @ zones
     waiting = (weeds.count_m2[:, -1, ..., 0] + weeds.ledger_m2[:, -1, ..., 0]).sum(axis=1) @ zones
     whole = up[:, -1] * opened / np.maximum(opened - waiting, 1e-3 * opened + 1e-9)
-    weight = ensemble.weights[planting.bed.soil][particles.member]
-    return Rise(hours, up / np.maximum(whole, 1e-9)[:, None], weight / weight.sum())
+    return Rise(hours, up / np.maximum(whole, 1e-9)[:, None], weight)
 
 
 def timing_lesson(

@@ -860,6 +860,54 @@ class FlushCourse:
     last_good_hour: float | None  # a pass takes 0.9 of its best up to here
 
 
+def course_particles(
+    planting: Planting,
+    ensemble: Ensemble,
+    settings: WeedSettings,
+    seed: int,
+    learned: LearnedWeeds | None = None,
+) -> tuple[Particles, FloatArray]:
+    """The few particles that date a flush.
+
+    Parameters
+    ----------
+    planting : Planting
+        The planting.
+    ensemble : Ensemble
+        For the soil members.
+    settings : WeedSettings
+        Spreads.
+    seed : int
+        The farm's seed.
+    learned : LearnedWeeds, optional
+        What looks made of the particles.
+
+    Returns
+    -------
+    Particles, array
+        `N_COURSE_PARTICLES` of them, and their weights, which sum to 1.
+
+    Notes
+    -----
+    Without looks drawn by the planting's name. With looks picked from the learned ones at even
+    steps of their weight, each as heavy as another: so they keep how what was learned hangs
+    together. Definition of this project. No range stated. Worked: tests/planning/test_looks.py.
+    """
+    n = N_COURSE_PARTICLES
+    if learned is None:
+        drawn = draw_particles(planting.key, settings, seed, ensemble.n_members, n)
+        return drawn, _particle_weights(planting, ensemble, drawn.member)
+    of = learned.particles
+    weight = np.cumsum(_particle_weights(planting, ensemble, of.member) * learned.weight)
+    at = np.searchsorted(weight / weight[-1], (np.arange(n) + 0.5) / n)
+    variant = None if of.variant is None else of.variant[at]
+    picked = Particles(
+        of.member[at], of.clock[at], of.spread[at], of.size_m2[at], of.mix[at],
+        of.dry_bias_kpa[at], variant,
+    )  # fmt: skip
+    return picked, np.full(n, 1.0 / n)
+
+
 def flush_course(
     planting: Planting,
     ensemble: Ensemble,
@@ -869,7 +917,7 @@ def flush_course(
     seed: int,
     opened_hour: float,
     stage_kill_frac: Sequence[float],
-    scores: Scores | None = None,
+    learned: LearnedWeeds | None = None,
 ) -> FlushCourse | None:
     """Dates of one flush from the particles, as if nothing were done to it.
 
@@ -891,8 +939,8 @@ def flush_course(
         Hour of the opening wanted on the sky's clock.
     stage_kill_frac : sequence of float
         Kill of threads, seed leaves, 1-2 leaves and more [-].
-    scores : Scores, optional
-        What entries made of the particles' spreads; as tabled by default.
+    learned : LearnedWeeds, optional
+        What looks made of the particles; as tabled by default.
 
     Returns
     -------
@@ -910,9 +958,7 @@ def flush_course(
     which = int(np.argmin(apart))
     begin = max(float(history.openings.hour[which]), float(ensemble.readings_from_hour))
     hours = np.arange(begin, float(ensemble.sky.n_hours), 12.0)
-    particles = draw_particles(
-        planting.key, settings, seed, ensemble.n_members, N_COURSE_PARTICLES, scores
-    )
+    particles, w = course_particles(planting, ensemble, settings, seed, learned)
     weeds = _stand_of(
         planting,
         ensemble,
@@ -928,7 +974,6 @@ def flush_course(
     opened = weeds.opened_m2.sum(axis=(2, 3))
     stages = weeds.count_m2.sum(axis=(2, 3)) / np.maximum(opened, 1e-9)[:, :, None]
     come = weeds.ledger_m2[:, :, :, :, 0].sum(axis=(2, 3)) / np.maximum(opened, 1e-9)
-    w = _particle_weights(planting, ensemble, particles.member)
     thread = w @ stages[:, :, 0]
     germinated = 1.0 - w @ come
     kill = np.array([*stage_kill_frac, stage_kill_frac[-1]])

@@ -105,8 +105,8 @@ def look_lessons(
     if outlook.flush.opened_hour is not None:
         opened = float(outlook.flush.opened_hour)
         rises = [
-            rise_of(planting, ensemble, history, settings, gates, seed, opened, scores)
-            for scores in (None, learned.scores)
+            rise_of(planting, ensemble, history, settings, gates, seed, opened, of)
+            for of in (None, learned)
         ]
         if rises[0] is not None and rises[1] is not None:
             found.append(timing_lesson(planting, rises[0], rises[1], now_hour, rests))

@@ -202,7 +202,7 @@ def weeds_of(
     course = flush_course(
         planting, ensemble, history, weed_settings(), _gates(), seed,
         float(outlook.flush.opened_hour), STAGE_KILL_FRAC,
-        None if learned is None else learned.scores,
+        learned,
     )  # fmt: skip
     return replace(found, course=course)
 

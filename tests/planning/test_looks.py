@@ -7,11 +7,12 @@ and true leaves ten; the clock runs by exp(0.35 z), the size is lognormal about 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from types import SimpleNamespace
+from typing import Any, cast
 
 import numpy as np
 import pytest
-from numpy.testing import assert_allclose
+from numpy.testing import assert_allclose, assert_array_equal
 
 from scheduler.models.weeds.cohorts import Particles
 from scheduler.planning.draws import tempered_weights
@@ -25,8 +26,16 @@ from scheduler.planning.looks import (
     told_by,
 )
 from scheduler.planning.sightings import Foretold, Sighting
-from scheduler.planning.weeds import UNKNOWNS, LearnedWeeds, Scores
-from scheduler.records import FloatArray
+from scheduler.planning.weeds import (
+    UNKNOWNS,
+    LearnedWeeds,
+    Scores,
+    course_particles,
+    draw_particles,
+    particle_normals,
+)
+from scheduler.records import Bed, FloatArray, Planting
+from scheduler.service.settings import weed_settings
 from tests.planning.made import entry
 
 CLOCK, SIZE, STANDING = (UNKNOWNS.index(name) for name in ("clock", "size", "standing"))
@@ -297,3 +306,25 @@ def test_tempered_weights_by_hand() -> None:
     assert exponent < 1.0
     assert 1.0 / (share**2).sum() == pytest.approx(1.8, rel=1e-6)
     assert share[0] / share[1] == pytest.approx(np.exp(exponent), rel=1e-9)
+
+
+def test_a_flush_is_dated_by_particles_picked_at_even_steps_of_weight() -> None:
+    n = 512
+    score = particle_normals("A1", 5, n)
+    drawn = draw_particles("A1", weed_settings(), 5, 4, n, score=score)
+    weight = np.exp(2.0 * score[:, 0])  # looks that favour fast weeds
+    known = LearnedWeeds(drawn, weight, score[:, -1], Scores(np.zeros(5), np.ones(5)))
+    bed = Bed("A1", 18.0, 0.8, "loam")
+    at = Planting(bed, None, 0.0, 18.0, None, False, None, None, None, None)
+    ensemble = cast(Any, SimpleNamespace(weights={"loam": np.full(4, 0.25)}, n_members=4))
+    picked, w = course_particles(at, ensemble, weed_settings(), 5, known)
+    ln_clock = np.log(drawn.clock)
+    meant = float(weight @ ln_clock / weight.sum())
+    assert float(w @ np.log(picked.clock)) == pytest.approx(meant, abs=0.02)
+    joint = (weight @ (ln_clock * np.log(drawn.size_m2))) / weight.sum()
+    assert float(w @ (np.log(picked.clock) * np.log(picked.size_m2))) == pytest.approx(
+        joint, abs=0.15
+    )
+    plain, own = course_particles(at, ensemble, weed_settings(), 5)
+    assert_array_equal(plain.clock, draw_particles("A1", weed_settings(), 5, 4, 64).clock)
+    assert own.sum() == pytest.approx(1.0)

@@ -146,6 +146,26 @@ class LookPage:
             *table_text(head, rows),
         ]  # fmt: skip
 
+    def outside(self) -> None:
+        """Truths outside the prior against calendars, each way on its own."""
+        away = self.table[self.table["kind"] != ""]
+        rows = []
+        for kind, part in away.groupby("kind", sort=True):
+            cells = []
+            for budget in BUDGETS:
+                here = self.page.of_budget(part, budget)
+                n = int((here["rule"] == self.looking).sum())
+                gain = self.page.on(CALENDAR)(here) if n else float("nan")
+                flag = " **worse**" if gain < 0.0 else ""
+                cells.append(f"{percent(gain)}{flag} ({n})" if n else "-")
+            rows.append([str(kind), *cells])
+        self.lines += [
+            "**Truths outside the prior**: % by hand below the calendar frontier at equal machine "
+            "minutes; in brackets the seasons played.",
+            "",
+            *table_text(["truth", *BUDGETS], rows),
+        ]
+
     def sure(self) -> None:
         """What `sure` is worth with looks."""
         knots = settings.sure_knots()
@@ -173,8 +193,6 @@ class LookPage:
         self.gains()
         self.choosing()
         self.weathers_apart()
-        self.page.lines = []
-        self.page.outside()
-        self.lines += self.page.lines
+        self.outside()
         self.sure()
         return "\n".join(self.lines).rstrip() + "\n"

@@ -55,6 +55,7 @@ def test_chosen_and_lot_are_paired() -> None:
 
 def test_truths_outside_and_bins_are_told() -> None:
     text = section(680.0)
-    assert "| clock fast | medium |" in text
+    # outside: 680 x 1.5 at 100 min; never (1500) and every 8 days (1200 at 200 min) mix to 1350
+    assert "| clock fast | - | 24 (1) | - |" in text
     assert "| a look a week, inside | computed | 0.7-0.9 pooled | 4 | 0.80 | 0.50 " in text
     assert "2 truths inside the prior and 1 outside" in text

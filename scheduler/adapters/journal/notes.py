@@ -26,7 +26,7 @@ The grammar, words in any case, `[...]` may be left out, clauses and the moment 
     BEDS   one or more: B4 B5/a, or B4, B5 and B7, or B1-B4; one entry a bed
     AREA   0.25 m2, 2 ft2, 50 x 50 cm
     QTY    a number and a unit: 18 mm, 0.7 in, 12 C, 54 F, 30 ft; a decimal comma is understood
-    TIME   6 min, 1.5 h
+    TIME   6 min, 1.5 h, 1 h 20 min
     STAGE  thread, seed leaf, true leaf, young, established, also in the plural
     HOW    well, fair, poorly
     FOUND  too wet, too hard
@@ -354,7 +354,8 @@ def _with_known_setup(
 
 _N = r"\d+(?:[.,]\d+)?"
 _QTY = rf"([-+−]?{_N} ?[^\s\d,]+)"
-_TIME = rf"({_N} ?(?:min|mins|minutes?|h|hrs?|hours?))(?![^\s])"
+_HOUR = r"(?:h|hrs?|hours?)"
+_TIME = rf"((?:{_N} ?{_HOUR} )?{_N} ?(?:min|mins|minutes?|{_HOUR}))(?![^\s])"
 _SETUP_TIME = r"set-?up[ -](?:time|took)"
 _STAGE_WORDS = {
     "threads?": "thread",

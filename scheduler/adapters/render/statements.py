@@ -372,7 +372,7 @@ class DayWords:
         words = [f"{planting_name(bed)} {said}" for bed, said in told[:MAX_LEARNED]]
         more = len(told) - len(words)
         if more:
-            words.append(f"{more} more beds")
+            words.append(f"{more} more bed{'' if more == 1 else 's'}")
         return [self.statement("Learned", f"by your looks {'; '.join(words)}")] if words else []
 
     def open_ground(self) -> list[BedAnswer]:
