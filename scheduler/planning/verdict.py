@@ -53,6 +53,7 @@ _NOTHING_MIN = 1e-6  # of waiting that costs nothing: then it is done today
 _LEAST_SURE = 0.1  # below it another day is the better bet
 _LAST_CHANCE = 3.0  # times as urgent, where the crop closes the gate by tomorrow night
 _NO_CLEAN_UP = ("hand", "flame")
+NO_PASS_PAYS = "no pass is worth its minutes here"  # of a hand round that a tool would fit
 _WEATHERED = 0.8  # of a good day's kill that a clean-up has in the weather it gets
 _CLEANS_UP = 0.3  # share of a mat that a clean-up must take
 
@@ -132,7 +133,7 @@ def weed_verdict(
         base = replace(base, minutes={"by_hand": by_hand})
     draft = _pass_verdict(base, site, day, offer, terms)
     if draft.answer.verdict == "nothing" and is_due:
-        return _hand_verdict(base, site, hand, "no pass is worth its minutes here")
+        return _hand_verdict(base, site, hand, NO_PASS_PAYS)
     if not is_due:
         bets = bets_of(choice.offers, values, weeds, day)
         look = look_at(weeds, bets, Rule(_LEAST_NET_MIN, _LEAST_SURE))

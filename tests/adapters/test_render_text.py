@@ -25,8 +25,9 @@ from scheduler.adapters.render.phrases import (
     moment_words,
     range_words,
 )
-from scheduler.adapters.render.statements import wrapped_items
+from scheduler.adapters.render.statements import planting_name, wrapped_items
 from scheduler.adapters.render.text import MAX_GO_LINES, today_text
+from scheduler.planning.verdict import NO_PASS_PAYS
 from scheduler.records import CrustAnswer, FlushAnswer, Morning, Range
 
 GOLDEN = Path(__file__).parents[1] / "golden"
@@ -629,6 +630,24 @@ def test_counts_per_area_are_told_in_the_growers_units() -> None:
     assert grower_text(said, "metric") == said
     mat = "a mat from winter, about 364 per m2; a pass takes 6 in 10"
     assert grower_text(mat, "us") == "a mat from winter, about 34 per sq ft; a pass takes 6 in 10"
+
+
+def test_by_hand_says_whether_weeds_are_too_big_or_a_pass_is_not_worth_it() -> None:
+    """A tool fits where a pass would save less than it takes: nothing is too big there."""
+    morning = stored("spring")
+    minutes = {"by_hand": Range(4.0, 9.0, 20.0)}
+    told = ("a tool takes 3 in 10 of them at most", NO_PASS_PAYS)
+    hand = [
+        replace(
+            bed, verdict="hand", because="no_fit", action=None, rank=None, until=None,
+            minutes=minutes, why=("4-40 grown weeds per m2 in the row", words),
+        )
+        for bed, words in zip(morning.beds, told, strict=False)
+    ]  # fmt: skip
+    page = " ".join(today_text(replace(morning, beds=tuple(hand)), 80, "us").split())
+    names = [planting_name(bed) for bed in hand]
+    assert f"By hand too big for any tool: {names[0]} (4-20 min)" in page
+    assert f"By hand no pass is worth its minutes: {names[1]} (4-20 min)" in page
 
 
 @pytest.mark.parametrize("width", [80, 72])

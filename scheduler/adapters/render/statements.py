@@ -50,6 +50,7 @@ LAST_CALL_D = 7
 OLD_WEATHER_H = 24.0  # from then on it is said first that the weather is old
 NOT_IN_SIGHT = "not within the days in sight"
 TEXT_WIDTH = 67  # of a labelled statement, on a page of 80 columns
+NOT_WORTH = "no pass is worth its minutes"  # begins why a bed is weeded by hand that a tool fits
 LAST_BLIND = "last blind hour"  # begins the reason of a pass before the crop is up
 LIFT = "lift over"  # begins a note that another crop of the bed depends on
 ITEM_NUMBER = re.compile(r"(?<=[:,;] )\d{1,3} (?=[^\W\d])")  # of an item: kept beside its name
@@ -273,7 +274,7 @@ class DayWords:
         grouped: dict[tuple[str, str], list[BedAnswer]] = defaultdict(list)
         for bed in self.morning.beds:
             if id(bed) not in named:
-                grouped[bed.verdict, bed.because].append(bed)
+                grouped[bed.verdict, _reason(bed)].append(bed)
         order = {"go": 0, "hand": 1, "wait": 2, "nothing": 3}
         for (verdict, because), beds in sorted(
             grouped.items(), key=lambda item: (order.get(item[0][0], 4), -len(item[1]))
@@ -659,6 +660,12 @@ class DayWords:
 
     def weakest(self) -> str:
         return ", ".join(self.morning.weakest_inputs)
+
+
+def _reason(bed: BedAnswer) -> str:
+    """What a bed is grouped by: its reason, or that a tool would fit but is not worth it."""
+    is_by_hand = bed.verdict == "hand" and any(why.startswith(NOT_WORTH) for why in bed.why)
+    return NOT_WORTH if is_by_hand else bed.because
 
 
 def wrapped_items(text: str, width: int, first: str = "", rest: str = "") -> list[str]:
