@@ -906,6 +906,16 @@ def test_log_and_undo(farm: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert events(farm) == ()
 
 
+def test_an_entry_of_another_year_is_written_with_its_year(
+    farm: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A day of this year that still lies ahead is last year's: the answer shows it."""
+    bed = read_farm(farm).beds[0].name
+    for day, told in (("13 May", "Mon 13 May 12:00 ("), ("15 May", "Tue 15 May 2012 12:00 (")):
+        assert status(["log", "look", bed, "few", *day.split()]) == 0
+        assert told in capsys.readouterr().out
+
+
 @pytest.mark.parametrize("kind", [kind for kind in EVENT_KINDS if kind != "undo"])
 def test_the_example_of_each_log_command_is_understood(kind: str, farm: Path) -> None:
     """The help's own example, with a bed and a tool of this farm."""

@@ -82,6 +82,7 @@ def read(text: str, now: datetime = NOW, **rest: Any) -> Event:
                 "worked": False,
             },
         ),
+        ("hand B4 1 h 20 min", "hand", "B4", None, {"work_min": 80.0}),
         (
             'pass B4 tine setup "part of two" 6min worked',
             "pass",
