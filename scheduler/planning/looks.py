@@ -8,12 +8,12 @@ those of the planting's name, so a list does not jump where nothing was learned.
 
 What the looks of a planting said by themselves is kept as evidence: a mean and a precision of each
 normal score. Beds of one soil share half of the variance of what is not known, so evidence of
-another bed moves a bed half as far at most, and that of another year half as far again.
+another bed moves a bed half as far at most, and that of the year before half as far again.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from typing import Protocol
@@ -32,12 +32,13 @@ from scheduler.planning.sightings import (
     log_likelihood,
 )
 from scheduler.planning.weeds import UNKNOWNS, LearnedWeeds, Scores, particle_normals
-from scheduler.records import FloatArray
+from scheduler.records import BoolArray, FloatArray, IntArray
 
 N_TRIED = 128  # particles by which the evidence of a planting is found
 ROUNDS = 3  # of drawing anew
 LEAST_EFFECTIVE_FRAC = 0.3  # of the particles that carry the weight
 SHARED_FRAC = 0.5  # of the variance of what is not known that beds of one soil have in common
+YEAR_KEPT_FRAC = 0.5  # of what is known of a bed or a soil, a year on
 DOUBTED_LN = -3.0  # a look this much less likely than under no knowledge at all is not learned from
 _SIZE, _STANDING = UNKNOWNS.index("size"), UNKNOWNS.index("standing")
 _OTHERS = [i for i in range(len(UNKNOWNS)) if i != _SIZE]
@@ -45,6 +46,7 @@ _SIZE_GRID = np.linspace(-4.5, 4.5, 61)
 _FEWER = 2.0  # times the spread of sizes below the middle: who sees few weeds is believed
 _WIDER = 1.15  # than what was found, so that what is drawn anew covers it
 _LEAST_PRECISION = 0.02
+_LEAST_VARIANCE = 1e-3
 
 
 class WatchedBed(Protocol):
@@ -163,8 +165,8 @@ def told_by(
             break
         drawn = _drawn(bed, _wider(found.scores), hours, n_particles)
         found = _weighed(bed, groups, AS_TABLED, drawn)
-    variance = found.scores.sd**2
-    precision = np.maximum(1.0 / np.maximum(variance, 1e-3) - 1.0, 0.0)
+    variance = np.maximum(found.scores.sd**2, _LEAST_VARIANCE)
+    precision = np.maximum(1.0 / variance - 1.0, 0.0)
     precision = np.where(precision < _LEAST_PRECISION, 0.0, precision)
     mean = np.where(
         precision > 0.0, found.scores.mean / variance / np.maximum(precision, 1e-9), 0.0
@@ -189,8 +191,9 @@ def pooled(name: str, soil: str, evidence: Sequence[Evidence]) -> Scores:
 
     Notes
     -----
-    Normal with two levels: half of the variance is common to the beds of a soil, half a bed's own.
-    A year lets half of the variance of each be drawn anew. Old weeds are no other bed's matter.
+    Normal with two levels: half of the variance is common to the beds of a soil, half a bed's own;
+    of both a year keeps half and draws the rest anew. Evidence of one bed and year is of one and
+    the same thing, however many pieces it comes in. Old weeds are no other bed's or year's matter.
     Definition of this project. No range stated.
 
     Examples
@@ -202,30 +205,75 @@ def pooled(name: str, soil: str, evidence: Sequence[Evidence]) -> Scores:
     >>> thought.mean.round(2).tolist(), (thought.sd**2).round(2).tolist()
     ([0.5, 0.5, 0.5, 0.5, 0.0], [0.75, 0.75, 0.75, 0.75, 1.0])
     """
-    own = [e for e in evidence if e.bed == name]
-    others = [e for e in evidence if e.soil == soil and e.bed != name]
-    n = len(UNKNOWNS)
-    precision, weighed = np.full(n, 1.0 / SHARED_FRAC), np.zeros(n)
-    for one in others:
-        part = _precision_past(one, 1.0 - SHARED_FRAC)
-        precision += part
-        weighed += part * one.mean
-    mean, variance = weighed / precision, 1.0 / precision + (1.0 - SHARED_FRAC)
-    mean[_STANDING], variance[_STANDING] = 0.0, 1.0
-    precision, weighed = 1.0 / variance, mean / variance
-    for one in own:
-        part = _precision_past(one, 0.0)
-        part[_STANDING] = 0.0
-        precision += part
-        weighed += part * one.mean
-    return Scores(weighed / precision, 1.0 / np.sqrt(precision))
+    known = _by_bed_and_year([e for e in evidence if name == e.bed or soil == e.soil])
+    mean, variance = np.zeros(len(UNKNOWNS)), np.ones(len(UNKNOWNS))
+    for i in range(len(UNKNOWNS)):
+        told = [e for e in known if e.precision[i] > 0.0 and i != _STANDING]
+        if not told:
+            continue
+        beds, years = np.array([e.bed for e in told]), np.array([e.years for e in told])
+        between = _in_common(beds[:, None] == beds, np.abs(years[:, None] - years))
+        to_bed = _in_common(beds == name, years)
+        left = np.diag([1.0 / float(e.precision[i]) for e in told])
+        share = np.linalg.solve(between + left, to_bed)
+        mean[i] = share @ np.array([e.mean[i] for e in told])
+        variance[i] -= share @ to_bed
+    return Scores(mean, np.sqrt(np.maximum(variance, _LEAST_VARIANCE)))
 
 
-def _precision_past(evidence: Evidence, between: float) -> FloatArray:
-    """Precision of evidence for something that differs by so much variance, and by the years."""
-    more = between + 0.5 * evidence.years
-    told = evidence.precision > 0.0
-    return np.where(told, 1.0 / (1.0 / np.where(told, evidence.precision, 1.0) + more), 0.0)
+def _in_common(is_same_bed: BoolArray, years: IntArray) -> FloatArray:
+    """Covariance of the scores of beds of one soil that lie some years apart."""
+    of_beds = SHARED_FRAC + (1.0 - SHARED_FRAC) * is_same_bed
+    return np.asarray(of_beds * YEAR_KEPT_FRAC**years)
+
+
+def _by_bed_and_year(evidence: Sequence[Evidence]) -> list[Evidence]:
+    """Pieces of evidence of one bed and year as one."""
+    found: dict[tuple[str, int], Evidence] = {}
+    for one in evidence:
+        before = found.get((one.bed, one.years))
+        if before is not None:
+            whole = before.precision + one.precision
+            weighed = before.precision * before.mean + one.precision * one.mean
+            mean = np.where(whole > 0.0, weighed / np.where(whole > 0.0, whole, 1.0), 0.0)
+            one = replace(one, mean=mean, precision=whole)
+        found[one.bed, one.years] = one
+    return list(found.values())
+
+
+def evidence_beside(key: str, bed: str, told: Mapping[str, Told]) -> tuple[Evidence, ...]:
+    """What looks at other plantings said, each look once.
+
+    Parameters
+    ----------
+    key, bed : str
+        A planting and its bed.
+    told : mapping
+        What looks said, by planting.
+
+    Returns
+    -------
+    tuple of Evidence
+        By name of the planting. Without other parts of its own bed that were told of by its own
+        looks; parts of another bed that share a look share one word.
+
+    Notes
+    -----
+    A look at a bed that does not say which part is one at each of its parts. Definition of this
+    project. No range stated. Worked: tests/planning/test_looks.py.
+    """
+    looks = {of: {s.event.event_id for g in one.groups for s in g} for of, one in told.items()}
+    found = []
+    for of, one in sorted(told.items()):
+        is_own = one.evidence.bed == bed
+        if of == key or (is_own and looks[of] & looks.get(key, set())):
+            continue
+        n = sum(
+            of == other or bool(looks[of] & looks[other])
+            for other in told if told[other].evidence.bed == one.evidence.bed and other != key
+        )  # fmt: skip
+        found.append(replace(one.evidence, precision=one.evidence.precision / n))
+    return tuple(found)
 
 
 def learned_weeds(

@@ -10,7 +10,14 @@ import numpy as np
 
 from scheduler.planning.day import Day
 from scheduler.planning.ensemble import Ensemble
-from scheduler.planning.looks import Evidence, Told, learned_weeds, pooled, told_by
+from scheduler.planning.looks import (
+    Evidence,
+    Told,
+    evidence_beside,
+    learned_weeds,
+    pooled,
+    told_by,
+)
 from scheduler.planning.offers import Kit, weed_hours
 from scheduler.planning.outlook import Outlook, past_wettings
 from scheduler.planning.passes import PassWeather
@@ -156,7 +163,7 @@ def learned_of(
         None where nothing is known of its soil's weeds but the tables.
     """
     bed, soil = planting.bed.name, planting.bed.soil
-    others = [t.evidence for key, t in sorted(told.items()) if key != planting.key]
+    others = evidence_beside(planting.key, bed, told)
     known = [e for e in (*others, *before) if e.soil == soil and e.precision.any()]
     own = told.get(planting.key)
     if not known and (own is None or not own.groups):

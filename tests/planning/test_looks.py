@@ -6,7 +6,7 @@ and true leaves ten; the clock runs by exp(0.35 z), the size is lognormal about 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from types import SimpleNamespace
 from typing import Any, cast
 
@@ -21,6 +21,7 @@ from scheduler.planning.looks import (
     LEAST_EFFECTIVE_FRAC,
     Evidence,
     Told,
+    evidence_beside,
     learned_weeds,
     pooled,
     told_by,
@@ -271,17 +272,70 @@ def test_two_neighbours_by_hand() -> None:
 
 
 def test_a_neighbour_of_last_year_says_less_by_hand() -> None:
-    """1 / (1/4 + 1/2 + 1/2) = 0.8 in place of 4/3: mean 0.8 / 2.8."""
+    """Of its variance 1 + 1/4 a quarter is in common: half of a half."""
     thought = pooled("A1", "loam", [known("A2", 1.0, 4.0, years=1)])
-    assert_allclose(thought.mean[:4], 0.8 / 2.8, rtol=1e-12, atol=0.0)
+    assert_allclose(thought.mean[:4], 0.25 / 1.25, rtol=1e-12, atol=0.0)
+    assert_allclose(thought.sd[:4] ** 2, 1.0 - 0.25**2 / 1.25, rtol=1e-12, atol=0.0)
 
 
 def test_looks_of_before_at_the_bed_itself_by_hand() -> None:
-    """Exact, but a year old: precision 1 / 0.5 = 2 beside the prior's 1."""
+    """Exact, but a year old: half of it is left, and three quarters of the variance."""
     thought = pooled("A1", "loam", [known("A1", 1.0, 1e12, years=1)])
-    assert_allclose(thought.mean[:4], 2.0 / 3.0, rtol=1e-9, atol=0.0)
-    assert_allclose(thought.sd[:4] ** 2, 1.0 / 3.0, rtol=1e-9, atol=0.0)
+    assert_allclose(thought.mean[:4], 0.5, rtol=1e-9, atol=0.0)
+    assert_allclose(thought.sd[:4] ** 2, 0.75, rtol=1e-9, atol=0.0)
     assert thought.mean[STANDING] == 0.0
+
+
+def test_pieces_of_one_bed_are_one_bed() -> None:
+    """Three plantings of a neighbour after one another, or its months, are not three neighbours."""
+    once = pooled("A1", "loam", [known("A2", 1.0, 1e9)])
+    thrice = pooled("A1", "loam", [known("A2", 1.0, 1e9)] * 3)
+    assert_allclose(thrice.mean, once.mean, rtol=1e-6, atol=1e-12)
+    assert_allclose(thrice.sd, once.sd, rtol=1e-6, atol=0.0)
+
+
+def test_pooled_is_the_normal_model_of_two_levels_and_years() -> None:
+    """Against draws of the model: regression of a bed on what two beds and a year showed."""
+    rng = np.random.default_rng(8)
+    n, half = 400_000, np.sqrt(0.5)
+
+    def of_years() -> list[FloatArray]:  # last year, this year
+        last = rng.normal(size=n)
+        return [last, 0.5 * last + np.sqrt(0.75) * rng.normal(size=n)]
+
+    common, first, second = of_years(), of_years(), of_years()
+    a1 = [half * (c + b) for c, b in zip(common, first, strict=True)]
+    a2 = [half * (c + b) for c, b in zip(common, second, strict=True)]
+    shown = np.stack([a1[0], a2[0], a2[1]]) + rng.normal(size=(3, n)) / np.sqrt(
+        [[3.0], [5.0], [2.0]]
+    )
+    slope = np.linalg.lstsq(shown.T, a1[1], rcond=None)[0]
+    means = (1.0, -0.5, 2.0)
+    thought = pooled("A1", "loam", [
+        known("A1", means[0], 3.0, years=1),
+        known("A2", means[1], 5.0, years=1),
+        known("A2", means[2], 2.0),
+    ])  # fmt: skip
+    assert thought.mean[CLOCK] == pytest.approx(slope @ means, abs=0.01)
+    assert thought.sd[CLOCK] ** 2 == pytest.approx(np.var(a1[1] - slope @ shown), abs=0.01)
+
+
+def of_part(bed: str, *names: str) -> Told:
+    looks = tuple(
+        replace(seen(20.0), event=replace(entry("look", 480.0), event_id=n)) for n in names
+    )
+    return Told(known(bed, 1.0, 4.0), tuple((look,) for look in looks), ())
+
+
+def test_a_look_at_both_parts_of_a_bed_counts_once() -> None:
+    both = {"A2/east": of_part("A2", "x"), "A2/west": of_part("A2", "x")}
+    apart = {"A2/east": of_part("A2", "x"), "A2/west": of_part("A2", "y")}
+    for told_there, precision in ((both, 2.0), (apart, 4.0)):
+        beside = evidence_beside("A1", "A1", told_there)
+        assert [one.precision[CLOCK] for one in beside] == [precision, precision]
+    assert evidence_beside("A2/east", "A2", both) == ()
+    (other,) = evidence_beside("A2/east", "A2", apart)
+    assert other.precision[CLOCK] == 4.0
 
 
 def test_what_is_told_of_a_bed_is_its_own_looks_alone() -> None:

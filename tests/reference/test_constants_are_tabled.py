@@ -317,6 +317,7 @@ def _in_code() -> dict[Key, float]:
         ("look", "anything_most_m2"): sightings._ANYTHING_M2[1],
         ("look", "least_effective_frac"): looks.LEAST_EFFECTIVE_FRAC,
         ("look", "shared_frac"): looks.SHARED_FRAC,
+        ("look", "year_kept_frac"): looks.YEAR_KEPT_FRAC,
         ("look", "fewer_factor"): looks._FEWER,
         ("look", "doubted_ln"): looks.DOUBTED_LN,
         ("look", "block_d"): former.BLOCK_D,
@@ -484,7 +485,14 @@ NO_PARAMETER: Mapping[str, tuple[str, ...]] = {
     "weeds": ("N_PARTICLES", "N_COURSE_PARTICLES", "IN_ROW", "BETWEEN", "_N_SEEDS", "_TODAY"),
     "verdict": ("_NOTHING_MIN",),  # round-off
     "value": ("_ZONES", "_NEARLY", "_SECONDS"),  # the second stands twice, see above
-    "looks": ("N_TRIED", "ROUNDS", "_SIZE_GRID", "_WIDER", "_LEAST_PRECISION"),  # how finely
+    "looks": (
+        "N_TRIED",
+        "ROUNDS",
+        "_SIZE_GRID",
+        "_WIDER",
+        "_LEAST_PRECISION",
+        "_LEAST_VARIANCE",
+    ),  # how finely
     "sightings": ("SEARCHED_M2", "MOST_SPROUTS", "_N_ANYTHING"),  # stand twice; how finely
     "watched": ("N_SEEDS", "_STANDING"),
     "former": ("BLOCKS_A_YEAR",),  # of the calendar
