@@ -2,7 +2,8 @@
 
 Time is cut into blocks of thirty days from 1 January on, so that what a block taught is worked out
 once and stays. The evidence of a block counts for the weeds and the soils of later months, and less
-for those of the next year; what is older counts no more.
+for those of the next year; what is older counts no more. A year of growing is that of the calendar
+in the north, in the south it begins with July.
 """
 
 from __future__ import annotations
@@ -20,6 +21,7 @@ from scheduler.planning.squeeze import AS_DRAWN, SHIFT_SD_M3M3, Handful, Squeeze
 BLOCK_D = 30
 BLOCKS_A_YEAR = 12  # the last runs to 31 December
 YEARS_BACK = 1  # beside this one
+_SOUTH_ENDS_MONTH = 6  # the last of a year of growing there
 SOIL_KEPT_FRAC = 0.5  # of what squeeze tests taught, in later months; the same again a year on
 
 
@@ -34,11 +36,6 @@ class Block:
     def middle_on(self) -> date:
         """A day in the midst, for its month."""
         return self.starts_on + (self.ends_on - self.starts_on) // 2
-
-    @property
-    def year(self) -> int:
-        """Its year."""
-        return self.starts_on.year
 
 
 @dataclass(frozen=True)
@@ -112,7 +109,39 @@ def cut_after(day: date) -> date:
     return block_of(day).ends_on
 
 
-def blocks_of(days: Sequence[date], before: date, year: int) -> tuple[Block, ...]:
+def growing_year(day: date, latitude_deg: float) -> int:
+    """The year of growing that a day lies in, by the calendar year that it ends in.
+
+    Parameters
+    ----------
+    day : date
+        Any day.
+    latitude_deg : float
+        North positive.
+
+    Returns
+    -------
+    int
+        In the south July begins the next.
+
+    Notes
+    -----
+    Definition of this project. No range stated.
+
+    Examples
+    --------
+    >>> spring, summer = date(2012, 10, 16), date(2013, 1, 16)
+    >>> [growing_year(day, -38.0) for day in (spring, summer)]
+    [2013, 2013]
+    >>> [growing_year(day, 42.0) for day in (spring, summer)]
+    [2012, 2013]
+    """
+    return day.year + int(latitude_deg < 0.0 and day.month > _SOUTH_ENDS_MONTH)
+
+
+def blocks_of(
+    days: Sequence[date], before: date, year: int, latitude_deg: float
+) -> tuple[Block, ...]:
     """The blocks that some days lie in, as far back as they count.
 
     Parameters
@@ -122,12 +151,14 @@ def blocks_of(days: Sequence[date], before: date, year: int) -> tuple[Block, ...
     before : date
         A block that has not ended by then is left out.
     year : int
-        Of now.
+        The growing year of now.
+    latitude_deg : float
+        North positive.
 
     Returns
     -------
     tuple of Block
-        Each once, in order, of this year and the one before it.
+        Each once, in order, of this growing year and the one before it.
 
     Notes
     -----
@@ -136,11 +167,16 @@ def blocks_of(days: Sequence[date], before: date, year: int) -> tuple[Block, ...
     Examples
     --------
     >>> days = [date(2013, 4, 20), date(2013, 4, 2), date(2011, 4, 2), date(2013, 5, 9)]
-    >>> [block.starts_on.isoformat() for block in blocks_of(days, date(2013, 5, 1), 2013)]
+    >>> [block.starts_on.isoformat() for block in blocks_of(days, date(2013, 5, 1), 2013, 42.0)]
     ['2013-04-01']
     """
-    found = {block_of(day) for day in days if year - YEARS_BACK <= day.year <= year}
-    return tuple(sorted((b for b in found if b.ends_on <= before), key=lambda b: b.starts_on))
+    found = {block_of(day) for day in days}
+
+    def counts(block: Block) -> bool:
+        of = growing_year(block.middle_on, latitude_deg)
+        return block.ends_on <= before and year - YEARS_BACK <= of <= year
+
+    return tuple(sorted(filter(counts, found), key=lambda b: b.starts_on))
 
 
 def of_beds(evidence: Sequence[Evidence]) -> tuple[Evidence, ...]:

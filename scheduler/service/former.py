@@ -23,6 +23,7 @@ from scheduler.planning.former import (
     block_of,
     blocks_of,
     cut_after,
+    growing_year,
     of_beds,
     shift_prior,
     soil_evidence,
@@ -107,17 +108,22 @@ def with_former(
     feels = [e for e in basis.events if e.event_id in day_of and e.kind == "feel"]
     looks_to = cut_after(local_day(now - timedelta(days=READING_DAYS), zone))
     feels_to = _feels_to(feels, now - _STORED, zone)
-    year = local_day(now, zone).year
-    of_looks = blocks_of([day_of[e.event_id] for e in looks], looks_to, year)
-    of_feels = blocks_of([day_of[e.event_id] for e in feels], feels_to, year)
+    latitude = farm.place.latitude_deg
+    year = growing_year(local_day(now, zone), latitude)
+    of_looks = blocks_of([day_of[e.event_id] for e in looks], looks_to, year, latitude)
+    of_feels = blocks_of([day_of[e.event_id] for e in feels], feels_to, year, latitude)
     blocks = sorted({*of_looks, *of_feels}, key=lambda block: block.starts_on)
     found = _worked_out(blocks, basis, weather, store, progress)
     weeds = [
-        replace(e, years=year - block.year, around_on=block.middle_on)
+        replace(e, years=year - growing_year(block.middle_on, latitude), around_on=block.middle_on)
         for block in of_looks
         for e in found[block].weeds
     ]
-    soils = [replace(e, years=year - block.year) for block in of_feels for e in found[block].soils]
+    soils = [
+        replace(e, years=year - growing_year(block.middle_on, latitude))
+        for block in of_feels
+        for e in found[block].soils
+    ]
     thought = {name: shift_prior([e for e in soils if e.soil == name]) for name in farm.soils}
     return replace(
         basis,

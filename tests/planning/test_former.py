@@ -15,12 +15,15 @@ from scheduler.planning.former import (
     block_of,
     blocks_of,
     cut_after,
+    growing_year,
     of_beds,
     shift_prior,
     soil_evidence,
 )
 from scheduler.planning.looks import Evidence, pooled
 from scheduler.planning.squeeze import AS_DRAWN, SHIFT_SD_M3M3, Handful, squeezed
+
+NORTH, SOUTH = 42.0, -38.0
 
 
 @pytest.mark.parametrize("year", [2013, 2016])
@@ -30,7 +33,7 @@ def test_every_day_of_a_year_lies_in_one_block(year: int) -> None:
     while day.year == year:
         block = block_of(day)
         assert block.starts_on <= day < block.ends_on
-        assert block.year == year
+        assert block.starts_on.year == year
         if not blocks or blocks[-1] != block:
             blocks.append(block)
         day += timedelta(days=1)
@@ -50,11 +53,26 @@ def test_the_cut_is_a_boundary_at_most_one_block_on() -> None:
 
 def test_blocks_count_for_this_year_and_the_last_once_they_have_ended() -> None:
     days = [date(y, 4, d) for y in (2011, 2012, 2013) for d in (3, 20)]
-    found = blocks_of(days, date(2013, 5, 1), 2013)
+    found = blocks_of(days, date(2013, 5, 1), 2013, NORTH)
     assert [b.starts_on for b in found] == [date(2012, 3, 31), date(2013, 4, 1)]
-    assert blocks_of(days, date(2013, 4, 30), 2013) == found[:1]
-    assert blocks_of(days, date(2015, 1, 1), 2015) == ()
-    assert blocks_of([date(2014, 4, 3)], date(2013, 5, 1), 2013) == ()
+    assert blocks_of(days, date(2013, 4, 30), 2013, NORTH) == found[:1]
+    assert blocks_of(days, date(2015, 1, 1), 2015, NORTH) == ()
+    assert blocks_of([date(2014, 4, 3)], date(2013, 5, 1), 2013, NORTH) == ()
+
+
+@pytest.mark.parametrize("later", [0, 90, 150])
+def test_a_season_of_the_south_counts_as_the_same_season_of_the_north(later: int) -> None:
+    """October there is April here: looks of spring count alike for the rest of their summer."""
+    for latitude, spring, autumn in (
+        (NORTH, date(2013, 4, 16), date(2012, 10, 16)),
+        (SOUTH, date(2013, 10, 16), date(2013, 4, 16)),
+    ):
+        now = spring + timedelta(days=61 + later)
+        year = growing_year(now, latitude)
+        days = [spring, autumn, autumn - timedelta(days=400)]
+        found = blocks_of(days, now, year, latitude)
+        years = [year - growing_year(block.middle_on, latitude) for block in found]
+        assert years == [1, 0]
 
 
 def test_parts_of_a_bed_do_not_say_the_same_twice() -> None:
