@@ -58,11 +58,7 @@ class WatchedPlanting:
         return drawn, self.ensemble.weights[self.planting.bed.soil][drawn.member]
 
     def foretold(self, particles: Particles, score: FloatArray, hours: FloatArray) -> Foretold:
-        """What they say of some hours.
-
-        Weeds from before the record are counted at hours since the last kill alone: what stood
-        before it is not kept.
-        """
+        """What they say of some hours, weeds from before the record as each kill left them."""
         passes = passes_for(self.history.passes, particles.clock.size)
         history = replace(self.history, passes=passes)
         count = counts_at(
@@ -71,9 +67,10 @@ class WatchedPlanting:
         )  # fmt: skip
         row = in_row_share(self.planting)
         of_bed = row * count[:, :, 0] + (1.0 - row) * count[:, :, 1]
-        standing = standing_before_m2(self.planting, history, self.settings, score[:, _STANDING])
-        is_after = hours >= (history.passes.hour[-1] if history.passes.hour.size else -np.inf)
-        old = np.where(is_after[None, :], standing[:, None], 0.0)
+        old = standing_before_m2(
+            self.planting, history, self.settings, score[:, _STANDING],
+            history.standing_left_at(hours),
+        )  # fmt: skip
         return Foretold(hours, of_bed / particles.size_m2[:, None, None], old)
 
 

@@ -257,6 +257,16 @@ class WeedHistory:
     rested_d: FloatArray | None = None  # (2,) days since each zone was stirred
     passed_hour: FloatArray | None = None  # (2,) last pass of a tool that works the zone, else -inf
     passed_frac: FloatArray | None = None  # (2, 5) what that pass takes on a good day
+    standing_frac: FloatArray | None = None  # (n_passes + 1,) as `standing_left`, pass by pass
+
+    def standing_left_at(self, hours: FloatArray) -> FloatArray:
+        """Share of the weeds before the record that stood at some hours on the sky's clock, (k,).
+
+        A history that does not tell pass by pass has what is left in the end at every hour.
+        """
+        if self.standing_frac is None:
+            return np.full(np.shape(hours), self.standing_left)
+        return np.asarray(self.standing_frac[np.searchsorted(self.passes.hour, hours, "right")])
 
     def since_pass_d(self, hours: FloatArray) -> FloatArray:
         """Days from the last pass in each zone to some hours on the sky's clock, (k, 2)."""
@@ -443,10 +453,10 @@ def weed_history(
     last_before = max((k[0] for k in killed if k[0] < first), default=-1e9)
     opened = [o for o in opened if o[0] >= min(first, last_before)]
     rows = in_row_share(planting)
-    left, weight = 1.0, _particle_weights(planting, ensemble, member)
+    left, weight = [1.0], _particle_weights(planting, ensemble, member)
     for _, kill, _ in killed:
         of_bed = kill[:, :, -1] @ np.array([rows, 1.0 - rows])
-        left *= 1.0 - float(weight @ np.broadcast_to(of_bed, weight.shape))
+        left.append(left[-1] * (1.0 - float(weight @ np.broadcast_to(of_bed, weight.shape))))
     killed = [k for k in killed if k[0] >= first]
     return WeedHistory(
         Openings(
@@ -460,12 +470,13 @@ def weed_history(
         ),
         tuple(o[2] for o in opened),
         tuple(o[3] for o in opened),
-        left,
+        left[-1],
         tuple(left_out),
         ready * season_now[:, None],
         now_d - rested,
         passed,
         taken,
+        np.array(left[len(left) - len(killed) - 1 :]),
     )
 
 
@@ -741,9 +752,13 @@ def counts_at(
 
 
 def standing_before_m2(
-    planting: Planting, history: WeedHistory, settings: WeedSettings, score: FloatArray
+    planting: Planting,
+    history: WeedHistory,
+    settings: WeedSettings,
+    score: FloatArray,
+    left_frac: FloatArray | None = None,
 ) -> FloatArray:
-    """What is left now of weeds that stood before the record.
+    """What is left of weeds that stood before the record, now or at other hours.
 
     Parameters
     ----------
@@ -755,18 +770,22 @@ def standing_before_m2(
         How many there were.
     score : array
         Normal scores, (n_particles,) [-].
+    left_frac : array, optional
+        Share of them that stood at some hours, (n_hours,) [-]; what is left now by default.
 
     Returns
     -------
     array
-        Established weeds, (n_particles,) [1/m2].
+        Established weeds, (n_particles,) or (n_particles, n_hours) [1/m2].
 
     Notes
     -----
     Definition of this project. No range stated. Worked: tests/planning/test_looks.py.
     """
     median = settings.standing_m2.get(planting.bed.was, settings.standing_m2["unknown"])
-    return history.standing_left * median * np.exp(settings.standing_ln_sd * score)
+    if left_frac is None:
+        return history.standing_left * median * np.exp(settings.standing_ln_sd * score)
+    return left_frac * (median * np.exp(settings.standing_ln_sd * score))[:, None]
 
 
 def _future(

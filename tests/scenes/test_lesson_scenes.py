@@ -10,7 +10,9 @@ import numpy as np
 import pytest
 
 from scheduler import service
-from scheduler.records import Lesson
+from scheduler.planning.weeds import UNKNOWNS
+from scheduler.records import Event, Lesson
+from scheduler.service.situation import situation_of
 from tests.scenes.made import local
 from tests.scenes.test_wrong_entries import (
     YESTERDAY,
@@ -190,3 +192,24 @@ def test_one_look_that_sees_nothing_is_believed_against_the_model() -> None:
     assert service.morning_of(s).doubts == ()
     says = " ".join(one.says for one in service.bed_page_of(s, "grown").lessons)
     assert "Your looks say" in says
+
+
+@pytest.mark.parametrize("data", [{"established": 25.0}, {"amount": "some"}])
+def test_a_mat_seen_before_the_bed_was_prepared_is_believed(data: dict[str, Any]) -> None:
+    """Twenty old weeds to the square metre are what a bed of unknown past is thought to have."""
+    s = made(looked("hoed", local(2013, 5, 3, 9), **data))
+    told = s.kept.told["hoed"]
+    assert (len(told.groups), told.doubted) == (1, ())
+    size = UNKNOWNS.index("size")
+    assert abs(told.evidence.mean[size] * told.evidence.precision[size]) < 0.5
+
+
+def test_a_pass_thought_of_for_later_teaches_nothing() -> None:
+    """What stood when the look was made stood there, whatever is done tomorrow."""
+    s = made(looked("young", amount="few"))
+    at = local(2013, 5, 25, 9)
+    act = Event("a1", "pass", at, at, "young", None, {"tool": "hoe", "depth_mm": 20.0})
+    later = situation_of(replace(s.kept.basis, acts=(act,)))
+    before, after = (one.kept.told["young"].evidence for one in (s, later))
+    np.testing.assert_array_equal(after.mean, before.mean)
+    np.testing.assert_array_equal(after.precision, before.precision)
