@@ -337,6 +337,8 @@ def moved_words(lessons: Sequence[Lesson]) -> str:
     'your looks: 2 days later than thought, a sixth of the weeds'
     >>> moved_words([few])
     'your looks: a sixth of the weeds reckoned'
+    >>> moved_words([replace(few, after=Range(9.0, 25.0, 90.0))])
+    'your looks: a tenth of the weeds reckoned'
     >>> moved_words([replace(late, after=day)])
     ''
     """
@@ -356,7 +358,7 @@ def moved_words(lessons: Sequence[Lesson]) -> str:
 
 
 _PARTS = ("", "", "half", "a third of", "a quarter of", "a fifth of", "a sixth of", "a seventh of",
-          "an eighth of", "a ninth of")  # fmt: skip
+          "an eighth of", "a ninth of", "a tenth of")  # fmt: skip
 
 
 def _times_words(factor: float, is_more: bool) -> str:

@@ -343,7 +343,7 @@ def _left_min(weights: FloatArray, bets: Sequence[Bet], decision: Decision) -> f
     if decision.what == "go":
         follows = weights @ bet.terms.each_again_min - bet.cost_min
         return float(weights @ bet.terms.each_net_min) + max(0.0, float(follows.max()))
-    if decision.what == "fit":
+    if decision.what == "fit" and decision.day >= 0:
         return float(later[decision.day])
     return max(0.0, float(later.max()))
 

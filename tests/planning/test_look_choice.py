@@ -222,6 +222,17 @@ def test_a_bed_that_is_wet_until_tomorrow_is_looked_at_and_one_wet_for_days_is_n
     assert look_at(stand, [replace(soon, fit_day=None)], RULE) is None
 
 
+def test_a_tool_that_is_fit_on_no_day_in_sight_makes_no_look_worth_while() -> None:
+    """The hoe would take most, but goes on no day; what it is worth on the last is no gain."""
+    stand = beds(WHITE, GREEN)
+    last = np.zeros((N_MEMBERS, N_DAYS))
+    last[:, -1] = of_halves(0.0, 40.0)
+    hoe = bet(of_halves(-10.0, 30.0), fit_day=None, cost=8.0, tool="hoe")
+    hoe = replace(hoe, terms=replace(hoe.terms, each_later_min=last))
+    tines = bet(of_halves(-20.0, 0.0), fit_day=1, cost=8.0)
+    assert look_at(stand, [hoe, tines], RULE) is None
+
+
 def test_no_tools_no_look() -> None:
     assert look_at(beds(WHITE, GREEN), [], RULE) is None
     assert look_gain_min(beds(WHITE, GREEN), [], RULE) == 0.0
