@@ -287,7 +287,7 @@ def _weakest(s: Situation, answers: Sequence[BedAnswer], own: OwnRecord) -> tupl
     """What the list rests on that is known least, after all that was learned."""
     series = s.series
     felt = {e.bed for e in s.events if e.kind == "feel"}
-    looked = {key for key, told in s.kept.told.items() if told.groups}
+    looked = {key for key, told in s.kept.told.items() if told.groups or told.doubted}
     weak = [*_weak_flush(looked, answers), *_weak_soil(s, felt)]
     if (felt or looked) and not any(one.what == "hand weeding" for one in s.rates.lessons):
         weak.append("hand seconds (not timed here)")

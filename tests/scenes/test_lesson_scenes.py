@@ -159,6 +159,14 @@ def test_what_is_weakest_names_the_lines_nobody_looked_at() -> None:
     assert not any("kept" in words for words in told)
 
 
+def test_a_bed_whose_look_is_doubted_is_not_said_to_be_not_looked_at() -> None:
+    lines = [a.bed for a in service.morning_of(plain()).beds if a.verdict == "go"]
+    slip = looked(lines[0], thread=40_000.0)
+    s = made(slip)
+    assert s.kept.told[lines[0]].doubted
+    assert lines[0] not in service.morning_of(s).weakest_inputs[0]
+
+
 def test_where_all_lines_were_looked_at_the_flush_is_not_the_weakest() -> None:
     looks = [
         looked(bed, **seen_there(bed)) for bed in ("young", "grown", "hoed", "apart")
