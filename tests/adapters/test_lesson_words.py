@@ -101,6 +101,10 @@ def test_the_stopwatch_takes_one_sentence() -> None:
         "Work by your stopwatch, against what was reckoned: sweeps 1.5 times (6 timed), wheel hoe "
         "0.8 times (1 timed)."
     ]
+    hand = replace(SLOWER, what="hand weeding", of="", n=7, after=Range(0.8, 1.03, 1.3))
+    assert minutes_of_work([hand]) == [
+        "Weeding by your stopwatch, against what was reckoned: by hand the same (7 timed)."
+    ]
 
 
 def test_a_doubted_entry_is_told_with_what_takes_it_back() -> None:

@@ -105,7 +105,7 @@ def minutes_of_work(lessons: Sequence[Lesson]) -> list[str]:
     said = []
     for what, head in _TIMED.items():
         told = [
-            f"{lesson.of if what != 'hand weeding' else 'by hand'} {lesson.after.mid:.2g} times "
+            f"{lesson.of if what != 'hand weeding' else 'by hand'} {_times(lesson.after.mid)} "
             f"({lesson.n} timed)"
             for lesson in lessons
             if lesson.what == what
@@ -113,6 +113,11 @@ def minutes_of_work(lessons: Sequence[Lesson]) -> list[str]:
         if told:
             said.append(f"{head} by your stopwatch, against what was reckoned: {', '.join(told)}.")
     return said
+
+
+def _times(factor: float) -> str:
+    """How many times as long, to two figures."""
+    return "the same" if f"{factor:.1f}" == "1.0" else f"{factor:.2g} times"
 
 
 def is_timed(lesson: Lesson) -> bool:
