@@ -32,6 +32,7 @@ from scheduler.records import Event, FloatArray, Planting
 
 SEARCHED_M2 = 1.0  # by a look that does not say
 GREEN_TIMES = 4.0  # as easily found as a thread
+ONE_LOOK_H = 0.25  # in which the same words of the same place are one look, entered twice
 FORGOTTEN_HALF_D = 30.0  # a look this old counts half: other flushes, other places
 MOST_SPROUTS = 20  # that an estimate of several stages tells of their shares
 _ANYTHING_M2 = (0.1, 1e6)  # where nothing is known, and any unit may have been meant
@@ -120,8 +121,9 @@ def sightings_of(
 
     Notes
     -----
-    A look loses half its word in thirty days. Survivors of a pass tell of the tool and are left to
-    it. Definition of this project. No range stated. Worked: tests/planning/test_looks.py.
+    A look loses half its word in thirty days. One that was entered twice counts once: two looks
+    that agree would be believed where one is doubted. Survivors of a pass tell of the tool and are
+    left to it. Definition of this project. No range stated. Worked: tests/planning/test_looks.py.
     """
     now = float(sky.now_hour)
     found = []
@@ -132,7 +134,22 @@ def sightings_of(
         if from_hour <= hour <= now + 1.0:
             age_d = max(now - hour, 0.0) / 24.0
             found.append(Sighting(event, hour, 0.5 ** (age_d / FORGOTTEN_HALF_D)))
-    return tuple(sorted(found, key=lambda s: (s.hour, s.event.event_id)))
+    return _each_once(sorted(found, key=lambda s: (s.hour, s.event.event_id)))
+
+
+def _each_once(sightings: Sequence[Sighting]) -> tuple[Sighting, ...]:
+    """Looks without those that repeat one of the minutes before to the word."""
+    kept: list[Sighting] = []
+    for one in sightings:
+        is_again = any(
+            one.hour - before.hour <= ONE_LOOK_H
+            and (one.event.bed, one.event.part) == (before.event.bed, before.event.part)
+            and one.data == before.data
+            for before in kept
+        )
+        if not is_again:
+            kept.append(one)
+    return tuple(kept)
 
 
 def groups_of(sightings: Sequence[Sighting]) -> tuple[Group, ...]:

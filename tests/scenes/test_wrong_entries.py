@@ -177,6 +177,16 @@ def test_4_a_look_logged_twice_counts_little_more_than_once() -> None:
     }
 
 
+def test_4_a_wrong_look_logged_twice_is_doubted_like_once() -> None:
+    """The same words minutes later are no second look that agrees; hours later they are one."""
+    slip = density_there("young", 100.0)
+    at = YESTERDAY
+    twice = made(looked("young", at, **slip), looked("young", at + timedelta(minutes=2), **slip))
+    assert_flagged(twice, "look", "young")
+    again = made(looked("young", at, **slip), looked("young", at + timedelta(hours=3), **slip))
+    assert not service.morning_of(again).doubts
+
+
 def test_5_true_leaves_for_threads() -> None:
     """Flagged where no true leaf can be yet; else one good look mends it."""
     assert_flagged(made(looked("fresh", n_true_leaf=18.0, n_seed_leaf=2.0)), "look", "fresh")
