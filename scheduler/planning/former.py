@@ -22,6 +22,7 @@ BLOCK_D = 30
 BLOCKS_A_YEAR = 12  # the last runs to 31 December
 YEARS_BACK = 1  # beside this one
 _SOUTH_ENDS_MONTH = 6  # the last of a year of growing there
+LOOKS_KEPT_FRAC = 0.5  # of the word of looks, in later months: by then they have lost the rest
 SOIL_KEPT_FRAC = 0.5  # of what squeeze tests taught, in later months; the same again a year on
 
 
@@ -180,7 +181,7 @@ def blocks_of(
 
 
 def of_beds(evidence: Sequence[Evidence]) -> tuple[Evidence, ...]:
-    """Evidence by planting as that of its beds.
+    """Evidence by planting, as its block told it, as that of its beds in later months.
 
     Parameters
     ----------
@@ -194,17 +195,21 @@ def of_beds(evidence: Sequence[Evidence]) -> tuple[Evidence, ...]:
 
     Notes
     -----
-    Definition of this project. No range stated.
+    Looks go on losing their word from the end of their block until it is counted as one, so that
+    they say no more then than one by one the day before. Definition of this project. No range
+    stated.
 
     Examples
     --------
-    >>> half = [Evidence("A1", "loam", np.ones(5), np.full(5, 2.0))] * 2
+    >>> half = [Evidence("A1", "loam", np.ones(5), np.full(5, 4.0))] * 2
     >>> [one.precision.tolist() for one in of_beds(half)]
     [[1.0, 1.0, 1.0, 1.0, 1.0], [1.0, 1.0, 1.0, 1.0, 1.0]]
     """
     told = [one for one in evidence if one.precision.any()]
     n = {one.bed: sum(other.bed == one.bed for other in told) for one in told}
-    return tuple(replace(one, precision=one.precision / n[one.bed]) for one in told)
+    return tuple(
+        replace(one, precision=LOOKS_KEPT_FRAC * one.precision / n[one.bed]) for one in told
+    )
 
 
 def soil_evidence(soil: str, handfuls: Sequence[Handful], found: Squeezed) -> SoilEvidence:

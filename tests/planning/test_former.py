@@ -78,7 +78,7 @@ def test_a_season_of_the_south_counts_as_the_same_season_of_the_north(later: int
 def test_parts_of_a_bed_do_not_say_the_same_twice() -> None:
     said = Evidence("A1", "loam", np.full(5, 1.0), np.full(5, 4.0))
     silent = Evidence("A2", "loam", np.zeros(5), np.zeros(5))
-    whole = pooled("A1", "loam", [said])
+    whole = pooled("A1", "loam", of_beds([said]))
     parts = pooled("A1", "loam", of_beds([said, said, silent]))
     np.testing.assert_allclose(parts.mean, whole.mean)
     np.testing.assert_allclose(parts.sd, whole.sd)
