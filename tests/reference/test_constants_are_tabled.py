@@ -324,7 +324,6 @@ def _in_code() -> dict[Key, float]:
         ("look", "block_d"): former.BLOCK_D,
         ("look", "former_years"): former.YEARS_BACK,
         ("look", "former_kept_frac"): former.LOOKS_KEPT_FRAC,
-        ("look", "former_kept_frac"): former.LOOKS_KEPT_FRAC,
         ("look", "told_d"): lessons.TOLD_D,
         ("look", "told_times"): lessons.TOLD_TIMES,
         ("look", "news_for_d"): lessons.NEWS_FOR_D,
