@@ -1,7 +1,7 @@
 """What looks changed in what is thought of a planting; and looks that are doubted.
 
-Before is what the tables alone would say, after is what the list goes by. Both are read off
-particles of the planting that share their normal draws.
+Before is what the tables alone would say, after is what the list goes by. Dates of a flush are read
+off few particles, so that they are a few tenths of a day off on both sides.
 """
 
 from __future__ import annotations
