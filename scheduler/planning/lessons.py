@@ -34,6 +34,7 @@ TOLD_D = 1.0  # by which timing must move to be told on the list
 TOLD_TIMES = 2.0  # likewise the number of weeds
 _LEVELS = ((0.5, "half"), (0.25, "a quarter"), (0.1, "a tenth"))
 _STEP_H = 12.0
+_N_RISING = 128  # particles that date a flush before and after
 _N_SEEDS = 10
 _NEAREST_H = 24.0  # an opening is the one asked for within so many hours
 _FEW_M2 = 1.0  # weeds under which a number is told of those to come
@@ -136,7 +137,7 @@ def rise_of(
 
     Notes
     -----
-    64 particles at half-day steps. Those still in the ground at the end of sight come up in the
+    128 particles at half-day steps. Those still in the ground at the end of sight come up in the
     share in which the others did. Definition of this project. No range stated. Worked:
     tests/scenes/test_lesson_scenes.py.
     """
@@ -154,7 +155,7 @@ def rise_of(
     hours = np.arange(begin, float(ensemble.sky.n_hours), _STEP_H)
     if hours.size < 2:
         return None
-    particles, weight = course_particles(planting, ensemble, settings, seed, learned)
+    particles, weight = course_particles(planting, ensemble, settings, seed, learned, _N_RISING)
     weeds = stand_at(planting, ensemble, alone, settings, gate_kpa, particles, hours, _N_SEEDS)
     row = in_row_share(planting)
     zones = np.array([row, 1.0 - row])

@@ -885,6 +885,7 @@ def course_particles(
     settings: WeedSettings,
     seed: int,
     learned: LearnedWeeds | None = None,
+    n_particles: int = N_COURSE_PARTICLES,
 ) -> tuple[Particles, FloatArray]:
     """The few particles that date a flush.
 
@@ -900,25 +901,30 @@ def course_particles(
         The farm's seed.
     learned : LearnedWeeds, optional
         What looks made of the particles.
+    n_particles : int
+        Particles wanted.
 
     Returns
     -------
     Particles, array
-        `N_COURSE_PARTICLES` of them, and their weights, which sum to 1.
+        Them, and their weights, which sum to 1.
 
     Notes
     -----
-    Without looks drawn by the planting's name. With looks picked from the learned ones at even
-    steps of their weight, each as heavy as another: so they keep how what was learned hangs
-    together. Definition of this project. No range stated. Worked: tests/planning/test_looks.py.
+    Without looks drawn by the planting's name. With looks picked from the learned ones, from the
+    slowest to the quickest at even steps of their weight, each as heavy as another: so they keep
+    how what was learned hangs together. Definition of this project. No range stated. Worked: tests/planning/test_looks.py.
     """
-    n = N_COURSE_PARTICLES
+    n = n_particles
     if learned is None:
         drawn = draw_particles(planting.key, settings, seed, ensemble.n_members, n)
         return drawn, _particle_weights(planting, ensemble, drawn.member)
     of = learned.particles
-    weight = np.cumsum(_particle_weights(planting, ensemble, of.member) * learned.weight)
-    at = np.searchsorted(weight / weight[-1], (np.arange(n) + 0.5) / n)
+    by_clock = np.argsort(of.clock, kind="stable")
+    weight = np.cumsum(
+        (_particle_weights(planting, ensemble, of.member) * learned.weight)[by_clock]
+    )
+    at = by_clock[np.searchsorted(weight / weight[-1], (np.arange(n) + 0.5) / n)]
     variant = None if of.variant is None else of.variant[at]
     picked = Particles(
         of.member[at], of.clock[at], of.spread[at], of.size_m2[at], of.mix[at],
