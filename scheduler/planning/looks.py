@@ -38,6 +38,7 @@ N_TRIED = 128  # particles by which the evidence of a planting is found
 ROUNDS = 3  # of drawing anew
 LEAST_EFFECTIVE_FRAC = 0.3  # of the particles that carry the weight
 SHARED_FRAC = 0.5  # of the variance of what is not known that beds of one soil have in common
+SHARED_SIZE_FRAC = 0.3  # likewise of how many weeds there are: beds differ more in that
 YEAR_KEPT_FRAC = 0.5  # of what is known of a bed or a soil, a year on
 DOUBTED_LN = -3.0  # a look this much less likely than under no knowledge at all is not learned from
 _SIZE, _STANDING = UNKNOWNS.index("size"), UNKNOWNS.index("standing")
@@ -191,19 +192,21 @@ def pooled(name: str, soil: str, evidence: Sequence[Evidence]) -> Scores:
 
     Notes
     -----
-    Normal with two levels: half of the variance is common to the beds of a soil, half a bed's own;
-    of both a year keeps half and draws the rest anew. Evidence of one bed and year is of one and
+    Normal with two levels: half of the variance is common to the beds of a soil, half a bed's own
+    (of how many weeds there are three tenths and seven); of both a year keeps half and draws the
+    rest anew. Evidence of one bed and year is of one and
     the same thing, however many pieces it comes in. Old weeds are no other bed's or year's matter.
     Definition of this project. No range stated.
 
     Examples
     --------
-    One neighbour known exactly moves a bed half way, and leaves it three quarters of the variance.
+    One neighbour known exactly moves a bed half way, and leaves it three quarters of the variance;
+    in the number of weeds it moves it less.
 
     >>> known = Evidence("A2", "loam", np.full(5, 1.0), np.full(5, 1e9))
     >>> thought = pooled("A1", "loam", [known])
     >>> thought.mean.round(2).tolist(), (thought.sd**2).round(2).tolist()
-    ([0.5, 0.5, 0.5, 0.5, 0.0], [0.75, 0.75, 0.75, 0.75, 1.0])
+    ([0.5, 0.5, 0.3, 0.5, 0.0], [0.75, 0.75, 0.91, 0.75, 1.0])
     """
     known = _by_bed_and_year([e for e in evidence if name == e.bed or soil == e.soil])
     mean, variance = np.zeros(len(UNKNOWNS)), np.ones(len(UNKNOWNS))
@@ -212,8 +215,9 @@ def pooled(name: str, soil: str, evidence: Sequence[Evidence]) -> Scores:
         if not told:
             continue
         beds, years = np.array([e.bed for e in told]), np.array([e.years for e in told])
-        between = _in_common(beds[:, None] == beds, np.abs(years[:, None] - years))
-        to_bed = _in_common(beds == name, years)
+        shared = SHARED_SIZE_FRAC if i == _SIZE else SHARED_FRAC
+        between = _in_common(beds[:, None] == beds, np.abs(years[:, None] - years), shared)
+        to_bed = _in_common(beds == name, years, shared)
         left = np.diag([1.0 / float(e.precision[i]) for e in told])
         share = np.linalg.solve(between + left, to_bed)
         mean[i] = share @ np.array([e.mean[i] for e in told])
@@ -221,9 +225,9 @@ def pooled(name: str, soil: str, evidence: Sequence[Evidence]) -> Scores:
     return Scores(mean, np.sqrt(np.maximum(variance, _LEAST_VARIANCE)))
 
 
-def _in_common(is_same_bed: BoolArray, years: IntArray) -> FloatArray:
+def _in_common(is_same_bed: BoolArray, years: IntArray, shared_frac: float) -> FloatArray:
     """Covariance of the scores of beds of one soil that lie some years apart."""
-    of_beds = SHARED_FRAC + (1.0 - SHARED_FRAC) * is_same_bed
+    of_beds = shared_frac + (1.0 - shared_frac) * is_same_bed
     return np.asarray(of_beds * YEAR_KEPT_FRAC**years)
 
 

@@ -35,6 +35,7 @@ GREEN_TIMES = 4.0  # as easily found as a thread
 ONE_LOOK_H = 0.25  # in which the same words of the same place are one look, entered twice
 FORGOTTEN_HALF_D = 30.0  # a look this old counts half: other flushes, other places
 MOST_SPROUTS = 20  # that an estimate of several stages tells of their shares
+_DUG_M2 = 3.0  # scratched at most for some sprouts; how much a grower seldom says
 _ANYTHING_M2 = (0.1, 1e6)  # where nothing is known, and any unit may have been meant
 _N_ANYTHING = 400
 
@@ -225,7 +226,8 @@ def log_likelihood(group: Group, foretold: Foretold, size_m2: FloatArray) -> Flo
 
     Notes
     -----
-    Sprouts without an area tell of stages alone, and of grown weeds among them only where those
+    Sprouts without an area tell of stages, of their number only that so many turned up within a few
+    square metres, and of grown weeds among them only where those
     were told of: who scratches up sprouts leaves the others. An estimate per square metre is a
     count on one square metre of which nobody knows how well it was counted. Older looks are
     tempered. Sources as `scheduler.models.looks`. No range stated. Worked:
@@ -275,10 +277,16 @@ def _sprouts(data: Mapping[str, Any], weeds: _Weeds, size_m2: FloatArray) -> Flo
         return _nothing(weeds, size_m2, SEARCHED_M2 if area is None else float(area))
     logs = _mix(counts, weeds, size_m2, _classes_told(data, "n_"))
     if area is None:
-        return logs
+        return np.asarray(logs + _turned_up(float(counts.sum()), weeds, size_m2))
     expected = float(area) * weeds.whole_m2(size_m2)[..., None]
     whole = np.array([counts.sum()])
     return np.asarray(logs + _by_size(loose_counts_log_likelihood, whole, expected))
+
+
+def _turned_up(n: float, weeds: _Weeds, size_m2: FloatArray) -> FloatArray:
+    """Sprouts turn up where there are some: hardly twenty where a square metre holds one or two."""
+    expected = _DUG_M2 * weeds.whole_m2(size_m2) / n
+    return np.asarray(np.log(np.maximum(1.0 - np.exp(-expected), 1e-12)))
 
 
 def _classes_told(data: Mapping[str, Any], prefix: str = "") -> slice:

@@ -913,7 +913,8 @@ def course_particles(
     -----
     Without looks drawn by the planting's name. With looks picked from the learned ones, from the
     slowest to the quickest at even steps of their weight, each as heavy as another: so they keep
-    how what was learned hangs together. Definition of this project. No range stated. Worked: tests/planning/test_looks.py.
+    how what was learned hangs together. Definition of this project. No range stated. Worked:
+    tests/planning/test_looks.py.
     """
     n = n_particles
     if learned is None:

@@ -263,19 +263,25 @@ def test_no_evidence_leaves_the_tables() -> None:
 def test_two_neighbours_by_hand() -> None:
     """Common part: precision 2 before, each neighbour 1 / (1/4 + 1/2) = 4/3 at 1 and at 2.
 
-    So precision 14/3 and mean (4/3 + 8/3) / (14/3) = 6/7; a bed's own half comes on top.
+    So precision 14/3 and mean (4/3 + 8/3) / (14/3) = 6/7; a bed's own half comes on top. Of the
+    number of weeds 0.3 is common: precision 10/3 before, each neighbour 1 / (1/4 + 0.7) = 20/19.
     """
     thought = pooled("A1", "loam", [known("A2", 1.0, 4.0), known("A3", 2.0, 4.0)])
-    assert_allclose(thought.mean[:4], 6.0 / 7.0, rtol=1e-12, atol=0.0)
-    assert_allclose(thought.sd[:4] ** 2, 3.0 / 14.0 + 0.5, rtol=1e-12, atol=0.0)
+    halves = [0, 1, 3]
+    assert_allclose(thought.mean[halves], 6.0 / 7.0, rtol=1e-12, atol=0.0)
+    assert_allclose(thought.sd[halves] ** 2, 3.0 / 14.0 + 0.5, rtol=1e-12, atol=0.0)
+    whole = 10.0 / 3.0 + 40.0 / 19.0
+    assert thought.mean[SIZE] == pytest.approx(60.0 / 19.0 / whole, rel=1e-12)
+    assert thought.sd[SIZE] ** 2 == pytest.approx(1.0 / whole + 0.7, rel=1e-12)
     assert (thought.mean[STANDING], thought.sd[STANDING]) == (0.0, 1.0)
 
 
 def test_a_neighbour_of_last_year_says_less_by_hand() -> None:
-    """Of its variance 1 + 1/4 a quarter is in common: half of a half."""
+    """Of its variance 1 + 1/4 a quarter is in common, half of a half; in number half of 0.3."""
     thought = pooled("A1", "loam", [known("A2", 1.0, 4.0, years=1)])
-    assert_allclose(thought.mean[:4], 0.25 / 1.25, rtol=1e-12, atol=0.0)
-    assert_allclose(thought.sd[:4] ** 2, 1.0 - 0.25**2 / 1.25, rtol=1e-12, atol=0.0)
+    common = np.array([0.25, 0.25, 0.15, 0.25])
+    assert_allclose(thought.mean[:4], common / 1.25, rtol=1e-12, atol=0.0)
+    assert_allclose(thought.sd[:4] ** 2, 1.0 - common**2 / 1.25, rtol=1e-12, atol=0.0)
 
 
 def test_looks_of_before_at_the_bed_itself_by_hand() -> None:

@@ -136,10 +136,14 @@ def test_a_number_favours_the_size_that_gives_it(data: dict[str, Any], size: int
     assert int(np.argmax(logs(seen(**data))[LATE])) == size
 
 
-def test_sprouts_without_an_area_say_nothing_of_the_number() -> None:
+def test_sprouts_without_an_area_say_only_that_so_many_turned_up() -> None:
+    """By hand: three square metres at most for 17 sprouts, whatever their stages."""
     found = log_likelihood((seen(n_thread=6, n_seed_leaf=11),), foretold(NOW), SIZES)
-    assert found.shape == (3, 1)
-    assert logs(seen(n_thread=6.0, n_seed_leaf=11.0, area_m2=0.25))[EARLY].std() > 0.0
+    sizes = SIZES[EARLY]
+    apart = np.log(1.0 - np.exp(-3.0 * sizes / 17.0))
+    assert_allclose(found[EARLY] - found[EARLY, -1], apart - apart[-1], rtol=1e-9, atol=1e-12)
+    counted = logs(seen(n_thread=6.0, n_seed_leaf=11.0, area_m2=0.25))
+    assert counted[EARLY].std() > 10.0 * found[EARLY, sizes > 17.0].std()
 
 
 def test_none_scratched_up_is_nothing_seen() -> None:

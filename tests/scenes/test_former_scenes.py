@@ -13,7 +13,7 @@ import pytest
 from scheduler import service
 from scheduler.adapters.render.answer_json import answer_text
 from scheduler.planning.former import block_of, shift_prior
-from scheduler.planning.looks import AS_TABLED, pooled
+from scheduler.planning.looks import AS_TABLED, SHARED_SIZE_FRAC, pooled
 from scheduler.planning.squeeze import AS_DRAWN
 from scheduler.planning.weeds import UNKNOWNS
 from scheduler.planning.whatif import Changes
@@ -131,7 +131,7 @@ def test_in_summer_a_bed_is_thought_of_as_its_looks_of_spring_taught() -> None:
         np.testing.assert_array_equal(thought[bed].sd, expected.sd)
     own, other = (abs(thought[bed].mean[SIZE]) for bed in ("M1", "M2"))
     assert own > 0.5
-    assert other == pytest.approx(0.5 * own, rel=0.1)
+    assert other == pytest.approx(SHARED_SIZE_FRAC * own, rel=0.1)
     assert thought["M1"].sd[SIZE] < 0.7 * AS_TABLED.sd[SIZE]
 
 

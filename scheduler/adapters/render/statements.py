@@ -374,7 +374,9 @@ class DayWords:
         more = len(told) - len(words)
         if more:
             words.append(f"{more} more bed{'' if more == 1 else 's'}")
-        return [self.statement("Learned", f"by your looks {'; '.join(words)}")] if words else []
+        follow = "; beds on the same soil follow part of the way"
+        said = f"by your looks {'; '.join(words)}{follow}"
+        return [self.statement("Learned", said)] if words else []
 
     def open_ground(self) -> list[BedAnswer]:
         """The plantings whose crop does not cover the ground: where crusts and threads matter."""
