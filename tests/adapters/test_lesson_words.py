@@ -195,7 +195,7 @@ def test_what_looks_changed_is_one_line_of_the_list_and_no_clause() -> None:
     told = one_line(today_text(replace(made, beds=many), 80))
     assert f"{len(many) - 4} more beds" in told
     told = one_line(today_text(replace(made, beds=(*many[:5], *made.beds[5:])), 80))
-    assert "; 1 more bed " in told
+    assert "; 1 more bed; beds on the same soil follow part of the way" in told
 
 
 def test_an_entry_of_a_part_names_it() -> None:

@@ -202,7 +202,7 @@ def test_minutes_by_hand_at_the_end_of_sight() -> None:
         hours=np.array([5.0, 12.0, 36.0]),
         weights=np.ones(1),
         row_share=0.25,
-        density_m2=lambda t, z: count[:, t, z],
+        count_m2=count,
     )
     bed = SimpleNamespace(width_m=1.0)
     planting = SimpleNamespace(bed=bed, from_m=0.0, to_m=10.0, n_rows=1)

@@ -500,7 +500,14 @@ NO_PARAMETER: Mapping[str, tuple[str, ...]] = {
     "sightings": ("SEARCHED_M2", "MOST_SPROUTS", "_N_ANYTHING"),  # stand twice; how finely
     "watched": ("N_SEEDS", "_STANDING"),
     "former": ("BLOCKS_A_YEAR", "_SOUTH_ENDS_MONTH"),  # of the calendar
-    "lessons": ("_LEVELS", "_STEP_H", "_N_SEEDS", "_N_RISING", "_NEAREST_H", "_MOST_NAMES"),  # of display
+    "lessons": (
+        "_LEVELS",
+        "_STEP_H",
+        "_N_SEEDS",
+        "_N_RISING",
+        "_NEAREST_H",
+        "_MOST_NAMES",
+    ),  # of display
     "look_choice": ("_LIMITS_M2", "_WEEK_D", "_LOGIT"),  # what is tried, days of display, numerics
     "readings": (),
     "window": (),

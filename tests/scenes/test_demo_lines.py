@@ -5,7 +5,6 @@ The rules are read from the tables and from the stage of the crop, not from the 
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
@@ -22,6 +21,7 @@ from scheduler.planning.crop_stage import CropStage
 from scheduler.planning.traits import CropTraits
 from scheduler.planning.weeds import weed_history, weed_outlook
 from scheduler.records import Action, BedAnswer, Planting, Tool
+from scheduler.service import weeds_now
 from scheduler.service.settings import crop_traits
 
 MORNINGS = tuple(
@@ -78,9 +78,10 @@ def situations(tmp_path_factory: pytest.TempPathFactory) -> list[service.Situati
     write_demo_farm(folder)
     farm = read_farm(folder)
     with pytest.MonkeyPatch.context() as patch, open_farm_database(folder) as database:
-        module = sys.modules[service.situation.__module__]
+        module = weeds_now
         for whole in (weed_history, weed_outlook):
             patch.setattr(module, whole.__name__, partial(whole, n_particles=N_PARTICLES))
+        patch.setattr(module, "N_PARTICLES", N_PARTICLES)
         return [
             service.situation(
                 replace(farm, beds=farm.beds[i % 2 :: 2] if i else farm.beds),
