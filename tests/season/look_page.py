@@ -41,8 +41,8 @@ class LookPage:
             page.FIRST_SENTENCE,
             "",
             f"{len(self.table)} seasons, {len(own)} of them of {self.looking}: {n_inside} truths "
-            f"inside the prior and {n_outside} outside, each under five weathers and in turn under "
-            f"the three budgets; program text {marks}; {hours:.1f} hours of one core. Nothing was "
+            f"inside the prior and {n_outside} outside, each under up to five weathers and in turn "
+            f"under the budgets; program text {marks}; {hours:.1f} hours of one core. Nothing was "
             "tuned on these truths or on this weather. A look a week at each bed: green weeds by "
             "eye, off by a lognormal factor of 0.35 that the fixed rules with a look a week share, "
             "and up to 20 sprouts scratched up, one in ten taken for its neighbour in age. Looking "
