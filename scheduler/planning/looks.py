@@ -38,6 +38,7 @@ N_TRIED = 128  # particles by which the evidence of a planting is found
 ROUNDS = 3  # of drawing anew
 LEAST_EFFECTIVE_FRAC = 0.3  # of the particles that carry the weight
 SHARED_FRAC = 0.5  # of the variance of what is not known that beds of one soil have in common
+MOST_TOLD_SD = 2.0  # of the spread of what is not known: further out a bed is so by itself
 SHARED_SIZE_FRAC = 0.3  # likewise of how many weeds there are: beds differ more in that
 YEAR_KEPT_FRAC = 0.5  # of what is known of a bed or a soil, a year on
 DOUBTED_LN = -3.0  # a look this much less likely than under no knowledge at all is not learned from
@@ -194,8 +195,9 @@ def pooled(name: str, soil: str, evidence: Sequence[Evidence]) -> Scores:
     -----
     Normal with two levels: half of the variance is common to the beds of a soil, half a bed's own
     (of how many weeds there are three tenths and seven); of both a year keeps half and draws the
-    rest anew. Evidence of one bed and year is of one and
-    the same thing, however many pieces it comes in. Old weeds are no other bed's or year's matter.
+    rest anew. Of another bed no more is taken over than that it lies two of the spread from the
+    middle: what is further out is its own. Evidence of one bed and year is of one and the same
+    thing, however many pieces it comes in. Old weeds are no other bed's or year's matter.
     Definition of this project. No range stated.
 
     Examples
@@ -220,9 +222,16 @@ def pooled(name: str, soil: str, evidence: Sequence[Evidence]) -> Scores:
         to_bed = _in_common(beds == name, years, shared)
         left = np.diag([1.0 / float(e.precision[i]) for e in told])
         share = np.linalg.solve(between + left, to_bed)
-        mean[i] = share @ np.array([e.mean[i] for e in told])
+        mean[i] = share @ np.array([e.mean[i] if e.bed == name else _told_on(e, i) for e in told])
         variance[i] -= share @ to_bed
     return Scores(mean, np.sqrt(np.maximum(variance, _LEAST_VARIANCE)))
+
+
+def _told_on(evidence: Evidence, i: int) -> float:
+    """What one bed says of another: a bed far out is so by itself."""
+    held = float(evidence.precision[i] / (1.0 + evidence.precision[i]))
+    thought = held * float(evidence.mean[i])
+    return min(max(thought, -MOST_TOLD_SD), MOST_TOLD_SD) / held
 
 
 def _in_common(is_same_bed: BoolArray, years: IntArray, shared_frac: float) -> FloatArray:

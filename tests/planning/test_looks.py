@@ -292,6 +292,17 @@ def test_looks_of_before_at_the_bed_itself_by_hand() -> None:
     assert thought.mean[STANDING] == 0.0
 
 
+def test_a_bed_far_out_is_so_by_itself() -> None:
+    """Four of the spread out and exactly known: its neighbours follow two, itself goes whole."""
+    far = known("A2", 4.0, 1e12)
+    assert_allclose(
+        pooled("A1", "loam", [far]).mean[:4],
+        pooled("A1", "loam", [known("A2", 2.0, 1e12)]).mean[:4],
+        rtol=1e-9, atol=0.0,
+    )  # fmt: skip
+    assert_allclose(pooled("A2", "loam", [far]).mean[:4], 4.0, rtol=1e-9, atol=0.0)
+
+
 def test_pieces_of_one_bed_are_one_bed() -> None:
     """Three plantings of a neighbour after one another, or its months, are not three neighbours."""
     once = pooled("A1", "loam", [known("A2", 1.0, 1e9)])

@@ -320,6 +320,7 @@ def _in_code() -> dict[Key, float]:
         ("look", "shared_frac"): looks.SHARED_FRAC,
         ("look", "year_kept_frac"): looks.YEAR_KEPT_FRAC,
         ("look", "fewer_factor"): looks._FEWER,
+        ("look", "most_told_sd"): looks.MOST_TOLD_SD,
         ("look", "shared_size_frac"): looks.SHARED_SIZE_FRAC,
         ("look", "dug_square_metres"): sightings._DUG_M2,
         ("look", "doubted_ln"): looks.DOUBTED_LN,
