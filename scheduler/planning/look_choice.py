@@ -459,7 +459,7 @@ def chosen_looks(
     >>> list(chosen_looks(list(zip(beds, looks)), [seen], now))
     ['A3', 'A4']
     """
-    helps = [(p, look) for p, look in asked if look is not None and not _is_seen(p, events, now)]
+    helps = [(p, look) for p, look in asked if look is not None and not is_seen(p, events, now)]
     helps.sort(key=lambda item: (-item[1].gain_min, item[0].key))
     return {p.key: look for p, look in helps[:MOST_LOOKS]}
 
@@ -492,8 +492,27 @@ def is_meant_for(look: AskedLook, verdict: str, because: str) -> bool:
     return verdict == look.verdict and (not look.because or because in look.because)
 
 
-def _is_seen(planting: Planting, events: Sequence[Event], now: datetime) -> bool:
-    """Whether it was looked at of late and not passed since."""
+def is_seen(planting: Planting, events: Sequence[Event], now: datetime) -> bool:
+    """Whether a planting was looked at of late and not passed since.
+
+    Parameters
+    ----------
+    planting : Planting
+        The planting.
+    events : sequence of Event
+        Entries that stand.
+    now : datetime
+        The moment of the answer.
+
+    Returns
+    -------
+    bool
+        A look of two days ago is of late; a visit in vain is no pass.
+
+    Notes
+    -----
+    Definition of this project. No range stated. Worked: tests/planning/test_look_choice.py.
+    """
     own = [e for e in events if e.kind in ("look", "pass") and touches(e, planting)]
     looks = [e.happened_at for e in own if e.kind == "look" and now - e.happened_at <= _RESTS]
     passes = [e.happened_at for e in own if e.kind == "pass" and was_done(e)]

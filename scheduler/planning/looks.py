@@ -7,15 +7,15 @@ looks make of them, as often as too few particles would carry the weight. All ra
 those of the planting's name, so a list does not jump where nothing was learned.
 
 What the looks of a planting said by themselves is kept as evidence: a mean and a precision of each
-normal score. Beds of one soil share half of the variance of what is not known, so evidence of
-another bed moves a bed half as far at most, and that of the year before half as far again.
+normal score. Beds of one soil share half of the variance of what is not known (of how many weeds
+there are three tenths), so evidence of another bed moves a bed half as far at most, and that of the
+year before half as far again.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import date
 from typing import Protocol
 
 import numpy as np
@@ -87,9 +87,7 @@ class WatchedBed(Protocol):
 class Evidence:
     """What looks said of one planting by themselves: normal scores of `UNKNOWNS`, (5,).
 
-    `precision` is 0 where they said nothing; `years` is how many years ago they were made, and
-    `around_on` the middle of the days that they were made in, where the weeds are no longer
-    followed back to them.
+    `precision` is 0 where they said nothing; `years` is how many years ago they were made.
     """
 
     bed: str
@@ -97,7 +95,6 @@ class Evidence:
     mean: FloatArray
     precision: FloatArray
     years: int = 0
-    around_on: date | None = None
 
 
 @dataclass(frozen=True)
@@ -116,7 +113,6 @@ class _Weighed:
     score: FloatArray  # (n, 5), the size drawn for each
     particles: Particles
     weight: FloatArray  # (n,) of the looks alone, sums to 1
-    whole: FloatArray  # (n,) with that of the soil members
     scores: Scores
     is_spread: bool  # without tempering
 
@@ -425,7 +421,7 @@ def _weighed(bed: WatchedBed, groups: Sequence[Group], prior: Scores, drawn: _Dr
     sd = np.sqrt(with_members @ (score - mean) ** 2)
     sized = replace(particles, size_m2=bed.size_m2 * np.exp(bed.size_ln_sd * score[:, _SIZE]))
     scores = Scores(mean, np.maximum(sd, 1e-3))
-    return _Weighed(score, sized, weight, with_members, scores, exponent >= 1.0)
+    return _Weighed(score, sized, weight, scores, exponent >= 1.0)
 
 
 def _drawn_sizes(chance: FloatArray, grid: FloatArray, normal: FloatArray) -> FloatArray:

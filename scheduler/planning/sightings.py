@@ -227,11 +227,10 @@ def log_likelihood(group: Group, foretold: Foretold, size_m2: FloatArray) -> Flo
     Notes
     -----
     Sprouts without an area tell of stages, of their number only that so many turned up within a few
-    square metres, and of grown weeds among them only where those
-    were told of: who scratches up sprouts leaves the others. An estimate per square metre is a
-    count on one square metre of which nobody knows how well it was counted. Older looks are
-    tempered. Sources as `scheduler.models.looks`. No range stated. Worked:
-    tests/planning/test_looks.py.
+    square metres, and of grown weeds among them only where those were told of: who scratches up
+    sprouts leaves the others. An estimate per square metre is a count on one square metre of which
+    nobody knows how well it was counted. Older looks are tempered. Sources as
+    `scheduler.models.looks`. No range stated. Worked: tests/planning/test_sightings.py.
     """
     if group[0].data.get("quadrat") is not None:
         return _fixed(group, foretold, size_m2)
@@ -241,7 +240,7 @@ def log_likelihood(group: Group, foretold: Foretold, size_m2: FloatArray) -> Flo
     if any(f"n_{stage}" in data for stage in STAGES):
         logs = _sprouts(data, weeds, size_m2)
     elif data.get("nothing"):
-        logs = _nothing(weeds, size_m2)
+        logs = _nothing(weeds, size_m2, float(data.get("area_m2", SEARCHED_M2)))
     elif "first" in data:
         logs = _first(sighting, foretold, size_m2)
     elif "amount" in data:
@@ -274,7 +273,7 @@ def _sprouts(data: Mapping[str, Any], weeds: _Weeds, size_m2: FloatArray) -> Flo
     counts = _counts(data)
     area = data.get("area_m2")
     if counts.sum() <= 0.0:
-        return _nothing(weeds, size_m2, SEARCHED_M2 if area is None else float(area))
+        return _nothing(weeds, size_m2, float(data.get("area_m2", SEARCHED_M2)))
     logs = _mix(counts, weeds, size_m2, _classes_told(data, "n_"))
     if area is None:
         return np.asarray(logs + _turned_up(float(counts.sum()), weeds, size_m2))
@@ -331,7 +330,7 @@ def _fixed(group: Group, foretold: Foretold, size_m2: FloatArray) -> FloatArray:
     return np.asarray(logs)
 
 
-def _nothing(weeds: _Weeds, size_m2: FloatArray, area_m2: float = SEARCHED_M2) -> FloatArray:
+def _nothing(weeds: _Weeds, size_m2: FloatArray, area_m2: float) -> FloatArray:
     found = weeds.found_m2(size_m2)
     logs = sighting_log_likelihood([(found.ravel(), False)], area_m2)
     return np.asarray(logs.reshape(found.shape))

@@ -115,7 +115,7 @@ def with_former(
     blocks = sorted({*of_looks, *of_feels}, key=lambda block: block.starts_on)
     found = _worked_out(blocks, basis, weather, store, progress)
     weeds = [
-        replace(e, years=year - growing_year(block.middle_on, latitude), around_on=block.middle_on)
+        replace(e, years=year - growing_year(block.middle_on, latitude))
         for block in of_looks
         for e in found[block].weeds
     ]

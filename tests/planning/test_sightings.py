@@ -152,6 +152,13 @@ def test_none_scratched_up_is_nothing_seen() -> None:
     assert np.all(small[LATE] > logs(seen(n_thread=0))[LATE])  # a smaller area says less
 
 
+def test_nothing_on_a_small_area_says_less() -> None:
+    """By hand: a tenth of the area, a tenth of the weight beside what is seen by mistake."""
+    whole, small = (logs(seen(nothing=True, **more)) for more in ({}, {"area_m2": 0.1}))
+    blank = np.log(1.0 - FALSE_FRAC)
+    assert_allclose(small[LATE, :2] - blank, 0.1 * (whole[LATE, :2] - blank), rtol=1e-9, atol=0.0)
+
+
 def test_nothing_weighs_what_is_up_as_four_threads() -> None:
     """By hand: 1 - the chance that a look at 1 m2 sees any, for 30 weeds of the late particle."""
     found = 30.0 * (0.8 + GREEN_TIMES * 0.2)

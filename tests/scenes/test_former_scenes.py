@@ -120,8 +120,6 @@ def test_in_summer_a_bed_is_thought_of_as_its_looks_of_spring_taught() -> None:
     found = looked()
     (lesson,) = found.kept.basis.lessons
     assert (lesson.bed, lesson.soil, lesson.years) == ("M1", "middle", 0)
-    assert lesson.around_on is not None
-    assert f"{lesson.around_on:%B %Y}" == "April 2013"
     assert found.kept.told == {}
     thought = {key: known.scores for key, known in found.learned.items()}
     assert set(thought) == {"M1", "M2"}  # silt was never looked at

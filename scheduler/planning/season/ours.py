@@ -25,7 +25,7 @@ from scheduler.planning.gates import Gate
 from scheduler.planning.geometry import Fit
 from scheduler.planning.hours import is_working_hour
 from scheduler.planning.look_choice import Rule as LookRule
-from scheduler.planning.look_choice import look_gain_min
+from scheduler.planning.look_choice import is_seen, look_gain_min
 from scheduler.planning.looks import Told, learned_weeds, pooled, told_by
 from scheduler.planning.offers import _DRY_FOR_GOOD_MM, Choice, Offer, Site, day_hours, weed_hours
 from scheduler.planning.order import DayPlan, Draft, order_of_day
@@ -89,7 +89,6 @@ LOOKS = {
     CHOSEN_LOOKS: _FEW_LOOKS,
     RANDOM_LOOKS: _FEW_LOOKS,
 }
-_LOOK_RESTS = timedelta(days=2)
 _PlotKey = tuple[str, float]
 
 
@@ -113,7 +112,8 @@ class Ours:
     `without` names parts of it that are left out, of `PARTS`, to see what each earns: the state of
     the soil (it always sets out), drying after a pass, what visits teach, blind passes and those
     before sowing, set-ups one at a time, the order by urgency, the flush that a pass opens.
-    `flush_times` counts that flush more than once.
+    `flush_times` counts that flush more than once. `looks` names what its grower looks at, of
+    `LOOKS`; looks are entries of the journal, and it learns from them.
     """
 
     def __init__(
@@ -228,11 +228,10 @@ class Ours:
         return tuple(sorted(by_lot, key=lambda bed: -gains[bed]))
 
     def _may_look(self, bed: str, morning: Morning) -> bool:
-        """Whether a bed was not looked at for two days, or was passed since."""
+        """Whether the list would ask for a look there."""
+        plot = self.world.plot_at(bed, morning.hour)
         now = self.world.at(morning.hour)
-        own = [e for e in morning.events if e.bed == bed and e.kind in ("look", "pass")]
-        since = [e for e in own if now - e.happened_at < _LOOK_RESTS]
-        return not since or since[-1].kind == "pass"
+        return plot is not None and not is_seen(plot.planting, morning.events, now)
 
     def _look_gain(
         self,
